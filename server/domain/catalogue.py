@@ -1,0 +1,230 @@
+"""Parts, spots, lessons and zones as the shop lists them; the shelf that a kit is chosen from; price reductions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from functools import cached_property
+from types import MappingProxyType
+
+from server.domain import physics
+from server.domain.money import Cents
+from server.domain.policy import Policy
+from server.domain.slots import CORE_SLOTS, SIZES
+
+MeasureValue = float | str
+
+
+@dataclass(frozen=True, slots=True)
+class Gear:
+    """A piece of gear as its measures tell it: a part of the catalogue, or what a learner owns."""
+
+    slot: str
+    measures: Mapping[str, MeasureValue]
+
+    def number(self, name: str) -> float:
+        """A measure that must be there, as a number; raises `KeyError` where it is unknown."""
+        return float(self.measures[name])
+
+    def number_or(self, name: str, default: float) -> float:
+        """A measure as a number, or the default where it is unknown."""
+        return float(self.measures.get(name, default))
+
+    def text(self, name: str) -> str:
+        """A measure as text; empty where it is unknown."""
+        return str(self.measures.get(name, ""))
+
+    @property
+    def size(self) -> float:
+        """The measure that its slot is sized by: litres, cm, cm² or m²."""
+        return self.number(SIZES[self.slot])
+
+
+@dataclass(frozen=True, slots=True)
+class Markdown:
+    """A price below the list price, from a day on (None: no day is known)."""
+
+    price: Cents
+    since: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the catalogue; prices include VAT, `cost` is net of it, both in cents."""
+
+    sku: str
+    name: str
+    maker: str
+    gtin: str
+    price: Cents
+    cost: Cents
+    gear: Gear
+    sold: bool = True
+    markdown: Markdown | None = None
+    retired: bool = False
+
+    @property
+    def on_sale(self) -> bool:
+        """Whether the shop sells it, in stock or not."""
+        return self.sold and not self.retired
+
+    @property
+    def slot(self) -> str:
+        """The slot it fills."""
+        return self.gear.slot
+
+    def markdown_on(self, today: date) -> Cents | None:
+        """Its marked-down price on a day, or None."""
+        if self.markdown is None or (self.markdown.since is not None and self.markdown.since > today):
+            return None
+        return self.markdown.price
+
+    def price_on(self, today: date) -> Cents:
+        """What it costs by itself on a day."""
+        marked_down = self.markdown_on(today)
+        return self.price if marked_down is None else marked_down
+
+
+@dataclass(frozen=True, slots=True)
+class PricePoint:
+    """From this day on the part cost this much."""
+
+    sku: str
+    since: date
+    price: Cents
+
+
+@dataclass(frozen=True, slots=True)
+class Reduction:
+    """A price that may be called reduced: its day, the lowest price of the 30 days before, and the percentage of that."""
+
+    since: date
+    prior: Cents
+    now: Cents
+
+    @property
+    def percent(self) -> float:
+        """The reduction in per cent of the prior price."""
+        return 100 * (self.prior - self.now) / self.prior
+
+
+PRIOR_DAYS = 30
+
+
+def prior_price(history: Iterable[PricePoint], reduced_from: date) -> Cents | None:
+    """The lowest price in force on any of the 30 days before a reduction (Directive 98/6/EC, Article 6a).
+
+    A price is in force from its day until the next one's. None where the history does not reach those days: then
+    nothing may be called reduced. Lowest 20 and last 40 in the 30 days: 20.
+    """
+    points = sorted((point for point in history if point.since < reduced_from), key=lambda point: point.since)
+    window_opens = reduced_from - timedelta(days=PRIOR_DAYS)
+    before = [point for point in points if point.since <= window_opens]
+    within = [point for point in points if point.since > window_opens]
+    in_force = before[-1:] + within
+    return min((point.price for point in in_force), default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place to ride: least depth at low tide, gustiness, wind climate (twelve daylight means in knots, Weibull k)."""
+
+    name: str
+    water: str
+    min_depth_m: float | None
+    gust_ratio: float
+    safe_share: float
+    safe_from_deg: float | None
+    safe_to_deg: float | None
+    means_kn: tuple[float, ...]
+    shape: float = 2.0
+    water_c: tuple[float | None, ...] = (None,) * 12
+
+    @property
+    def riding_wind_kn(self) -> float:
+        """The wind of the days people ride there."""
+        return physics.riding_wind_kn(self.means_kn, self.shape)
+
+
+@dataclass(frozen=True, slots=True)
+class LessonKind:
+    """A kind of lesson: fee with VAT and cost without, in cents."""
+
+    kind: str
+    title: str
+    fee: Cents
+    cost: Cents
+    minutes: int
+    places: int
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """Where the shop delivers to: fee with VAT and cost without, in cents."""
+
+    zone: str
+    fee: Cents
+    cost: Cents
+    days: str
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Everything a shop lists, under one version number; what is on hand is not part of it."""
+
+    parts: Mapping[str, Part]
+    spots: Mapping[str, Spot] = field(default_factory=lambda: MappingProxyType({}))
+    lessons: Mapping[str, LessonKind] = field(default_factory=lambda: MappingProxyType({}))
+    zones: Mapping[str, Zone] = field(default_factory=lambda: MappingProxyType({}))
+    history: Mapping[str, Sequence[PricePoint]] = field(default_factory=lambda: MappingProxyType({}))
+    policy: Policy = field(default_factory=Policy)
+    version: int = 0
+
+    @cached_property
+    def by_slot(self) -> Mapping[str, tuple[Part, ...]]:
+        """The parts on sale of each slot, by SKU."""
+        slots: dict[str, list[Part]] = {}
+        for part in sorted(self.parts.values(), key=lambda part: part.sku):
+            if part.on_sale:
+                slots.setdefault(part.slot, []).append(part)
+        return MappingProxyType({slot: tuple(parts) for slot, parts in slots.items()})
+
+    def sold_in(self, slot: str) -> tuple[Part, ...]:
+        """The parts on sale in a slot, in stock or not."""
+        return self.by_slot.get(slot, ())
+
+    def dearest_list_price(self, slot: str) -> Cents | None:
+        """The dearest list price of a slot among parts on sale, before markdown; None where none is sold."""
+        return max((part.price for part in self.sold_in(slot)), default=None)
+
+    def reduction_of(self, part: Part, today: date) -> Reduction | None:
+        """How a part may be called reduced today, or None where it is not marked down or the law lets no one say so."""
+        now = part.markdown_on(today)
+        if now is None or part.markdown is None or part.markdown.since is None:
+            return None
+        prior = prior_price(self.history.get(part.sku, ()), part.markdown.since)
+        return Reduction(part.markdown.since, prior, now) if prior is not None and prior > now else None
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """A catalogue with what is free of each part today: on hand less held, never below zero."""
+
+    catalogue: Catalogue
+    free: Mapping[str, int]
+
+    def is_free(self, part: Part) -> bool:
+        """Whether a part can be sold today."""
+        return part.on_sale and self.free.get(part.sku, 0) > 0
+
+    @cached_property
+    def core(self) -> Mapping[str, tuple[Part, ...]]:
+        """The parts of each core slot that can be sold today, by SKU."""
+        return MappingProxyType(
+            {slot: tuple(part for part in self.catalogue.sold_in(slot) if self.is_free(part)) for slot in CORE_SLOTS}
+        )
+
+    def free_in(self, slot: str) -> tuple[Part, ...]:
+        """The parts of a slot that can be sold today."""
+        return tuple(part for part in self.catalogue.sold_in(slot) if self.is_free(part))

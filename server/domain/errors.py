@@ -1,0 +1,84 @@
+"""What can go wrong, as one tree; each error carries its data and says what to do next.
+
+SlackwaterError
+├── InvalidInput        answers, files or bodies that cannot be read: carries every fault at once
+├── NotFound            an address, code or SKU that names nothing (any more)
+├── Conflict            a right request that the state of the shop does not allow
+│   ├── NotFree         a part that is gone: carries the SKUs
+│   ├── NoSoundKit      nothing on the shelf suits: talk to the shop
+│   ├── NeedsTheShop    a quote that cannot be agreed to without the shop
+│   └── Outdated        a quote that has a newer revision
+├── Lapsed              a quote whose price is good no more
+├── TooMany             more at once than anybody may have
+└── Unreadable          a stored record that this version cannot read
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that is wrong: where it stands, what is wrong, and what would be accepted."""
+
+    field: str
+    message: str
+    accepted: str = ""
+
+
+class SlackwaterError(Exception):
+    """The root of all errors of this project."""
+
+
+class InvalidInput(SlackwaterError):
+    """Input that cannot be read; `faults` holds all of them, in the order of the input."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(f"{fault.field}: {fault.message}" for fault in self.faults))
+
+
+class NotFound(SlackwaterError):
+    """Nothing stands at this address or under this code."""
+
+    def __init__(self, field: str, message: str) -> None:
+        self.field = field
+        super().__init__(message)
+
+
+class Conflict(SlackwaterError):
+    """The request is right in itself, but the shop cannot do it as things stand."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(fault.message for fault in self.faults))
+
+
+class NotFree(Conflict):
+    """Parts that are not sold or not free any more; a fault for each."""
+
+
+class NoSoundKit(Conflict):
+    """No kit on the shelf suits this learner well enough to be kept without the shop."""
+
+
+class NeedsTheShop(Conflict):
+    """A quote that this customer cannot agree to alone: talk to the shop."""
+
+
+class Outdated(Conflict):
+    """A revision of a quote that a newer one has replaced."""
+
+
+class Lapsed(SlackwaterError):
+    """A quote whose price was good until a day that has passed."""
+
+
+class TooMany(SlackwaterError):
+    """More at once than one person may have; wait, or talk to the shop."""
+
+
+class Unreadable(SlackwaterError):
+    """A stored record of a kind that this version of the program does not know."""

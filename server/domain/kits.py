@@ -1,0 +1,443 @@
+"""Kits: what a set of parts comes to for a learner, which kits are recommended, and what a size up or down would change."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import combinations
+from types import MappingProxyType
+
+from server.domain import physics
+from server.domain.catalogue import Gear, Part, Shelf, Spot
+from server.domain.deposits import PaidLesson
+from server.domain.errors import Fault, InvalidInput, NotFree
+from server.domain.fit import (
+    NOMINAL_KG,
+    DoesNotFit,
+    Fits,
+    Fitting,
+    Target,
+    do_not_join,
+    fitting_for,
+    is_less,
+    is_met,
+)
+from server.domain.frontier import Option, choosing
+from server.domain.learner import Answers, a_step_further, notes_on
+from server.domain.pricing import Breakdown, price_kit, tier_for
+from server.domain.slots import CORE_SLOTS, SIZES, SLOT_WORDS, UNITS
+from server.domain.wind import Winds, WingWinds, hands_of, months_at, notes_on_wind, winds_for
+
+FOUR_PARTS_OF_FOIL = ("mast", "fuselage", "front_foil", "tail")
+TALK_TO_US = "This is the nearest we have: talk to us first. It cannot be agreed to without the shop."
+
+
+@dataclass(frozen=True)
+class Kit:
+    """A full set of parts for one learner: what is bought and kept, how well each fits, how it floats, flies and costs."""
+
+    bought: Mapping[str, Part]
+    kept: Mapping[str, Gear]
+    misfits: Mapping[str, float]
+    misfit: float
+    refusals: tuple[DoesNotFit, ...]
+    is_sound: bool
+    float_margin_l: float
+    takeoff_kn: float
+    tail_volume: float
+    winds: Winds
+    price: Breakdown
+    notes: tuple[str, ...] = ()
+
+    @property
+    def skus(self) -> tuple[str, ...]:
+        """The SKUs bought, in slot order."""
+        return tuple(self.bought[slot].sku for slot in CORE_SLOTS if slot in self.bought)
+
+    @property
+    def gear_by_slot(self) -> dict[str, Gear]:
+        """What flies in each slot."""
+        return {slot: self.gear_in(slot) for slot in CORE_SLOTS}
+
+    def gear_in(self, slot: str) -> Gear:
+        """What flies in a slot: the kept piece, else the part bought."""
+        return self.kept[slot] if slot in self.kept else self.bought[slot].gear
+
+
+@dataclass(frozen=True)
+class Fitter:
+    """One learner before one shelf on one day: everything that is needed to put kits together for them."""
+
+    answers: Answers
+    shelf: Shelf
+    today: date
+    lessons: tuple[PaidLesson, ...]
+    fitting: Fitting
+
+    @classmethod
+    def of(cls, answers: Answers, shelf: Shelf, today: date, lessons: Sequence[PaidLesson] = ()) -> Fitter:
+        """A fitter with the kept gear already decided on."""
+        return cls(answers, shelf, today, tuple(lessons), fitting_for(answers, shelf.catalogue.policy.fit))
+
+    @property
+    def hands(self) -> str:
+        """Whose wind window is shown first: `new` or `practised`."""
+        return hands_of(self.answers)
+
+    # --- one kit
+
+    def kit(self, bought: Mapping[str, Part]) -> Kit:
+        """What a full set of bought parts, with the kept ones, comes to; refused parts are told, not left out."""
+        kept = self.fitting.kept
+        gear = {slot: kept[slot] if slot in kept else bought[slot].gear for slot in CORE_SLOTS}
+        refusals, misfits = self._judge(gear)
+        sizing = self.fitting.sizing
+        all_kg = self.answers.mass_kg + sizing.terms.worn_kg + _own_kg(gear)
+        foil, tail = gear["front_foil"], gear["tail"]
+        chord = physics.mean_chord_cm(foil.size, foil.number("aspect_ratio"))
+        takeoff = physics.takeoff_kn(all_kg, foil.size, sizing.water_kg_m3)
+        winds = self._winds(all_kg, takeoff, gear["hand_wing"].size)
+        margin = gear["board"].size - physics.displaced_l(all_kg, sizing.water_kg_m3)
+        in_order = [bought[slot] for slot in CORE_SLOTS if slot in bought]
+        return Kit(
+            bought=MappingProxyType(dict(bought)),
+            kept=kept,
+            misfits=misfits,
+            misfit=sum(sizing.terms.weights[slot] * misfits[slot] for slot in CORE_SLOTS),
+            refusals=refusals,
+            is_sound=not refusals and not any(sizing.is_over_cap(misfit) for misfit in misfits.values()),
+            float_margin_l=margin,
+            takeoff_kn=takeoff,
+            tail_volume=physics.tail_volume(tail.size, gear["fuselage"].size, foil.size, chord),
+            winds=winds,
+            price=price_kit(in_order, self.answers, self.lessons, self.shelf, self.today),
+            notes=(*self._notes_on(margin), *notes_on_wind(winds, self.answers)),
+        )
+
+    def _winds(self, all_kg: float, takeoff_kn: float, wing_m2: float) -> Winds:
+        spot = self.answers.spot
+        return winds_for(self.answers.mass_kg, all_kg, takeoff_kn, wing_m2, spot.gust_ratio if spot else None)
+
+    def wings(self, kit: Kit, spot: Spot | None) -> tuple[WingWinds, ...]:
+        """The winds that a kit covers with its hand wing, with one a size down and up, and with one bought beside a kept one.
+
+        With a spot, also the flyable days' worth of each month there.
+        """
+        all_kg = self.answers.mass_kg + self.fitting.sizing.terms.worn_kg + _own_kg(kit.gear_by_slot)
+        own = kit.gear_in("hand_wing")
+        bought = kit.bought.get("hand_wing")
+        is_own = "hand_wing" in kit.kept
+        rows: list[tuple[str, Gear, Part | None]] = [("chosen", own, None if is_own else bought)]
+        if is_own and bought is not None:
+            rows.append(("beside", bought.gear, bought))
+        smaller = [part for part in self.shelf.core["hand_wing"] if is_less(part.gear.size, own.size)]
+        larger = [part for part in self.shelf.core["hand_wing"] if is_less(own.size, part.gear.size)]
+        for role, parts in (("smaller", smaller), ("larger", larger)):
+            nearest = min(parts, key=lambda part: (abs(part.gear.size - own.size), part.sku), default=None)
+            if nearest is not None:
+                rows.append((role, nearest.gear, nearest))
+        gusts = spot.gust_ratio if spot else None
+        return tuple(
+            WingWinds(
+                role,
+                wing.size,
+                part.name if part else "your own hand wing",
+                part.sku if part else "",
+                winds := winds_for(self.answers.mass_kg, all_kg, kit.takeoff_kn, wing.size, gusts),
+                months_at(spot, winds),
+            )
+            for role, wing, part in rows
+        )
+
+    def _judge(self, gear: Mapping[str, Gear]) -> tuple[tuple[DoesNotFit, ...], dict[str, float]]:
+        sizing = self.fitting.sizing
+        refusals: list[DoesNotFit] = []
+        misfits: dict[str, float] = {}
+        for slot in CORE_SLOTS:
+            verdict = sizing.judge(gear[slot])
+            if isinstance(verdict, Fits):
+                misfits[slot] = verdict.misfit
+            else:
+                refusals.append(verdict)
+                misfits[slot] = math.inf
+        foil_cm2, tail_cm2 = gear["front_foil"].size, gear["tail"].size
+        misfits["tail"] = sizing.tail_misfit(tail_cm2, foil_cm2)
+        unbalanced = sizing.judge_balance(tail_cm2, gear["fuselage"].size, foil_cm2)
+        if unbalanced is not None:
+            refusals.append(unbalanced)
+        for left, right in combinations(CORE_SLOTS, 2):
+            clash = do_not_join(gear[left], gear[right])
+            if clash:
+                refusals.append(
+                    DoesNotFit(f"The {SLOT_WORDS[left]} and the {SLOT_WORDS[right]} do not fit together: {clash}.")
+                )
+        return tuple(refusals), misfits
+
+    def _notes_on(self, margin_l: float) -> tuple[str, ...]:
+        sizing = self.fitting.sizing
+        notes = []
+        if is_less(margin_l, sizing.reserve_l):
+            notes.append(
+                f"With its own parts this kit floats you with {margin_l:.1f} l to spare, under the {sizing.reserve_l:.1f} l "
+                "we keep in reserve."
+            )
+        depth = self.answers.min_depth_m
+        if depth is not None and is_less(depth, 1.5):
+            notes.append(
+                f"Only {depth:g} m of water at low tide: mind the foil and the ground, and ask the instructor where to start."
+            )
+        return tuple(notes)
+
+    def kit_of(self, skus: Iterable[str]) -> Kit:
+        """The kit that named SKUs make with the kept gear.
+
+        Raises `InvalidInput` where they do not fill every slot to be bought, are refused or do not fit together, and
+        `NotFree` where a part is not sold or not free. A hand wing beside a kept one is the wing for stronger wind.
+        """
+        bought, faults = self._parts_named(skus)
+        slots = self.fitting.to_buy
+        faults += [
+            Fault("skus", f"A {SLOT_WORDS[slot]} is missing.", f"the SKU of a {SLOT_WORDS[slot]}")
+            for slot in slots
+            if slot not in bought
+        ]
+        if faults:
+            raise InvalidInput(faults)
+        kit = self.kit(bought)
+        if kit.refusals:
+            raise InvalidInput(
+                Fault("skus", refusal.reason, "parts that suit the learner and fit together")
+                for refusal in kit.refusals
+            )
+        gone = [part for part in bought.values() if not self.shelf.is_free(part)]
+        if gone:
+            raise NotFree(
+                Fault("skus", f"{part.sku} ({part.name}) is not free to be sold today.", "a part in stock")
+                for part in gone
+            )
+        return kit
+
+    def _parts_named(self, skus: Iterable[str]) -> tuple[dict[str, Part], list[Fault]]:
+        bought: dict[str, Part] = {}
+        faults: list[Fault] = []
+        may_be_named = {*self.fitting.to_buy, "hand_wing"}
+        for place, sku in enumerate(skus):
+            at = f"skus[{place}]"
+            part = self.shelf.catalogue.parts.get(sku)
+            if part is None:
+                faults.append(Fault(at, "The catalogue has no such SKU.", "SKUs of the catalogue"))
+            elif part.slot not in CORE_SLOTS:
+                faults.append(
+                    Fault(
+                        at, f"A {SLOT_WORDS[part.slot]} is no core part; ask for extras in the answers.", "core parts"
+                    )
+                )
+            elif part.slot in bought:
+                faults.append(Fault(at, f"A second {SLOT_WORDS[part.slot]}.", "one part a slot"))
+            elif part.slot not in may_be_named:
+                faults.append(Fault(at, f"You keep your own {SLOT_WORDS[part.slot]}.", "parts of slots not kept"))
+            else:
+                bought[part.slot] = part
+        return {slot: bought[slot] for slot in CORE_SLOTS if slot in bought}, faults
+
+    # --- choosing
+
+    def frontier(self, cap: float | None = None) -> list[Option]:
+        """The frontier of kits within a cap of misfit; by default the policy's, so that all are sound."""
+        policy = self.shelf.catalogue.policy
+        tier = tier_for(self.fitting.to_buy, policy)
+        most = policy.fit.misfit_cap if cap is None else cap
+        return choosing(self.fitting, self.shelf, tier.percent if tier else 0, self.today, most).frontier()
+
+    def kit_at(self, option: Option) -> Kit:
+        """The kit of a point of the frontier."""
+        parts = self.shelf.catalogue.parts
+        return self.kit({slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku})
+
+    def unmet(self) -> tuple[str, ...]:
+        """The slots to be bought for which nothing free lies within the target."""
+        return tuple(
+            slot for slot in self.fitting.to_buy if not is_met(slot, self.shelf.core[slot], self.fitting.sizing)
+        )
+
+    def choose(self) -> Choice:
+        """The recommended kit, the frontier, and what stands beside them."""
+        frontier = tuple(self.kit_at(option) for option in self.frontier())
+        nearest = None
+        notes = [*notes_on(self.answers), *self.fitting.notes]
+        if not frontier:
+            nearest = self.nearest()
+            notes.append(TALK_TO_US if nearest else self.why_no_kit())
+        return Choice(
+            fitting=self.fitting,
+            frontier=frontier,
+            nearest=nearest,
+            within_budget=_within(frontier, self.answers.budget),
+            next_step=self.next_step(),
+            unmet=self.unmet(),
+            notes=tuple(notes),
+        )
+
+    def recommended(self) -> Kit | None:
+        """The sound kit of least misfit, or None."""
+        frontier = self.frontier()
+        return self.kit_at(frontier[-1]) if frontier else None
+
+    def nearest(self) -> Kit | None:
+        """The kit of least misfit with nothing refused, sound or not; None where no parts go together at all."""
+        options = self.frontier(math.inf)
+        return self.kit_at(options[-1]) if options else None
+
+    def next_step(self) -> Kit | None:
+        """For a strong beginner the recommended kit once long flights come; None for everyone else."""
+        if not self.answers.is_strong_beginner:
+            return None
+        later = Fitter.of(a_step_further(self.answers), self.shelf, self.today, self.lessons)
+        return later.recommended()
+
+    def why_no_kit(self) -> str:
+        """What does not go together when no kit is possible, as a sentence."""
+        found = choosing(self.fitting, self.shelf, 0, self.today, math.inf).candidates
+        empty = [SLOT_WORDS[slot] for slot in CORE_SLOTS if not found[slot]]
+        if empty:
+            return f"No kit is possible today: no {' and no '.join(empty)} in stock may be sold to this learner."
+        tracks = {c.gear.text("track") for c in found["board"]} & {c.gear.text("track") for c in found["mast"]}
+        if not tracks:
+            return "No kit is possible today: no board and mast have the same track."
+        mounts = set.intersection(*({c.gear.text("mount") for c in found[slot]} for slot in FOUR_PARTS_OF_FOIL))
+        masts = {c.gear.text("mount") for c in found["mast"] if c.gear.text("track") in tracks}
+        if not mounts & masts:
+            return "No kit is possible today: no mast (on a board's track), fuselage, front foil and tail have the same mount."
+        return "No kit is possible today: no tail and fuselage that fit together hold a front foil level."
+
+    # --- a size up and down
+
+    def neighbours(self, kit: Kit, slot: str) -> Neighbours:
+        """One size down and one size up of a bought part among those free that join the rest of the kit."""
+        part = kit.bought.get(slot)
+        if part is None:
+            return Neighbours(None, None)
+        others = [kit.gear_in(other) for other in CORE_SLOTS if other != slot]
+        joining = [
+            other
+            for other in self.shelf.core[slot]
+            if other.sku != part.sku and not any(do_not_join(other.gear, gear) for gear in others)
+        ]
+        size = part.gear.size
+        smaller = [other for other in joining if is_less(other.gear.size, size)]
+        larger = [other for other in joining if is_less(size, other.gear.size)]
+        return Neighbours(self._beside(kit, smaller, part), self._beside(kit, larger, part))
+
+    def _beside(self, kit: Kit, parts: Sequence[Part], part: Part) -> Neighbour | None:
+        """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
+        nearest_first = sorted(
+            parts,
+            key=lambda other: (
+                abs(other.gear.size - part.gear.size),
+                other.maker != part.maker,
+                other.price_on(self.today),
+                other.sku,
+            ),
+        )
+        judge = self.fitting.sizing.judge
+        suiting = [other for other in nearest_first if isinstance(judge(other.gear), Fits)]
+        for other in suiting:
+            with_it = self.kit({**kit.bought, part.slot: other})
+            if not with_it.refusals:
+                return Neighbour(other, with_it, kit)
+        refused = next(iter(nearest_first), None)
+        return None if refused is None else Neighbour(refused, self.kit({**kit.bought, part.slot: refused}), kit)
+
+    def best_ignoring_stock(self, slot: str) -> Part | None:
+        """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
+        judged = [(self.fitting.sizing.judge(part.gear), part) for part in self.shelf.catalogue.sold_in(slot)]
+        fitting = [(verdict.misfit, part.sku, part) for verdict, part in judged if isinstance(verdict, Fits)]
+        return min(fitting)[2] if fitting else None
+
+
+def _own_kg(gear: Mapping[str, Gear]) -> float:
+    return sum(gear[slot].number_or("mass_kg", nominal) for slot, nominal in NOMINAL_KG.items())
+
+
+def _within(frontier: Sequence[Kit], budget: int | None) -> Kit | None:
+    if budget is None:
+        return None
+    return next((kit for kit in reversed(frontier) if kit.price.balance <= budget), None)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The answer to a learner: the frontier (cheapest first) and the kits that stand out."""
+
+    fitting: Fitting
+    frontier: tuple[Kit, ...]
+    nearest: Kit | None
+    within_budget: Kit | None
+    next_step: Kit | None
+    unmet: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def recommended(self) -> Kit | None:
+        """The sound kit of least misfit, whatever the budget."""
+        return self.frontier[-1] if self.frontier else None
+
+    @property
+    def least_money(self) -> Kit | None:
+        """The cheapest sound kit."""
+        return self.frontier[0] if self.frontier else None
+
+    @property
+    def targets(self) -> Mapping[str, Target]:
+        """What each slot should be."""
+        return self.fitting.sizing.targets
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """A part one size off, the kit with it, and what that changes."""
+
+    part: Part
+    kit: Kit
+    instead_of: Kit
+
+    @property
+    def refusal(self) -> str | None:
+        """Why it may not be chosen, or None where it may."""
+        return self.kit.refusals[0].reason if self.kit.refusals else None
+
+    @property
+    def margin_change_l(self) -> float:
+        """Litres of float margin more or less."""
+        return self.kit.float_margin_l - self.instead_of.float_margin_l
+
+    @property
+    def takeoff_change_kn(self) -> float:
+        """Knots of take-off speed more or less."""
+        return self.kit.takeoff_kn - self.instead_of.takeoff_kn
+
+    @property
+    def steadiness_change_percent(self) -> float:
+        """Tail volume more or less, in per cent."""
+        return 100 * (self.kit.tail_volume / self.instead_of.tail_volume - 1)
+
+    @property
+    def price_change(self) -> int:
+        """Cents of the core parts charged more or less."""
+        return self.kit.price.core_charged - self.instead_of.price.core_charged
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """The sizes beside a part, where they exist."""
+
+    smaller: Neighbour | None
+    larger: Neighbour | None
+
+
+def size_words(gear: Gear) -> str:
+    """A piece's size with its unit: 104 l, 72 cm, 1720 cm², 5.5 m²."""
+    unit = {"l": "l", "cm": "cm", "cm2": "cm²", "m2": "m²"}[UNITS[gear.slot]]
+    return f"{gear.number(SIZES[gear.slot]):g} {unit}"

@@ -1,0 +1,391 @@
+"""What the owner may change, as one frozen value; its defaults are the shop's ordinary terms."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal, InvalidOperation
+from itertools import pairwise
+from types import MappingProxyType
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+from server.domain.errors import Fault, InvalidInput
+from server.domain.money import Cents
+from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
+
+T = TypeVar("T")
+CONDITIONS = ("like_new", "good", "worn", "poor")
+SEASONAL = (*CORE_SLOTS, "extras")
+HALF = Decimal("0.5")
+
+
+@dataclass(frozen=True, slots=True)
+class IncludedLessons:
+    """Lessons that come with a tier: their kind and how many."""
+
+    kind: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Tier:
+    """A package discount: from `at_least` bought parts among `slots` on, `percent` off them, and what is included."""
+
+    name: str
+    slots: tuple[str, ...]
+    at_least: int
+    percent: int
+    extras: tuple[str, ...] = ()
+    lessons: IncludedLessons | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ShopTerms:
+    """Who sells, in which money and by which clock."""
+
+    name: str = "Two Herons Watersports"
+    place: str = "Tullaveen Strand"
+    telephone: str = ""
+    email: str = ""
+    opening_hours: str = ""
+    country: str = "IE"
+    locale: str = "en_IE"
+    currency: str = "EUR"
+    time_zone: str = "Europe/Dublin"
+    home_zone: str = "Ireland"
+    vat_percent: Decimal = Decimal(23)
+
+
+@dataclass(frozen=True, slots=True)
+class FitTerms:
+    """Worn mass and reserve in kg and litres, the cap of misfits, their weights, and the hand wing's mass knots."""
+
+    worn_kg: float = 5.0
+    reserve_l: float = 5.0
+    misfit_cap: float = 2.5
+    hand_wing_knots: tuple[tuple[float, float], ...] = ((50.0, 4.0), (70.0, 5.0), (100.0, 6.0))
+    weights: Mapping[str, float] = field(
+        default_factory=lambda: MappingProxyType(
+            {"board": 3.0, "mast": 1.0, "fuselage": 1.0, "front_foil": 2.0, "tail": 1.0, "hand_wing": 2.0}
+        )
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class TradeInTerms:
+    """The curve by which used gear loses value, and how much of a purchase it may pay."""
+
+    share: Decimal = Decimal("0.50")
+    first_year_extra_loss: Decimal = Decimal("0.10")
+    handling: Decimal = Decimal("0.15")
+    step: Cents = 500
+    expected_loss: Decimal = Decimal("0.10")
+    yearly_loss: Mapping[str, Decimal] = field(
+        default_factory=lambda: MappingProxyType(
+            {
+                "board": Decimal("0.22"),
+                "mast": Decimal("0.15"),
+                "fuselage": Decimal("0.18"),
+                "front_foil": Decimal("0.18"),
+                "tail": Decimal("0.18"),
+                "hand_wing": Decimal("0.35"),
+            }
+        )
+    )
+    condition: Mapping[str, Decimal] = field(
+        default_factory=lambda: MappingProxyType(
+            {"like_new": Decimal("1.0"), "good": Decimal("0.85"), "worn": Decimal("0.6"), "poor": Decimal("0.3")}
+        )
+    )
+
+
+DEFAULT_TIERS = (
+    Tier(
+        "Whole kit",
+        CORE_SLOTS,
+        6,
+        22,
+        ("pump", "board_leash", "wing_leash", "covers", "tool_kit"),
+        IncludedLessons("private", 3),
+    ),
+    Tier(
+        "Kit with one part of your own",
+        CORE_SLOTS,
+        5,
+        16,
+        ("pump", "board_leash", "wing_leash"),
+        IncludedLessons("private", 1),
+    ),
+    Tier("Foil only", ("mast", "fuselage", "front_foil", "tail"), 4, 10),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """All that the owner decides; passed in wherever a rule needs it, and frozen into every quote by its version."""
+
+    shop: ShopTerms = ShopTerms()
+    fit: FitTerms = field(default_factory=FitTerms)
+    tiers: tuple[Tier, ...] = DEFAULT_TIERS
+    trade_in: TradeInTerms = field(default_factory=TradeInTerms)
+    markdown_wins_ties: bool = True
+    margin_floor_percent: Decimal = Decimal(5)
+    refund_window_days: int = 45
+    price_good_days: int = 14
+    draft_days: int = 30
+    hold_unconfirmed_hours: int = 2
+    hold_confirmed_days: int = 7
+    contact_days: int = 90
+    quote_days: int = 400
+    end_of_season_value: Mapping[str, Decimal] = field(
+        default_factory=lambda: MappingProxyType(dict.fromkeys(SEASONAL, HALF))
+    )
+    version: int = 0
+
+    @property
+    def full_tier(self) -> Tier | None:
+        """The tier of the whole kit: all six core parts bought."""
+        whole = [t for t in self.tiers if t.at_least == len(CORE_SLOTS) and set(t.slots) == set(CORE_SLOTS)]
+        return max(whole, key=lambda tier: tier.percent, default=None)
+
+
+class _Reader:
+    """Reads a policy's tables key by key, gathers every fault, and knows which keys were never asked for."""
+
+    def __init__(self, source: Mapping[str, Any], at: str = "") -> None:
+        self.source = source
+        self.at = at
+        self.faults: list[Fault] = []
+        self.asked: set[str] = set()
+
+    def table(self, key: str) -> _Reader:
+        self.asked.add(key)
+        value = self.source.get(key, {})
+        if not isinstance(value, Mapping):
+            self._fault(key, "is not a table", f"a table [{self.at}{key}]")
+            value = {}
+        inner = _Reader(value, f"{self.at}{key}.")
+        inner.faults = self.faults
+        return inner
+
+    def take(self, key: str, default: T, convert: Callable[[Any], T], accepted: str) -> T:
+        self.asked.add(key)
+        if key not in self.source:
+            return default
+        try:
+            return convert(self.source[key])
+        except (ValueError, TypeError, InvalidOperation, KeyError, OSError):
+            self._fault(key, f"{self.source[key]!r} is not accepted", accepted)
+            return default
+
+    def refuse_the_rest(self) -> None:
+        for key in self.source:
+            if key not in self.asked:
+                self._fault(key, "is not a key of the policy", "one of: " + ", ".join(sorted(self.asked)))
+
+    def _fault(self, key: str, message: str, accepted: str) -> None:
+        self.faults.append(Fault(f"{self.at}{key}", message, accepted))
+
+
+def _decimal(low: str, high: str) -> Callable[[Any], Decimal]:
+    def convert(value: Any) -> Decimal:
+        if isinstance(value, bool) or not isinstance(value, (int, float, str, Decimal)):
+            raise TypeError
+        number = Decimal(str(value))
+        if not number.is_finite() or not Decimal(low) <= number <= Decimal(high):
+            raise ValueError
+        return number
+
+    return convert
+
+
+def _number(low: float, high: float) -> Callable[[Any], float]:
+    exact = _decimal(str(low), str(high))
+    return lambda value: float(exact(value))
+
+
+def _whole(low: int, high: int) -> Callable[[Any], int]:
+    def convert(value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise ValueError
+        return value
+
+    return convert
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or len(value) > 200:
+        raise ValueError
+    return value
+
+
+def _yes_no(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError
+    return value
+
+
+def _time_zone(value: Any) -> str:
+    ZoneInfo(_text(value))
+    return str(value)
+
+
+def _slots(allowed: tuple[str, ...]) -> Callable[[Any], tuple[str, ...]]:
+    def convert(value: Any) -> tuple[str, ...]:
+        if not isinstance(value, (list, tuple)) or any(slot not in allowed for slot in value):
+            raise ValueError
+        return tuple(dict.fromkeys(value))
+
+    return convert
+
+
+def _knots(value: Any) -> tuple[tuple[float, float], ...]:
+    knots = tuple((_number(1, 300)(mass), _number(0.5, 12)(area)) for mass, area in value)
+    if len(knots) < 2 or any(left[0] >= right[0] for left, right in pairwise(knots)):
+        raise ValueError
+    return knots
+
+
+def _lessons(value: Any) -> IncludedLessons:
+    if not isinstance(value, Mapping) or set(value) != {"kind", "number"}:
+        raise ValueError
+    return IncludedLessons(_text(value["kind"]), _whole(1, 99)(value["number"]))
+
+
+def _tier(reader: _Reader) -> Tier:
+    core = ", ".join(CORE_SLOTS)
+    usual: tuple[str, ...] = CORE_SLOTS
+    slots = reader.take("slots", usual, _slots(CORE_SLOTS), f"a list of core slots: {core}")
+    tier = Tier(
+        name=reader.take("name", "Kit", _text, "text"),
+        slots=slots,
+        at_least=reader.take(
+            "at_least", len(slots), _whole(1, len(slots) or 1), f"a whole number from 1 to {len(slots)}"
+        ),
+        percent=reader.take("percent", 0, _whole(0, 90), "a whole number from 0 to 90"),
+        extras=reader.take("extras", (), _slots(EXTRA_SLOTS), "a list of extra slots: " + ", ".join(EXTRA_SLOTS)),
+        lessons=reader.take("lessons", None, _lessons, '{ kind = "private", number = 3 }'),
+    )
+    reader.refuse_the_rest()
+    return tier
+
+
+def _tiers(reader: _Reader) -> tuple[Tier, ...]:
+    rows = reader.take("tiers", None, lambda value: [dict(row) for row in value], "[[tiers]] tables")
+    if rows is None:
+        return DEFAULT_TIERS
+    tiers = []
+    for place, row in enumerate(rows, start=1):
+        inner = _Reader(row, f"tiers[{place}].")
+        inner.faults = reader.faults
+        tiers.append(_tier(inner))
+    return tuple(tiers)
+
+
+def _shop(reader: _Reader) -> ShopTerms:
+    usual = ShopTerms()
+    shop = ShopTerms(
+        name=reader.take("name", usual.name, _text, "text"),
+        place=reader.take("place", usual.place, _text, "text"),
+        telephone=reader.take("telephone", "", _text, "text"),
+        email=reader.take("email", "", _text, "text"),
+        opening_hours=reader.take("opening_hours", "", _text, "text"),
+        country=reader.take("country", usual.country, _text, "a country code of two letters (ISO 3166)"),
+        locale=reader.take("locale", usual.locale, _text, "a locale such as en_IE"),
+        currency=reader.take("currency", usual.currency, _text, "a currency code of three letters (ISO 4217)"),
+        time_zone=reader.take("time_zone", usual.time_zone, _time_zone, "a time zone such as Europe/Dublin"),
+        home_zone=reader.take("home_zone", usual.home_zone, _text, "a zone of delivery.csv"),
+        vat_percent=reader.take("vat_percent", usual.vat_percent, _decimal("0", "100"), "per cent from 0 to 100"),
+    )
+    reader.refuse_the_rest()
+    return shop
+
+
+def _fit(reader: _Reader) -> FitTerms:
+    usual = FitTerms()
+    weights = reader.table("weights")
+    terms = FitTerms(
+        worn_kg=reader.take("worn_kg", usual.worn_kg, _number(0, 30), "kg from 0 to 30"),
+        reserve_l=reader.take("reserve_l", usual.reserve_l, _number(0, 60), "litres from 0 to 60"),
+        misfit_cap=reader.take("misfit_cap", usual.misfit_cap, _number(0.01, 100), "a number from 0.01 to 100"),
+        hand_wing_knots=reader.take(
+            "hand_wing_knots", usual.hand_wing_knots, _knots, "two or more pairs [kg, m2] by rising mass"
+        ),
+        weights=MappingProxyType(
+            {
+                slot: weights.take(slot, usual.weights[slot], _number(0.01, 100), "a number from 0.01 to 100")
+                for slot in CORE_SLOTS
+            }
+        ),
+    )
+    weights.refuse_the_rest()
+    reader.refuse_the_rest()
+    return terms
+
+
+def _trade_in(reader: _Reader) -> TradeInTerms:
+    usual = TradeInTerms()
+    share, accepted = _decimal("0", "1"), "a share from 0 to 1"
+    losses, conditions = reader.table("yearly_loss"), reader.table("condition")
+    first_year = reader.take("first_year_extra_loss", usual.first_year_extra_loss, share, accepted)
+    fitting = _decimal("0", str(1 - first_year))
+    terms = TradeInTerms(
+        share=reader.take("share", usual.share, share, accepted),
+        first_year_extra_loss=first_year,
+        handling=reader.take("handling", usual.handling, share, accepted),
+        step=reader.take(
+            "step", usual.step, lambda value: int(_decimal("0.01", "1000")(value) * 100), "money up to 1000.00"
+        ),
+        expected_loss=reader.take("expected_loss", usual.expected_loss, share, accepted),
+        yearly_loss=MappingProxyType(
+            {
+                slot: losses.take(slot, usual.yearly_loss[slot], fitting, f"a share from 0 to {1 - first_year}")
+                for slot in CORE_SLOTS
+            }
+        ),
+        condition=MappingProxyType(
+            {word: conditions.take(word, usual.condition[word], share, accepted) for word in CONDITIONS}
+        ),
+    )
+    for table in (losses, conditions, reader):
+        table.refuse_the_rest()
+    return terms
+
+
+def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
+    """A policy from its tables (as read from `policy.toml`); a key left out keeps the ordinary term.
+
+    Raises `InvalidInput` with a fault for each key that is unknown or out of range.
+    """
+    top = _Reader(source)
+    pricing, deposit, quotes = top.table("pricing"), top.table("deposit"), top.table("quotes")
+    retention, ordering = top.table("retention"), top.table("ordering")
+    season = ordering.table("end_of_season_value")
+    days = "whole days from 1 to 730"
+    policy = Policy(
+        shop=_shop(top.table("shop")),
+        fit=_fit(top.table("fit")),
+        tiers=_tiers(top),
+        trade_in=_trade_in(top.table("trade_in")),
+        markdown_wins_ties=pricing.take("markdown_wins_ties", True, _yes_no, "true or false"),
+        margin_floor_percent=pricing.take(
+            "margin_floor_percent", Decimal(5), _decimal("0", "100"), "per cent from 0 to 100"
+        ),
+        refund_window_days=deposit.take("refund_window_days", 45, _whole(0, 3650), "whole days from 0 to 3650"),
+        price_good_days=quotes.take("price_good_days", 14, _whole(0, 730), "whole days from 0 to 730"),
+        draft_days=quotes.take("draft_days", 30, _whole(1, 730), days),
+        hold_unconfirmed_hours=quotes.take("hold_unconfirmed_hours", 2, _whole(1, 168), "whole hours from 1 to 168"),
+        hold_confirmed_days=quotes.take("hold_confirmed_days", 7, _whole(1, 730), days),
+        contact_days=retention.take("contact_days", 90, _whole(1, 3650), "whole days from 1 to 3650"),
+        quote_days=retention.take("quote_days", 400, _whole(1, 3650), "whole days from 1 to 3650"),
+        end_of_season_value=MappingProxyType(
+            {slot: season.take(slot, HALF, _decimal("0", "1"), "a share from 0 to 1") for slot in SEASONAL}
+        ),
+        version=version,
+    )
+    for table in (pricing, deposit, quotes, retention, season, ordering, top):
+        table.refuse_the_rest()
+    if top.faults:
+        raise InvalidInput(top.faults)
+    return policy

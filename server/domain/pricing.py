@@ -1,0 +1,309 @@
+"""The price of a kit as an ordered list of lines whose sum is the total; tiers, extras, trade-in, deposit, delivery, VAT."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+
+from server.domain.catalogue import Catalogue, Part, Shelf
+from server.domain.deposits import DepositDecision, PaidLesson, decide_deposits
+from server.domain.learner import Answers
+from server.domain.money import Cents, round_half_up, share_of, spread, vat_inside
+from server.domain.policy import Policy, Tier
+from server.domain.slots import CORE_SLOTS, SIZED_AT_THE_SHOP, SLOT_WORDS
+from server.domain.trade_in import TradeIn, Valuation, take_in
+
+LESSON = "lesson"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line: list price, what is charged, the discount between them, and the worth of what is included; in cents.
+
+    A line of lessons stands for several, and its amounts are for all of them.
+    """
+
+    sku: str
+    label: str
+    slot: str
+    list: Cents
+    charged: Cents
+    worth: Cents = 0
+    quantity: int = 1
+
+    @property
+    def discount(self) -> Cents:
+        """List price less what is charged."""
+        return self.list - self.charged
+
+    @property
+    def is_core(self) -> bool:
+        """Whether it is a part of the kit itself."""
+        return self.slot in CORE_SLOTS
+
+
+@dataclass(frozen=True, slots=True)
+class TierTaken:
+    """The package discount that holds: its name, percentage and part of the discount in cents."""
+
+    name: str
+    percent: int
+    discount: Cents
+
+
+@dataclass(frozen=True, slots=True)
+class VatShare:
+    """The tax inside what is paid at one rate."""
+
+    rate: Decimal
+    gross: Cents
+    vat: Cents
+
+
+@dataclass(frozen=True, slots=True)
+class Breakdown:
+    """A whole price. Σ charged + delivery − trade-in − deposit given back = balance − owed to the customer."""
+
+    currency: str
+    lines: tuple[Line, ...]
+    tier: TierTaken | None
+    trade_in: Cents
+    deposit_back: Cents
+    delivery: Cents
+    vat: tuple[VatShare, ...]
+    trades: tuple[Valuation, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def charged(self) -> Cents:
+        """The sum of the lines."""
+        return sum(line.charged for line in self.lines)
+
+    @property
+    def core_charged(self) -> Cents:
+        """The sum of the kit's own parts: what kits are compared by."""
+        return sum(line.charged for line in self.lines if line.is_core)
+
+    @property
+    def discount(self) -> Cents:
+        """The sum of the lines' discounts."""
+        return sum(line.discount for line in self.lines)
+
+    @property
+    def due(self) -> Cents:
+        """What is left after trade-in and deposit; negative where the shop owes."""
+        return self.charged + self.delivery - self.trade_in - self.deposit_back
+
+    @property
+    def balance(self) -> Cents:
+        """What the customer pays; never negative."""
+        return max(self.due, 0)
+
+    @property
+    def owed_to_customer(self) -> Cents:
+        """What the shop pays; never negative, and zero where there is a balance."""
+        return max(-self.due, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """What the owner earns on a quote, net of VAT, in cents; not for customers."""
+
+    revenue: Cents
+    cost: Cents
+    trade_in_loss: Cents
+
+    @property
+    def amount(self) -> Cents:
+        """Revenue less cost and expected loss."""
+        return self.revenue - self.cost - self.trade_in_loss
+
+    def is_under(self, floor_percent: Decimal) -> bool:
+        """Whether it is less than a percentage of the revenue."""
+        return Fraction(self.amount) * 100 < Fraction(floor_percent) * self.revenue
+
+
+def tier_for(slots_bought: Iterable[str], policy: Policy) -> Tier | None:
+    """The tier of the highest percentage that holds for the core slots bought; None where none does."""
+    bought = set(slots_bought)
+    holding = [tier for tier in policy.tiers if len(bought.intersection(tier.slots)) >= tier.at_least]
+    return max(holding, key=lambda tier: tier.percent, default=None)
+
+
+def price_core(parts: Sequence[Part], policy: Policy, today: date) -> tuple[list[Line], TierTaken | None]:
+    """The lines of the core parts bought, each with the better of its markdown and the kit discount; equal, the markdown.
+
+    The tier's percentage of all lines it beats the markdown on is rounded once and spread over them by largest remainder.
+    """
+    tier = tier_for((part.slot for part in parts), policy)
+    percent = tier.percent if tier else 0
+    lines = [_line_at_markdown(part, percent, policy, today) for part in parts]
+    in_tier = [place for place, line in enumerate(lines) if line is None]
+    total = sum(parts[place].price for place in in_tier)
+    discount = share_of(total, percent)
+    shares = spread(discount, [parts[place].price for place in in_tier])
+    for place, share in zip(in_tier, shares, strict=True):
+        part = parts[place]
+        lines[place] = Line(part.sku, part.name, part.slot, part.price, part.price - share)
+    taken = TierTaken(tier.name, percent, discount) if tier else None
+    return [line for line in lines if line is not None], taken
+
+
+def _line_at_markdown(part: Part, percent: int, policy: Policy, today: date) -> Line | None:
+    """A core line at its marked-down price, or None where it is in the kit discount."""
+    marked_down = part.markdown_on(today)
+    if marked_down is None:
+        return None
+    in_tier = part.price * (100 - percent)
+    if marked_down * 100 > in_tier or (marked_down * 100 == in_tier and not policy.markdown_wins_ties):
+        return None
+    return Line(part.sku, part.name, part.slot, part.price, marked_down)
+
+
+def extra_for(slot: str, mass_kg: float, shelf: Shelf, today: date) -> Part | None:
+    """The extra of a slot for a learner: its mass range holds them, in stock first, then cheapest, then by SKU."""
+    holding = [
+        part
+        for part in shelf.catalogue.sold_in(slot)
+        if part.gear.number_or("mass_from_kg", 0) <= mass_kg <= part.gear.number_or("mass_to_kg", 1e9)
+    ]
+    return min(holding, key=lambda part: (not shelf.is_free(part), part.price_on(today), part.sku), default=None)
+
+
+def _extras(answers: Answers, included: Sequence[str], shelf: Shelf, today: date) -> tuple[list[Line], list[str]]:
+    lines: list[Line] = []
+    notes: list[str] = []
+    wanted = [slot for slot in answers.extras if slot not in included]
+    for slot in [*included, *wanted]:
+        word = SLOT_WORDS[slot]
+        part = extra_for(slot, answers.mass_kg, shelf, today)
+        if part is None:
+            notes.append(f"We have no {word} in your size listed today: ask the shop.")
+            continue
+        label = part.name + (", size at the shop" if slot in SIZED_AT_THE_SHOP else "")
+        price = part.price_on(today)
+        if slot in included:
+            lines.append(Line(part.sku, label, slot, 0, 0, worth=price))
+            if not shelf.is_free(part):
+                notes.append(f"The {word} is not in stock today: it follows, at no cost.")
+        elif shelf.is_free(part):
+            lines.append(Line(part.sku, label, slot, part.price, price))
+        else:
+            notes.append(f"The {word} is not in stock today, so it is not charged here: ask the shop when it comes.")
+    return lines, notes
+
+
+def lesson_words(number: int, title: str) -> str:
+    """A number of lessons in words: 1 private lesson, 3 private lessons."""
+    plain = title[:1].lower() + title[1:]
+    return f"{number} {plain}" + ("" if number == 1 or plain.endswith("s") else "s")
+
+
+def _lesson_line(tier: Tier | None, catalogue: Catalogue) -> list[Line]:
+    if tier is None or tier.lessons is None:
+        return []
+    kind = catalogue.lessons.get(tier.lessons.kind)
+    title, fee = (kind.title, kind.fee) if kind else (f"{tier.lessons.kind} lesson", 0)
+    label = lesson_words(tier.lessons.number, title)
+    number = tier.lessons.number
+    return [Line(tier.lessons.kind, label, LESSON, 0, 0, worth=number * fee, quantity=number)]
+
+
+def delivery_fee(slots_bought: Iterable[str], answers: Answers, catalogue: Catalogue) -> Cents:
+    """Collection is free, and so is a full kit inside the home zone; else the zone's fee."""
+    if answers.delivery == "collect":
+        return 0
+    full = set(slots_bought) >= set(CORE_SLOTS)
+    if full and answers.zone == catalogue.policy.shop.home_zone:
+        return 0
+    zone = catalogue.zones.get(answers.zone)
+    return zone.fee if zone else 0
+
+
+def price_kit(
+    bought: Sequence[Part], answers: Answers, lessons: Sequence[PaidLesson], shelf: Shelf, today: date
+) -> Breakdown:
+    """The whole price of the core parts bought, with the extras, trade-ins, deposit codes and delivery of the answers.
+
+    `bought` are core parts in slot order, a hand wing for stronger wind beside a kept one last; `lessons` are those whose codes
+    the learner gave.
+    """
+    catalogue = shelf.catalogue
+    policy = catalogue.policy
+    slots = {part.slot for part in bought}
+    tier = tier_for(slots, policy)
+    core, taken = price_core(bought, policy, today)
+    extras, notes = _extras(answers, tier.extras if tier else (), shelf, today)
+    lines = [*core, *extras, *_lesson_line(tier, catalogue)]
+    trade_in = take_in(answers.trades, sum(line.charged for line in core), catalogue)
+    deposit = decide_deposits(lessons, tier.lessons if tier else None, policy.refund_window_days, today)
+    delivery = delivery_fee(slots, answers, catalogue) if lines else 0
+    gross = sum(line.charged for line in lines) + delivery
+    vat = VatShare(policy.shop.vat_percent, gross, vat_inside(gross, policy.shop.vat_percent))
+    return Breakdown(
+        currency=policy.shop.currency,
+        lines=tuple(lines),
+        tier=taken,
+        trade_in=trade_in.total,
+        deposit_back=deposit.total,
+        delivery=delivery,
+        vat=(vat,),
+        trades=trade_in.valuations,
+        notes=(*notes, *_trade_notes(answers, trade_in), *_deposit_notes(deposit, tier)),
+    )
+
+
+def _trade_notes(answers: Answers, trade_in: TradeIn) -> list[str]:
+    notes = [trade_in.note] if trade_in.note else []
+    notes += [
+        f"Invoice {trade.invoice} is not among our records: valued from the price you gave."
+        for trade in answers.trades
+        if trade.invoice is not None
+    ]
+    return notes
+
+
+def _deposit_notes(deposit: DepositDecision, tier: Tier | None) -> list[str]:
+    notes = [f"Lesson {fee.code}: not given back. {fee.because}" for fee in deposit.refused]
+    if deposit.given_back and tier is not None and tier.lessons is not None:
+        left = deposit.free_lessons_left
+        notes.append(
+            f"Of the {tier.lessons.number} lessons included, {len(deposit.given_back)} you have paid: their fees are given back"
+            + (f", and {left} more come free." if left else ".")
+        )
+    return notes
+
+
+def margin_of(breakdown: Breakdown, answers: Answers, catalogue: Catalogue) -> Margin:
+    """What the owner earns on a priced kit, net of VAT: parts, included extras, lessons and delivery at their cost.
+
+    Included lessons are counted whole, since a fee given back was a lesson given free. The expected loss on trade-ins is
+    the policy's share of their sum.
+    """
+    policy = catalogue.policy
+    gross = breakdown.charged + breakdown.delivery
+    cost = 0
+    for line in breakdown.lines:
+        if line.slot == LESSON:
+            kind = catalogue.lessons.get(line.sku)
+            cost += line.quantity * kind.cost if kind else 0
+        else:
+            cost += catalogue.parts[line.sku].cost
+    zone = catalogue.zones.get(answers.zone)
+    if answers.delivery == "deliver" and zone is not None and breakdown.lines:
+        cost += zone.cost
+    loss = round_half_up(policy.trade_in.expected_loss * breakdown.trade_in)
+    return Margin(gross - vat_inside(gross, policy.shop.vat_percent), cost, loss)
+
+
+def is_under_floor(margin: Margin, policy: Policy) -> bool:
+    """Whether a margin is under the policy's floor."""
+    return margin.is_under(policy.margin_floor_percent)
+
+
+def bought_one_by_one(bought: Iterable[Part], today: date) -> Cents:
+    """What the parts cost bought one by one today: what a kit's price is shown against."""
+    return sum(part.price_on(today) for part in bought)

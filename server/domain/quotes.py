@@ -1,0 +1,154 @@
+"""A quote: a frozen record of what was offered to a learner, under a code, with its revision and the day it is good until."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any, Literal
+
+from server.domain.catalogue import Gear, MeasureValue, Part
+from server.domain.fit import Target
+from server.domain.kits import Fitter, Kit
+from server.domain.learner import Answers, Setup, notes_on
+from server.domain.policy import Policy
+from server.domain.pricing import Breakdown, Margin, margin_of
+from server.domain.slots import CORE_SLOTS
+from server.domain.stock import Hold
+from server.domain.wind import Winds, WingWinds
+
+QuoteState = Literal["sent", "agreed", "lapsed"]
+
+
+@dataclass(frozen=True, slots=True)
+class QuotedPart:
+    """A part as it was on the day: name, maker, list price in cents and measures, whatever becomes of the catalogue."""
+
+    sku: str
+    slot: str
+    name: str
+    maker: str
+    price: int
+    measures: dict[str, MeasureValue]
+
+    @property
+    def gear(self) -> Gear:
+        """Its measures as a piece of gear."""
+        return Gear(self.slot, self.measures)
+
+
+@dataclass(frozen=True, slots=True)
+class QuotedKit:
+    """A kit as it was on the day, with its figures and its whole price."""
+
+    parts: dict[str, QuotedPart]
+    kept: dict[str, dict[str, MeasureValue]]
+    misfit: float
+    misfits: dict[str, float]
+    is_sound: bool
+    float_margin_l: float
+    takeoff_kn: float
+    tail_volume: float
+    winds: Winds
+    price: Breakdown
+    notes: tuple[str, ...] = ()
+
+    def gear_in(self, slot: str) -> Gear:
+        """What flies in a slot."""
+        return Gear(slot, self.kept[slot]) if slot in self.kept else self.parts[slot].gear
+
+
+@dataclass(frozen=True, slots=True)
+class Quote:
+    """One revision of a quote; it never changes, whatever becomes of catalogue and policy.
+
+    `answers` are what the learner gave, in the words of the questions; `margin` is for the owner only. The price is good
+    until `valid_until`, that day included; nothing is set aside until the quote is agreed.
+    """
+
+    code: str
+    token: str
+    revision: int
+    issued_at: datetime
+    valid_until: date
+    answers: dict[str, Any]
+    mass_kg: float
+    water: str
+    usual_wind_kn: float
+    setup: Setup
+    targets: dict[str, Target]
+    kit: QuotedKit
+    hands: str
+    spot: str
+    wings: tuple[WingWinds, ...]
+    notes: tuple[str, ...]
+    unmet: tuple[str, ...]
+    policy_version: int
+    catalogue_version: int
+    margin: Margin
+
+    def state_on(self, today: date, hold: Hold | None = None) -> QuoteState:
+        """Where it stands on a day of the shop's calendar; `hold` is its open hold, if any: agreed is agreed, whatever the day."""
+        if hold is not None and hold.revision == self.revision:
+            return "agreed"
+        return "lapsed" if today > self.valid_until else "sent"
+
+
+def quoted_part(part: Part) -> QuotedPart:
+    """A part as it is today."""
+    return QuotedPart(part.sku, part.slot, part.name, part.maker, part.price, dict(part.gear.measures))
+
+
+def quoted_kit(kit: Kit) -> QuotedKit:
+    """A kit as it is today."""
+    return QuotedKit(
+        parts={slot: quoted_part(kit.bought[slot]) for slot in CORE_SLOTS if slot in kit.bought},
+        kept={slot: dict(kit.kept[slot].measures) for slot in CORE_SLOTS if slot in kit.kept},
+        misfit=kit.misfit,
+        misfits=dict(kit.misfits),
+        is_sound=kit.is_sound,
+        float_margin_l=kit.float_margin_l,
+        takeoff_kn=kit.takeoff_kn,
+        tail_volume=kit.tail_volume,
+        winds=kit.winds,
+        price=kit.price,
+        notes=kit.notes,
+    )
+
+
+def good_until(issued_on: date, policy: Policy) -> date:
+    """The last day of a price."""
+    return issued_on + timedelta(days=policy.price_good_days)
+
+
+def freeze(
+    fitter: Fitter, kit: Kit, given: dict[str, Any], *, code: str, token: str, revision: int, issued_at: datetime
+) -> Quote:
+    """The record of a kit offered now; `fitter.today` is the day in the shop's time zone."""
+    catalogue, answers = fitter.shelf.catalogue, fitter.answers
+    return Quote(
+        code=code,
+        token=token,
+        revision=revision,
+        issued_at=issued_at,
+        valid_until=good_until(fitter.today, catalogue.policy),
+        answers=given,
+        mass_kg=answers.mass_kg,
+        water=answers.water,
+        usual_wind_kn=answers.usual_wind_kn,
+        setup=answers.setup,
+        targets=dict(fitter.fitting.sizing.targets),
+        kit=quoted_kit(kit),
+        hands=fitter.hands,
+        spot=answers.spot.name if answers.spot else "",
+        wings=fitter.wings(kit, answers.spot),
+        notes=(*notes_on(answers), *fitter.fitting.notes),
+        unmet=fitter.unmet(),
+        policy_version=catalogue.policy.version,
+        catalogue_version=catalogue.version,
+        margin=margin_of(kit.price, answers, catalogue),
+    )
+
+
+def needs_the_shop(kit: Kit, answers: Answers) -> bool:
+    """Whether this kit for this learner cannot be agreed to without the shop."""
+    return not kit.is_sound or not answers.swims_100m

@@ -1,0 +1,106 @@
+"""What old gear is worth against a new kit: a yearly loss, its condition, the shop's handling; never firm before it is seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal, localcontext
+
+from server.domain.catalogue import Catalogue
+from server.domain.learner import Trade
+from server.domain.money import Cents, round_down_to, round_half_up
+from server.domain.policy import TradeInTerms
+from server.domain.slots import SLOT_WORDS
+
+DIGITS = 28
+
+FAULT_WORDS = {
+    "delaminated": "a delaminated skin",
+    "cracked": "a crack",
+    "loose_track_box": "a loose track box",
+    "seized_bolts": "seized bolts",
+    "corroded_bolts": "corroded bolts",
+    "leaking_bladder": "a leaking bladder",
+}
+CONDITION_WORDS = {"like_new": "like new", "good": "good", "worn": "worn", "poor": "poor"}
+
+
+@dataclass(frozen=True, slots=True)
+class Valuation:
+    """A piece traded in: the base its value is counted from, the value (a whole step), and why, as a sentence."""
+
+    slot: str
+    base: Cents
+    value: Cents
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class TradeIn:
+    """All pieces traded in, and the sum that is set against the purchase."""
+
+    valuations: tuple[Valuation, ...] = ()
+    total: Cents = 0
+    note: str = ""
+
+
+def worth(base: Decimal, yearly_loss: Decimal, months: int, factor: Decimal, first_year_extra: Decimal) -> Decimal:
+    """base × (1 − a − extra)^(min(months, 12)/12) × (1 − a)^(max(months − 12, 0)/12) × factor, with 28 digits.
+
+    Declining balance by months, steeper in the first year. 1000.00 at a = 0.22, extra 0.10, 24 months, factor 1: 530.40.
+    """
+    with localcontext() as context:
+        context.prec = DIGITS
+        first = (1 - yearly_loss - first_year_extra) ** (Decimal(min(months, 12)) / 12)
+        later = (1 - yearly_loss) ** (Decimal(max(months - 12, 0)) / 12)
+        return base * first * later * factor
+
+
+def base_of(trade: Trade, catalogue: Catalogue) -> Decimal:
+    """The smaller of the price declared and the dearest list price of that slot today less the whole kit's percentage.
+
+    So a new kit cannot be traded back at a gain. Zero where no part of that slot is sold.
+    """
+    dearest = catalogue.dearest_list_price(trade.slot)
+    if dearest is None:
+        return Decimal(0)
+    full = catalogue.policy.full_tier
+    most = Decimal(dearest) * (100 - (full.percent if full else 0)) / 100
+    return min(Decimal(trade.price_new), most)
+
+
+def value_trade(trade: Trade, catalogue: Catalogue) -> Valuation:
+    """What one piece is worth, rounded down once to a whole step; zero for gear with a safety fault."""
+    terms = catalogue.policy.trade_in
+    base = base_of(trade, catalogue)
+    shown = round_half_up(base)
+    if trade.faults:
+        faults = " and ".join(FAULT_WORDS[fault] for fault in trade.faults)
+        return Valuation(trade.slot, shown, 0, f"Nothing, because {faults} makes it unsafe to sell on.")
+    factor = terms.condition[trade.condition] * (1 - terms.handling)
+    exact = worth(base, terms.yearly_loss[trade.slot], trade.months, factor, terms.first_year_extra_loss)
+    return Valuation(trade.slot, shown, round_down_to(exact, terms.step), _because(trade, base, terms))
+
+
+def _because(trade: Trade, base: Decimal, terms: TradeInTerms) -> str:
+    limited = base < trade.price_new
+    return (
+        f"{trade.months} months old, {CONDITION_WORDS[trade.condition]}: {100 * terms.yearly_loss[trade.slot]:.0f} % a year "
+        f"and {100 * terms.first_year_extra_loss:.0f} % more in the first, less {100 * terms.handling:.0f} % for handling"
+        + (f"; counted from the dearest new {SLOT_WORDS[trade.slot]} in a kit today" if limited else "")
+        + ". An estimate until we have seen it."
+    )
+
+
+def take_in(trades: Sequence[Trade], core_charged: Cents, catalogue: Catalogue) -> TradeIn:
+    """All pieces, together at most the policy's share of the core parts charged, rounded down to a whole step once more."""
+    terms = catalogue.policy.trade_in
+    valuations = tuple(value_trade(trade, catalogue) for trade in trades)
+    wanted = sum(valuation.value for valuation in valuations)
+    most = round_down_to(terms.share * core_charged, terms.step)
+    if wanted <= most:
+        return TradeIn(valuations, wanted)
+    share = f"{100 * terms.share:.0f} %"
+    return TradeIn(
+        valuations, most, f"Old gear pays at most {share} of the parts bought, so not all of its value counts."
+    )

@@ -1,0 +1,126 @@
+"""One profile for all properties, and a shop with the seed catalogue for every test: its folder, its clock and its front door."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from hypothesis import HealthCheck, settings
+from pydantic import SecretStr
+
+from server.app import create_app
+from server.domain.catalogue import Catalogue
+from server.persistence.engine import Place, engine_for, sessions, sqlite_file
+from server.persistence.folder import read_folder
+from server.persistence.migrate import migrate
+from server.settings import Settings
+from server.usecases.catalogue import replace_catalogue
+from server.usecases.opening import SEED
+from server.usecases.work import Shop
+from tests.builders_http import ADDRESS, Client
+from tests.builders_shop import Clock, FolderCopy
+from tests.postgres import Cluster, binaries, cluster
+
+settings.register_profile("quick", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("quick")
+
+
+@pytest.fixture(scope="session")
+def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with the newest schema and the seed catalogue, made once; tests work on copies of it."""
+    data = tmp_path_factory.mktemp("seeded")
+    _seed(Place(data))
+    return data
+
+
+def _seed(place: Place) -> None:
+    engine = engine_for(place)
+    migrate(engine)
+    with Shop(sessions(engine), Clock()).writing("seed") as work:
+        replace_catalogue(work, read_folder(SEED, Catalogue({}), None))
+    engine.dispose()
+
+
+@pytest.fixture
+def clock() -> Clock:
+    """A clock that stands still until it is set."""
+    return Clock()
+
+
+@pytest.fixture
+def data(tmp_path: Path, seeded: Path) -> Path:
+    """A data folder of the test's own, with the seed catalogue in it."""
+    folder = tmp_path / "data"
+    folder.mkdir()
+    shutil.copyfile(sqlite_file(seeded), sqlite_file(folder))
+    return folder
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Cluster]:
+    """A PostgreSQL server; where its programs are not installed the tests say so, and under CI they fail."""
+    if binaries() is None:
+        words = "no PostgreSQL server: apt-get install postgresql"
+        if os.environ.get("CI") == "true":
+            pytest.fail(words)
+        pytest.skip(words)
+    with cluster() as server:
+        yield server
+
+
+@pytest.fixture(scope="session")
+def seeded_postgres(postgres: Cluster, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A database with the newest schema and the seed catalogue, made once; tests work on copies of it."""
+    name = postgres.create_database()
+    _seed(Place(tmp_path_factory.mktemp("seeding"), postgres.url(name)))
+    return name
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Place]:
+    """The test's own database with the seed catalogue, once as an SQLite file and once in PostgreSQL."""
+    if request.param == "sqlite":
+        yield Place(request.getfixturevalue("data"))
+        return
+    template: str = request.getfixturevalue("seeded_postgres")
+    server: Cluster = request.getfixturevalue("postgres")
+    name = server.create_database(template)
+    folder = tmp_path / "beside"
+    folder.mkdir()
+    yield Place(folder, server.url(name))
+    server.drop_database(name)
+
+
+@pytest.fixture
+def shop(place: Place, clock: Clock) -> Iterator[Shop]:
+    """A shop over the test's own database."""
+    engine = engine_for(place)
+    yield Shop(sessions(engine), clock)
+    engine.dispose()
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> FolderCopy:
+    """A copy of the seed catalogue's folder, to be changed."""
+    return FolderCopy.of(SEED, tmp_path / "catalogue")
+
+
+@pytest.fixture
+def app(place: Place, clock: Clock) -> Iterator[FastAPI]:
+    """The application over the test's own database, not throttled."""
+    url = SecretStr(place.url)
+    made = create_app(Settings(data=place.data, database_url=url, base_address=ADDRESS, public_burst=0))
+    made.state.shop.clock = clock
+    yield made
+    made.state.shop.close()
+
+
+@pytest.fixture
+def client(app: FastAPI) -> Iterator[Client]:
+    """A program that talks to the application."""
+    with Client(app) as made:
+        yield made
