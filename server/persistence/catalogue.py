@@ -1,0 +1,170 @@
+"""The catalogue in the database: parts, prices, spots, lessons, zones and policy, under one version number."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import datetime
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Any
+
+from sqlalchemy import func
+from sqlmodel import Session, col, delete, select
+
+from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, Part, PricePoint, Spot, Zone
+from server.domain.policy import policy_from
+from server.persistence.tables import CatalogueRow, LessonKindRow, PartRow, PolicyRow, PricePointRow, SpotRow, ZoneRow
+
+REPLACING = 7_200_818  # The number of the lock that says "the catalogue is being replaced".
+
+
+def part_from(row: PartRow) -> Part:
+    """A part from its row."""
+    markdown = None if row.markdown_price is None else Markdown(row.markdown_price, row.markdown_since)
+    return Part(
+        sku=row.sku,
+        name=row.name,
+        maker=row.maker,
+        gtin=row.gtin,
+        price=row.price,
+        cost=row.cost,
+        gear=Gear(row.slot, MappingProxyType(json.loads(row.measures))),
+        sold=row.sold,
+        markdown=markdown,
+        retired=row.retired,
+    )
+
+
+def row_from(part: Part) -> PartRow:
+    """The row of a part."""
+    return PartRow(
+        sku=part.sku,
+        slot=part.slot,
+        name=part.name,
+        maker=part.maker,
+        gtin=part.gtin,
+        price=part.price,
+        cost=part.cost,
+        measures=json.dumps(dict(part.gear.measures)),
+        sold=part.sold,
+        markdown_price=part.markdown.price if part.markdown else None,
+        markdown_since=part.markdown.since if part.markdown else None,
+        retired=part.retired,
+    )
+
+
+def terms_as_text(terms: Mapping[str, Any]) -> str:
+    """The policy's tables as text that keeps every decimal exact."""
+
+    def exact(value: Any) -> Any:
+        if isinstance(value, Decimal):
+            return str(value)
+        raise TypeError(f"{type(value).__name__} is no term of a policy")
+
+    return json.dumps(terms, default=exact, sort_keys=True)
+
+
+def lock_catalogue(session: Session) -> None:
+    """Keep others from replacing the catalogue until this transaction ends (SQLite's writers are alone anyway)."""
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(select(func.pg_advisory_xact_lock(REPLACING)))
+
+
+def newest_version(session: Session) -> int | None:
+    """The version of the catalogue in force; None before the first was loaded."""
+    return session.exec(select(func.max(col(CatalogueRow.version)))).one()
+
+
+def terms_in_force(session: Session) -> dict[str, Any] | None:
+    """The policy's tables in force, decimals as text; None before the first."""
+    version = newest_version(session)
+    row = session.get(CatalogueRow, version) if version is not None else None
+    policy = session.get(PolicyRow, row.policy) if row else None
+    return json.loads(policy.terms) if policy else None
+
+
+def load_catalogue(session: Session) -> Catalogue:
+    """The catalogue in force, read whole; an empty one before the first was loaded."""
+    version = newest_version(session)
+    row = session.get(CatalogueRow, version) if version is not None else None
+    if row is None or version is None:
+        return Catalogue({})
+    policy = session.get_one(PolicyRow, row.policy)
+    history: dict[str, list[PricePoint]] = {}
+    for point in session.exec(select(PricePointRow).order_by(col(PricePointRow.since))):
+        history.setdefault(point.sku, []).append(PricePoint(point.sku, point.since, point.price))
+    return Catalogue(
+        parts=MappingProxyType({part.sku: part_from(part) for part in session.exec(select(PartRow))}),
+        spots=MappingProxyType({spot.name: spot for spot in _spots(session)}),
+        lessons=MappingProxyType({kind.kind: kind for kind in _lesson_kinds(session)}),
+        zones=MappingProxyType({zone.zone: zone for zone in _zones(session)}),
+        history=MappingProxyType({sku: tuple(points) for sku, points in history.items()}),
+        policy=policy_from(json.loads(policy.terms), version=row.policy),
+        version=version,
+    )
+
+
+def _spots(session: Session) -> Iterable[Spot]:
+    for row in session.exec(select(SpotRow).order_by(col(SpotRow.place))):
+        facts = json.loads(row.facts)
+        yield Spot(**{**facts, "means_kn": tuple(facts["means_kn"]), "water_c": tuple(facts["water_c"])})
+
+
+def _lesson_kinds(session: Session) -> Iterable[LessonKind]:
+    for row in session.exec(select(LessonKindRow).order_by(col(LessonKindRow.place))):
+        yield LessonKind(row.kind, row.title, row.fee, row.cost, row.minutes, row.places)
+
+
+def _zones(session: Session) -> Iterable[Zone]:
+    for row in session.exec(select(ZoneRow).order_by(col(ZoneRow.place))):
+        yield Zone(row.zone, row.fee, row.cost, row.days)
+
+
+def save_parts(session: Session, parts: Iterable[Part], retired: Iterable[str]) -> None:
+    """Put parts in place of what stood under their SKUs, and retire those that are gone."""
+    for part in parts:
+        session.merge(row_from(part))
+    for sku in retired:
+        session.get_one(PartRow, sku).retired = True
+    session.flush()
+
+
+def save_price_points(session: Session, points: Iterable[PricePoint]) -> None:
+    """Add points to the price history; a point of the same part and day is put right."""
+    known = {(row.sku, row.since): row for row in session.exec(select(PricePointRow))}
+    for point in points:
+        row = known.get((point.sku, point.since))
+        if row is None:
+            row = PricePointRow(sku=point.sku, since=point.since, price=point.price)
+            known[point.sku, point.since] = row
+            session.add(row)
+        row.price = point.price
+
+
+def save_places(session: Session, spots: Iterable[Spot], lessons: Iterable[LessonKind], zones: Iterable[Zone]) -> None:
+    """Put spots, kinds of lessons and zones in place of those that were there."""
+    for table in (SpotRow, LessonKindRow, ZoneRow):
+        session.exec(delete(table))
+    for place, spot in enumerate(spots):
+        session.add(SpotRow(name=spot.name, place=place, facts=json.dumps(asdict(spot))))
+    for place, kind in enumerate(lessons):
+        session.add(LessonKindRow(place=place, **asdict(kind)))
+    for place, zone in enumerate(zones):
+        session.add(ZoneRow(place=place, **asdict(zone)))
+
+
+def save_version(session: Session, terms: str, at: datetime, by: str) -> int:
+    """Make a new version of the catalogue, and of the policy where its terms differ from those in force."""
+    version = newest_version(session)
+    in_force = session.get_one(CatalogueRow, version).policy if version is not None else None
+    if in_force is None or session.get_one(PolicyRow, in_force).terms != terms:
+        policy = PolicyRow(terms=terms, made_at=at, made_by=by)
+        session.add(policy)
+        session.flush()
+        in_force = policy.version
+    row = CatalogueRow(policy=in_force or 0, made_at=at, made_by=by)
+    session.add(row)
+    session.flush()
+    return row.version or 0

@@ -1,0 +1,85 @@
+"""The database engine: an SQLite file by default, with the pragmas and transactions it needs, or PostgreSQL by its address."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, event, inspect
+from sqlmodel import Session, create_engine
+
+FILE_NAME = "slackwater.sqlite3"
+PRAGMAS = ("journal_mode=WAL", "synchronous=NORMAL", "foreign_keys=ON", "busy_timeout=5000")
+ONLY_FOR_US = 0o600
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a shop's data lie: a folder, and a PostgreSQL address where one is given (else an SQLite file in the folder)."""
+
+    data: Path
+    url: str = ""
+
+    @property
+    def sqlite_file(self) -> Path:
+        """The SQLite file of the folder."""
+        return sqlite_file(self.data)
+
+    def is_empty(self) -> bool:
+        """Whether there is no database of ours; other files in the folder do not matter."""
+        if not self.url:
+            return not self.sqlite_file.exists()
+        engine = engine_for(self)
+        try:
+            return not inspect(engine).has_table("alembic_version")
+        finally:
+            engine.dispose()
+
+
+def sqlite_file(data: Path) -> Path:
+    """Where a data folder keeps its SQLite database."""
+    return data / FILE_NAME
+
+
+def _prepare(connection: Any, _record: Any) -> None:
+    """On connect: the driver begins no transactions of its own, and the pragmas hold."""
+    connection.isolation_level = None
+    for pragma in PRAGMAS:
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin(connection: Connection) -> None:
+    """Writers take the write lock at once, so that what they read cannot change before they write."""
+    options = connection.get_execution_options()
+    if not options.get("begins_by_hand", False):
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writing", False) else "BEGIN")
+
+
+def engine_for(place: Place) -> Engine:
+    """An engine over a place whose folder exists; an SQLite file is made there for us alone to read."""
+    if place.url:
+        return create_engine(place.url, pool_pre_ping=True)
+    if not place.sqlite_file.exists():
+        os.close(os.open(place.sqlite_file, os.O_CREAT | os.O_WRONLY, ONLY_FOR_US))
+    engine = create_engine(f"sqlite:///{place.sqlite_file}")
+    event.listen(engine, "connect", _prepare)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def sessions(engine: Engine) -> Callable[[bool], Session]:
+    """A maker of sessions over one pool: `make(True)` for writing, `make(False)` for reading.
+
+    A reader sees one moment throughout; a writer sees what others committed before it took its locks.
+    """
+    writing = engine.execution_options(writing=True)
+    is_postgres = engine.dialect.name == "postgresql"
+    reading = engine.execution_options(isolation_level="REPEATABLE READ") if is_postgres else engine
+
+    def make(for_writing: bool) -> Session:
+        return Session(writing if for_writing else reading, expire_on_commit=False)
+
+    return make

@@ -1,0 +1,464 @@
+"""Reading a catalogue folder: CSV files and policy.toml become domain values, and every fault is named by file, row and column.
+
+It checks types, check digits, that SKUs and GTINs are used once, references, and ranges that catch slips of unit. Whether a part is
+plausible or suits anyone is not asked here. The format is documented in `seed_catalogue/README.md`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, MeasureValue, Part, PricePoint, Spot, Zone
+from server.domain.errors import InvalidInput
+from server.domain.policy import Policy, policy_from
+from server.domain.slots import EXTRA_SLOTS, Measure, measures_of
+
+PART_FILES = {
+    "boards.csv": "board",
+    "masts.csv": "mast",
+    "fuselages.csv": "fuselage",
+    "front_foils.csv": "front_foil",
+    "tails.csv": "tail",
+    "hand_wings.csv": "hand_wing",
+    "extras.csv": "",
+}
+MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
+MOST_BYTES = 20_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class FileFault:
+    """A fault, or a warning, in a file: where it stands, what is wrong and what is accepted."""
+
+    file: str
+    row: int | None
+    column: str
+    message: str
+    accepted: str = ""
+
+    def __str__(self) -> str:
+        place = f"row {self.row}" if self.row else "file"
+        where = f"{self.file}, {place}" + (f", column {self.column}" if self.column else "")
+        return f"{where}: {self.message}" + (f" Accepted: {self.accepted}." if self.accepted else "")
+
+
+@dataclass
+class Folder:
+    """What a folder says: parts with the count of each, prices of the past, places, and the policy's terms."""
+
+    parts: dict[str, Part] = field(default_factory=dict)
+    on_hand: dict[str, int] = field(default_factory=dict)
+    history: list[PricePoint] = field(default_factory=list)
+    spots: list[Spot] = field(default_factory=list)
+    lessons: list[LessonKind] = field(default_factory=list)
+    zones: list[Zone] = field(default_factory=list)
+    terms: Mapping[str, Any] | None = None
+    policy: Policy = field(default_factory=Policy)
+    faults: list[FileFault] = field(default_factory=list)
+    warnings: list[FileFault] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column: its name, how a cell is read, whether it may be blank (then it may also be left out), what is accepted."""
+
+    name: str
+    read: Callable[[str], Any]
+    accepted: str
+    may_be_blank: bool = False
+
+
+def _text(cell: str) -> str:
+    if len(cell) > 200 or not cell.isprintable():
+        raise ValueError
+    return cell
+
+
+def _sku(cell: str) -> str:
+    if len(cell) > 40 or not cell.isprintable() or " " in cell:
+        raise ValueError
+    return cell
+
+
+def _number(low: float, high: float) -> Callable[[str], float]:
+    def read(cell: str) -> float:
+        if not re.fullmatch(r"-?\d{1,9}(\.\d{1,9})?", cell, re.ASCII) or not low <= float(cell) <= high:
+            raise ValueError
+        return float(cell)
+
+    return read
+
+
+def _whole(low: int, high: int) -> Callable[[str], int]:
+    def read(cell: str) -> int:
+        if not re.fullmatch(r"\d{1,9}", cell, re.ASCII) or not low <= int(cell) <= high:
+            raise ValueError
+        return int(cell)
+
+    return read
+
+
+def _money(least: str) -> Callable[[str], int]:
+    def read(cell: str) -> int:
+        if not re.fullmatch(r"\d{1,6}(\.\d{1,2})?", cell, re.ASCII):
+            raise ValueError
+        amount = Decimal(cell)
+        if not Decimal(least) <= amount <= 100_000:
+            raise ValueError
+        return int(amount * 100)
+
+    return read
+
+
+def _gtin(cell: str) -> str:
+    """A GTIN of 8, 12, 13 or 14 digits with a right check digit (GS1 General Specifications, 7.9)."""
+    if len(cell) not in (8, 12, 13, 14) or not re.fullmatch(r"\d+", cell, re.ASCII):
+        raise ValueError
+    total = sum(int(digit) * (3 if place % 2 == 0 else 1) for place, digit in enumerate(reversed(cell[:-1])))
+    if (10 - total % 10) % 10 != int(cell[-1]):
+        raise ValueError
+    return cell
+
+
+def _day(cell: str) -> date:
+    if not re.fullmatch(r"\d{4}-\d\d-\d\d", cell, re.ASCII):
+        raise ValueError
+    return date.fromisoformat(cell)
+
+
+def _word(*words: str) -> Callable[[str], str]:
+    def read(cell: str) -> str:
+        if cell not in words:
+            raise ValueError
+        return cell
+
+    return read
+
+
+PRICE = "money from 0.01 to 100000.00, such as 1249.00"
+FEE = "money from 0.00 to 100000.00, such as 35.00"
+DAY = "a day such as 2026-11-25"
+
+_SHARED = (
+    Column("sku", _sku, "1 to 40 characters without a space"),
+    Column("name", _text, "text"),
+    Column("maker", _text, "text"),
+    Column("gtin", _gtin, "8, 12, 13 or 14 digits with a right check digit"),
+    Column("price", _money("0.01"), PRICE),
+    Column("cost", _money("0.01"), PRICE),
+    Column("on_hand", _whole(0, 1_000_000), "a whole number, 0 or more"),
+)
+_MARKETED = (
+    Column("markdown_price", _money("0.01"), PRICE + ", below the price", may_be_blank=True),
+    Column("markdown_from", _day, DAY, may_be_blank=True),
+    Column("sold", _word("yes", "no"), "yes or no", may_be_blank=True),
+)
+_EXTRA_SLOT = Column("slot", _word(*EXTRA_SLOTS), "one of: " + ", ".join(EXTRA_SLOTS))
+
+
+def _measure_column(measure: Measure) -> Column:
+    if measure.low is not None and measure.high is not None:
+        read: Callable[[str], Any] = _number(measure.low, measure.high)
+    else:
+        read = _word(*measure.words) if measure.words else _text
+    return Column(measure.name, read, measure.accepted, may_be_blank=not measure.in_file)
+
+
+def part_columns(file: str) -> tuple[Column, ...]:
+    """The columns of a file of parts."""
+    slot = PART_FILES[file]
+    measures = tuple(_measure_column(measure) for measure in measures_of(slot))
+    return (*_SHARED, *measures, *(() if slot else (_EXTRA_SLOT,)), *_MARKETED)
+
+
+SPOT_COLUMNS = (
+    Column("name", _text, "text"),
+    Column("water", _word("sea", "lake"), "sea or lake"),
+    Column("min_depth_m", _number(0, 200), "metres from 0 to 200", may_be_blank=True),
+    Column("gust_ratio", _number(1, 3), "a number from 1 to 3"),
+    Column("safe_share", _number(0, 1), "a share from 0 to 1"),
+    Column("safe_from_deg", _number(0, 360), "degrees from 0 to 360", may_be_blank=True),
+    Column("safe_to_deg", _number(0, 360), "degrees from 0 to 360", may_be_blank=True),
+    *(Column(f"mean_{month}", _number(1, 40), "knots from 1 to 40") for month in MONTHS),
+    Column("k", _number(1, 4), "a number from 1 to 4", may_be_blank=True),
+    *(Column(f"water_c_{month}", _number(-2, 35), "°C from -2 to 35", may_be_blank=True) for month in MONTHS),
+)
+LESSON_COLUMNS = (
+    Column("kind", _sku, "one word"),
+    Column("title", _text, "text"),
+    Column("fee", _money("0.00"), FEE),
+    Column("cost", _money("0.00"), FEE),
+    Column("minutes", _whole(1, 1440), "whole minutes from 1 to 1440"),
+    Column("places", _whole(1, 100), "a whole number from 1 to 100"),
+)
+ZONE_COLUMNS = (
+    Column("zone", _text, "text"),
+    Column("fee", _money("0.00"), FEE),
+    Column("cost", _money("0.00"), FEE),
+    Column("days", _text, "days, such as 3 or 2-4"),
+)
+HISTORY_COLUMNS = (
+    Column("sku", _sku, "a SKU of the parts"),
+    Column("from", _day, DAY),
+    Column("price", _money("0.01"), PRICE),
+)
+
+
+class _Reading:
+    """One walk over a folder, gathering values and faults."""
+
+    def __init__(self, folder: Path, before: Catalogue, terms_before: Mapping[str, Any] | None) -> None:
+        self.path = folder
+        self.before = before
+        self.found = Folder(terms=terms_before, policy=before.policy)
+
+    def fault(self, file: str, row: int | None, column: str, message: str, accepted: str = "") -> None:
+        self.found.faults.append(FileFault(file, row, column, message, accepted))
+
+    def warn(self, file: str, row: int | None, column: str, message: str) -> None:
+        self.found.warnings.append(FileFault(file, row, column, message))
+
+    def text_of(self, file: str) -> str | None:
+        """A file's text, or None with a fault where it cannot be read; None without one where it is not there."""
+        path = self.path / file
+        if not path.is_file():
+            return None
+        if path.stat().st_size > MOST_BYTES:
+            self.fault(file, None, "", "The file is too large.", f"at most {MOST_BYTES} bytes")
+            return None
+        try:
+            return path.read_bytes().decode("utf-8-sig")
+        except UnicodeDecodeError:
+            self.fault(file, None, "", "The file is not UTF-8.", "text in UTF-8")
+        except OSError as error:
+            self.fault(file, None, "", f"The file cannot be read: {error.strerror}.", "a readable file")
+        return None
+
+    def rows(self, file: str, columns: tuple[Column, ...]) -> Iterator[tuple[int, dict[str, Any]]]:
+        """The rows of a file that are right, each under the number it has in a spreadsheet, faults noted for the others."""
+        text = self.text_of(file)
+        if text is None:
+            return
+        lines = csv.reader(io.StringIO(text, newline=""), strict=True)
+        header: list[str] | None = None
+        try:
+            for number, cells in enumerate(lines, start=1):
+                if header is None:
+                    header = [cell.strip() for cell in cells]
+                    if not self._is_right_header(file, header, columns):
+                        return
+                elif any(cell.strip() for cell in cells):
+                    values = self._row(file, number, header, cells, columns)
+                    if values is not None:
+                        yield number, values
+        except csv.Error as error:
+            self.fault(file, lines.line_num, "", f"This is not CSV: {error}.", "comma-separated values")
+            return
+        if header is None:
+            self.fault(file, None, "", "The file is empty.", "a header row: " + ",".join(c.name for c in columns))
+
+    def _is_right_header(self, file: str, header: list[str], columns: tuple[Column, ...]) -> bool:
+        known = {column.name for column in columns}
+        before = len(self.found.faults)
+        for name in header:
+            if name not in known:
+                self.fault(file, 1, name, "There is no such column.", "one of: " + ", ".join(c.name for c in columns))
+            elif header.count(name) > 1:
+                self.fault(file, 1, name, "The column stands there twice.", "each column once")
+        for column in columns:
+            if column.name not in header and not column.may_be_blank:
+                self.fault(file, 1, column.name, "The column is missing.", column.accepted)
+        return len(self.found.faults) == before
+
+    def _row(
+        self, file: str, number: int, header: list[str], cells: list[str], columns: tuple[Column, ...]
+    ) -> dict[str, Any] | None:
+        if len(cells) > len(header):
+            self.fault(file, number, "", "The row has more cells than the header.", f"{len(header)} cells")
+            return None
+        given = dict(zip(header, (cell.strip() for cell in cells), strict=False))
+        values: dict[str, Any] = {}
+        is_right = True
+        for column in columns:
+            cell = given.get(column.name, "")
+            if not cell and column.may_be_blank:
+                continue
+            try:
+                if not cell:
+                    raise ValueError
+                values[column.name] = column.read(cell)
+            except ValueError:
+                message = f"{cell[:40]!r} is not accepted." if cell else "The cell is blank."
+                self.fault(file, number, column.name, message, column.accepted)
+                is_right = False
+        return values if is_right else None
+
+    # --- parts
+
+    def read_parts(self) -> None:
+        gtins: dict[str, str] = {}
+        skus: dict[str, str] = {}
+        for file in PART_FILES:
+            if not (self.path / file).is_file():
+                self.fault(file, None, "", "The file is missing.", "a file with at least its header row")
+            for number, values in self.rows(file, part_columns(file)):
+                for name, used in (("sku", skus), ("gtin", gtins)):
+                    if values[name] in used:
+                        self.fault(
+                            file, number, name, f"{values[name]} is used already, in {used[values[name]]}.", "each once"
+                        )
+                    used.setdefault(values[name], f"{file}, row {number}")
+                self._take_part(file, number, values)
+
+    def _take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
+        slot = PART_FILES[file] or values["slot"]
+        markdown = None
+        if "markdown_price" in values:
+            if values["markdown_price"] >= values["price"]:
+                self.fault(file, number, "markdown_price", "It is not below the price.", "money below the price")
+            markdown = Markdown(values["markdown_price"], values.get("markdown_from"))
+        elif "markdown_from" in values:
+            self.fault(file, number, "markdown_from", "A day without a markdown_price.", "both or neither")
+        if values.get("mass_from_kg", 0) > values.get("mass_to_kg", 1e9):
+            self.fault(file, number, "mass_to_kg", "It is below mass_from_kg.", "a mass not below mass_from_kg")
+        measures: dict[str, MeasureValue] = {
+            measure.name: values[measure.name] for measure in measures_of(slot) if measure.name in values
+        }
+        part = Part(
+            sku=values["sku"],
+            name=values["name"],
+            maker=values["maker"],
+            gtin=values["gtin"],
+            price=values["price"],
+            cost=values["cost"],
+            gear=Gear(slot, MappingProxyType(measures)),
+            sold=values.get("sold", "yes") == "yes",
+            markdown=markdown,
+        )
+        self.found.parts[part.sku] = part
+        self.found.on_hand[part.sku] = values["on_hand"]
+
+    # --- everything else; where a file is not there, what is in force stays
+
+    def _is_there(self, file: str) -> bool:
+        there = (self.path / file).is_file()
+        if not there:
+            self.warn(file, None, "", "The file is not there: what is in force stays.")
+        return there
+
+    def read_history(self) -> None:
+        if not self._is_there("price_history.csv"):
+            return
+        known_faulty = bool(self.found.faults)
+        days: set[tuple[str, date]] = set()
+        for number, values in self.rows("price_history.csv", HISTORY_COLUMNS):
+            key = (values["sku"], values["from"])
+            if key in days:
+                self.fault("price_history.csv", number, "from", "This part has this day already.", "each day once")
+            days.add(key)
+            if values["sku"] in self.found.parts:
+                self.found.history.append(PricePoint(values["sku"], values["from"], values["price"]))
+            elif not known_faulty:
+                self.warn(
+                    "price_history.csv", number, "sku", f"No part has the SKU {values['sku']}: the row is passed over."
+                )
+
+    def read_spots(self) -> None:
+        if not self._is_there("spots.csv"):
+            self.found.spots = list(self.before.spots.values())
+            return
+        for number, values in self.rows("spots.csv", SPOT_COLUMNS):
+            if any(spot.name == values["name"] for spot in self.found.spots):
+                self.fault("spots.csv", number, "name", "The name stands there already.", "each name once")
+            self.found.spots.append(
+                Spot(
+                    name=values["name"],
+                    water=values["water"],
+                    min_depth_m=values.get("min_depth_m"),
+                    gust_ratio=values["gust_ratio"],
+                    safe_share=values["safe_share"],
+                    safe_from_deg=values.get("safe_from_deg"),
+                    safe_to_deg=values.get("safe_to_deg"),
+                    means_kn=tuple(values[f"mean_{month}"] for month in MONTHS),
+                    shape=values.get("k", 2.0),
+                    water_c=tuple(values.get(f"water_c_{month}") for month in MONTHS),
+                )
+            )
+
+    def read_lessons(self) -> None:
+        if not self._is_there("lessons.csv"):
+            self.found.lessons = list(self.before.lessons.values())
+            return
+        for number, values in self.rows("lessons.csv", LESSON_COLUMNS):
+            if any(kind.kind == values["kind"] for kind in self.found.lessons):
+                self.fault("lessons.csv", number, "kind", "The kind stands there already.", "each kind once")
+            self.found.lessons.append(LessonKind(**values))
+
+    def read_zones(self) -> None:
+        if not self._is_there("delivery.csv"):
+            self.found.zones = list(self.before.zones.values())
+            return
+        for number, values in self.rows("delivery.csv", ZONE_COLUMNS):
+            if any(zone.zone == values["zone"] for zone in self.found.zones):
+                self.fault("delivery.csv", number, "zone", "The zone stands there already.", "each zone once")
+            self.found.zones.append(Zone(**values))
+
+    def read_policy(self) -> None:
+        if not self._is_there("policy.toml"):
+            return
+        text = self.text_of("policy.toml")
+        if text is None:
+            return
+        try:
+            self.found.terms = tomllib.loads(text, parse_float=Decimal)
+            self.found.policy = policy_from(self.found.terms)
+        except tomllib.TOMLDecodeError as error:
+            self.fault("policy.toml", None, "", f"This is not TOML: {error}.", "TOML 1.0")
+        except InvalidInput as error:
+            for fault in error.faults:
+                self.fault("policy.toml", None, fault.field, fault.message, fault.accepted)
+
+    def check_references(self) -> None:
+        """What the policy names must be listed; asked only where the files themselves were right."""
+        if self.found.faults:
+            return
+        kinds = {kind.kind for kind in self.found.lessons}
+        for place, tier in enumerate(self.found.policy.tiers, start=1):
+            if tier.lessons is not None and tier.lessons.kind not in kinds:
+                message = f"lessons.csv has no kind {tier.lessons.kind!r}."
+                self.fault(
+                    "policy.toml", None, f"tiers[{place}].lessons", message, "one of: " + ", ".join(sorted(kinds))
+                )
+        zones = [zone.zone for zone in self.found.zones]
+        if self.found.policy.shop.home_zone not in zones:
+            message = f"delivery.csv has no zone {self.found.policy.shop.home_zone!r}."
+            self.fault("policy.toml", None, "shop.home_zone", message, "one of: " + ", ".join(zones))
+
+
+def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:
+    """Everything a folder says, with its faults and warnings; nothing is changed by reading.
+
+    `before` and `terms_before` are what is in force: they stay where spots, lessons, delivery or policy are not in the folder.
+    """
+    reading = _Reading(path, before, terms_before)
+    if not path.is_dir():
+        reading.fault(str(path), None, "", "There is no such folder.", "a folder of CSV files and policy.toml")
+        return reading.found
+    reading.read_parts()
+    reading.read_history()
+    reading.read_spots()
+    reading.read_lessons()
+    reading.read_zones()
+    reading.read_policy()
+    reading.check_references()
+    return reading.found

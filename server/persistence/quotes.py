@@ -1,0 +1,136 @@
+"""Quotes in the database: each revision a frozen record, the short code and the address, and what was done under a key."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from pydantic import TypeAdapter, ValidationError
+from sqlalchemy import func, update
+from sqlmodel import Session, col, delete, select
+
+from server.domain.errors import Unreadable
+from server.domain.quotes import Quote
+from server.persistence.tables import HoldRow, OnceRow, QuoteRow, RevisionRow, UnmetRow
+
+_RECORD = TypeAdapter(Quote)
+
+
+def record_from(quote: Quote) -> str:
+    """A quote as the text that is kept of it."""
+    return _RECORD.dump_json(quote).decode()
+
+
+def quote_from(record: str) -> Quote:
+    """The quote that a text was kept of; raises `Unreadable` where another version of the program wrote it."""
+    try:
+        return _RECORD.validate_json(record)
+    except ValidationError as error:
+        raise Unreadable("this quote's record cannot be read") from error
+
+
+def save_new_quote(session: Session, quote: Quote, by: str) -> int:
+    """Keep the first revision of a quote; its row's id."""
+    row = QuoteRow(token=quote.token, code=quote.code, revision=quote.revision, started_at=quote.issued_at)
+    session.add(row)
+    session.flush()
+    return _save_revision(session, row, quote, by)
+
+
+def save_next_revision(session: Session, quote: Quote, by: str) -> int:
+    """Keep a further revision of a quote that is there; its row's id."""
+    row = session.exec(select(QuoteRow).where(col(QuoteRow.token) == quote.token)).one()
+    row.revision = quote.revision
+    return _save_revision(session, row, quote, by)
+
+
+def _save_revision(session: Session, row: QuoteRow, quote: Quote, by: str) -> int:
+    quote_id = row.id or 0
+    session.add(
+        RevisionRow(
+            quote_id=quote_id,
+            revision=quote.revision,
+            issued_at=quote.issued_at,
+            valid_until=quote.valid_until,
+            made_by=by,
+            record=record_from(quote),
+        )
+    )
+    session.flush()
+    return quote_id
+
+
+def load_quote(session: Session, token: str, revision: int | None = None) -> Quote | None:
+    """A quote by its token, the newest revision unless one is named."""
+    wanted = col(RevisionRow.revision) == (col(QuoteRow.revision) if revision is None else revision)
+    record = session.exec(
+        select(RevisionRow.record)
+        .join(QuoteRow, col(QuoteRow.id) == col(RevisionRow.quote_id))
+        .where(col(QuoteRow.token) == token, wanted)
+    ).first()
+    return None if record is None else quote_from(record)
+
+
+def lock_quote(session: Session, token: str) -> Quote | None:
+    """The newest revision of a quote, which nobody else may change or agree to until this transaction ends."""
+    session.exec(select(QuoteRow.id).where(col(QuoteRow.token) == token).with_for_update()).first()
+    return load_quote(session, token)
+
+
+def token_of(session: Session, code: str) -> str | None:
+    """The token of the quote with a code, or None."""
+    return session.exec(select(QuoteRow.token).where(col(QuoteRow.code) == code)).first()
+
+
+def lock_key(session: Session, key: str) -> None:
+    """Keep others from doing something under the same key until this transaction ends (SQLite's writers are alone anyway)."""
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(select(func.pg_advisory_xact_lock(func.hashtextextended(key, 0))))
+
+
+def is_code_taken(session: Session, code: str) -> bool:
+    """Whether a quote has this code already."""
+    return session.exec(select(QuoteRow.id).where(col(QuoteRow.code) == code)).first() is not None
+
+
+def delete_quotes_good_until(session: Session, day: date) -> int:
+    """Delete the quotes whose price was good until before a day and that the shop never confirmed; how many there were.
+
+    What nobody had in stock for them stays counted, without the quote.
+    """
+    newest = (
+        select(RevisionRow.quote_id).group_by(col(RevisionRow.quote_id)).having(func.max(RevisionRow.valid_until) < day)
+    )
+    confirmed = select(HoldRow.quote_id).where(
+        col(HoldRow.confirmed_at).is_not(None), col(HoldRow.quote_id).is_not(None)
+    )
+    wanted = select(QuoteRow.id).where(col(QuoteRow.id).in_(newest), col(QuoteRow.id).not_in(confirmed))
+    quotes = [quote_id for quote_id in session.exec(wanted) if quote_id is not None]
+    for table in (UnmetRow, HoldRow):
+        session.exec(update(table).where(col(table.quote_id).in_(quotes)).values(quote_id=None))
+    for row in (OnceRow, RevisionRow):
+        session.exec(delete(row).where(col(row.quote_id).in_(quotes)))
+    session.exec(delete(QuoteRow).where(col(QuoteRow.id).in_(quotes)))
+    return len(quotes)
+
+
+def save_unmet(session: Session, quote_id: int, ideals: dict[str, float], day: date) -> None:
+    """Record the slots that nothing free would meet, once for each quote and slot."""
+    known = set(session.exec(select(UnmetRow.slot).where(col(UnmetRow.quote_id) == quote_id)))
+    for slot, ideal in ideals.items():
+        if slot not in known:
+            session.add(UnmetRow(quote_id=quote_id, slot=slot, ideal=ideal, day=day))
+
+
+def load_done(session: Session, key: str) -> tuple[str, Quote] | None:
+    """What was done under a key: the digest of its request, and the quote it made."""
+    row = session.get(OnceRow, key)
+    if row is None:
+        return None
+    token = session.get_one(QuoteRow, row.quote_id).token
+    quote = load_quote(session, token, row.revision)
+    return None if quote is None else (row.digest, quote)
+
+
+def save_done(session: Session, key: str, digest: str, quote_id: int, revision: int, at: datetime) -> None:
+    """Remember what was done under a key."""
+    session.add(OnceRow(key=key, digest=digest, quote_id=quote_id, revision=revision, at=at))

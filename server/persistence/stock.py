@@ -1,0 +1,172 @@
+"""The stock ledger and the holds in the database; whether a hold is still open is asked of the clock in the query."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from sqlalchemy import ColumnElement, and_, func, or_
+from sqlmodel import Session, col, select
+
+from server.domain.stock import Contact, Hold, Movement, OpenHold, free
+from server.persistence.tables import HoldRow, PartRow, QuoteRow, StockRow
+
+
+def lock_parts(session: Session, skus: Iterable[str]) -> None:
+    """Keep others from booking these parts until this transaction ends (SQLite's writers are alone anyway)."""
+    wanted = select(PartRow.sku).where(col(PartRow.sku).in_(sorted(set(skus)))).order_by(col(PartRow.sku))
+    session.exec(wanted.with_for_update()).all()
+
+
+def _is_open(now: datetime) -> ColumnElement[bool]:
+    return and_(col(HoldRow.ended_at).is_(None), col(HoldRow.expires_at) > now)
+
+
+def load_on_hand(session: Session) -> dict[str, int]:
+    """Pieces on hand by SKU: the sum of the entries, worked out in the database."""
+    total = func.sum(col(StockRow.change))
+    return {sku: int(pieces) for sku, pieces in session.exec(select(StockRow.sku, total).group_by(col(StockRow.sku)))}
+
+
+def load_held(session: Session, now: datetime) -> dict[str, int]:
+    """Pieces held by SKU: the sum of the entries of holds open at a moment."""
+    total = func.sum(col(StockRow.held))
+    wanted = select(StockRow.sku, total).join(HoldRow, col(HoldRow.id) == col(StockRow.hold_id)).where(_is_open(now))
+    return {sku: int(pieces) for sku, pieces in session.exec(wanted.group_by(col(StockRow.sku)))}
+
+
+def load_free(session: Session, now: datetime) -> dict[str, int]:
+    """What can be promised of each part: on hand less held, never below zero."""
+    held = load_held(session, now)
+    return {sku: free(pieces, held.get(sku, 0)) for sku, pieces in load_on_hand(session).items()}
+
+
+def load_movements(session: Session, sku: str) -> list[Movement]:
+    """The ledger of a part, oldest entry first."""
+    rows = session.exec(select(StockRow).where(col(StockRow.sku) == sku).order_by(col(StockRow.id)))
+    return [_movement_from(row) for row in rows]
+
+
+def _movement_from(row: StockRow) -> Movement:
+    pieces = abs(row.change or row.held) if row.kind != "count" else row.change
+    return Movement(row.sku, row.kind, pieces, row.why, row.hold_id)  # type: ignore[arg-type]
+
+
+def save_movements(session: Session, movements: Iterable[Movement], at: datetime, by: str) -> None:
+    """Add entries to the ledger."""
+    for movement in movements:
+        session.add(
+            StockRow(
+                sku=movement.sku,
+                kind=movement.kind,
+                change=movement.change,
+                held=movement.held,
+                hold_id=movement.hold,
+                at=at,
+                by=by,
+                why=movement.why,
+            )
+        )
+
+
+def hold_from(row: HoldRow) -> Hold:
+    """A hold from its row."""
+    return Hold(
+        id=row.id or 0,
+        revision=row.revision,
+        skus=tuple(json.loads(row.skus)),
+        made_at=row.made_at,
+        expires_at=row.expires_at,
+        is_confirmed=row.confirmed_at is not None,
+        is_ended=row.ended_at is not None,
+        deposit_back=row.deposit_back,
+    )
+
+
+def open_hold_of(session: Session, token: str, now: datetime) -> Hold | None:
+    """The hold of a quote that is open at a moment, or None."""
+    row = session.exec(
+        select(HoldRow)
+        .join(QuoteRow, col(QuoteRow.id) == col(HoldRow.quote_id))
+        .where(col(QuoteRow.token) == token, _is_open(now))
+        .order_by(col(HoldRow.id).desc())
+    ).first()
+    return None if row is None else hold_from(row)
+
+
+def load_open_holds(session: Session, now: datetime) -> list[OpenHold]:
+    """All holds open at a moment with their contacts and codes, those first that expire first."""
+    wanted = (
+        select(HoldRow, QuoteRow.code)
+        .join(QuoteRow, col(QuoteRow.id) == col(HoldRow.quote_id))
+        .where(_is_open(now))
+        .order_by(col(HoldRow.expires_at), col(HoldRow.id))
+    )
+    return [
+        OpenHold(hold_from(row), Contact(row.name, row.email, row.phone), code) for row, code in session.exec(wanted)
+    ]
+
+
+def open_holds_for(session: Session, contact: Contact, now: datetime) -> int:
+    """How many holds are open at a moment for this e-mail address or this telephone number."""
+    same = or_(
+        and_(col(HoldRow.email_key) == contact.email_key, col(HoldRow.email_key) != ""),
+        and_(col(HoldRow.phone_key) == contact.phone_key, col(HoldRow.phone_key) != ""),
+    )
+    return session.exec(select(func.count()).select_from(HoldRow).where(same, _is_open(now))).one()
+
+
+def save_hold(session: Session, token: str, contact: Contact, hold: Hold, skus: Sequence[str], by: str) -> Hold:
+    """Keep a new hold and set its parts aside in the ledger; the hold with its id."""
+    quote_id = session.exec(select(QuoteRow.id).where(col(QuoteRow.token) == token)).one()
+    row = HoldRow(
+        quote_id=quote_id,
+        revision=hold.revision,
+        skus=json.dumps(list(skus)),
+        name=contact.name,
+        email=contact.email,
+        phone=contact.phone,
+        email_key=contact.email_key,
+        phone_key=contact.phone_key,
+        deposit_back=hold.deposit_back,
+        made_at=hold.made_at,
+        expires_at=hold.expires_at,
+    )
+    session.add(row)
+    session.flush()
+    movements = [Movement(sku, "hold", 1, "agreed", row.id) for sku in skus]
+    save_movements(session, movements, hold.made_at, by)
+    return hold_from(row)
+
+
+def end_hold(session: Session, hold_id: int, now: datetime, because: str, by: str) -> None:
+    """Release what a hold set aside."""
+    row = session.get_one(HoldRow, hold_id)
+    row.ended_at, row.ended_because = now, because
+    skus = json.loads(row.skus)
+    save_movements(session, [Movement(sku, "release", 1, because, hold_id) for sku in skus], now, by)
+
+
+def extend_hold(session: Session, hold_id: int, now: datetime, until: datetime) -> Hold:
+    """Confirm a hold until a later moment."""
+    row = session.get_one(HoldRow, hold_id)
+    row.confirmed_at, row.expires_at = now, until
+    return hold_from(row)
+
+
+def lapsed_holds(session: Session, now: datetime) -> list[int]:
+    """The holds that have expired and were not released in the ledger yet."""
+    wanted = select(HoldRow.id).where(col(HoldRow.ended_at).is_(None), col(HoldRow.expires_at) <= now)
+    return [hold_id for hold_id in session.exec(wanted.with_for_update()) if hold_id is not None]
+
+
+def forget_contacts_before(session: Session, moment: datetime) -> int:
+    """Forget who asked for the holds that ended before a moment; how many there were."""
+    wanted = select(HoldRow).where(
+        col(HoldRow.ended_at).is_not(None), col(HoldRow.ended_at) < moment, col(HoldRow.name) != ""
+    )
+    rows = session.exec(wanted).all()
+    for row in rows:
+        row.name = row.email = row.phone = row.email_key = row.phone_key = ""
+    return len(rows)

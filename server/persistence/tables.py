@@ -1,0 +1,229 @@
+"""Rows as they lie in the database: no behaviour, no validation; domain values are made from them elsewhere."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy import Column, DateTime, ForeignKey, MetaData, Text, UniqueConstraint
+from sqlalchemy.engine import Dialect
+from sqlalchemy.types import TypeDecorator
+from sqlmodel import Field, SQLModel
+
+SQLModel.metadata = metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(column_0_label)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+class Moment(TypeDecorator[datetime]):
+    """A point in time: refuses one without a zone, keeps UTC, gives UTC back (SQLite itself would forget the zone)."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a moment needs a time zone")
+        moment = value.astimezone(UTC)
+        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
+
+    def process_result_value(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def _moment() -> Column[Any]:
+    return Column(Moment(), nullable=False)
+
+
+def _text() -> Column[Any]:
+    return Column(Text(), nullable=False)
+
+
+def _named(table_and_column: str, **options: Any) -> Column[Any]:
+    return Column(ForeignKey(table_and_column), nullable=False, **options)
+
+
+class PartRow(SQLModel, table=True):
+    __tablename__ = "part"
+    sku: str = Field(primary_key=True)
+    slot: str
+    name: str
+    maker: str
+    gtin: str
+    price: int
+    cost: int
+    measures: str = Field(sa_column=_text())
+    sold: bool
+    retired: bool = False
+    markdown_price: int | None = None
+    markdown_since: date | None = None
+
+
+class PricePointRow(SQLModel, table=True):
+    __tablename__ = "price_point"
+    __table_args__ = (UniqueConstraint("sku", "since"),)
+    id: int | None = Field(default=None, primary_key=True)
+    sku: str = Field(sa_column=_named("part.sku", index=True))
+    since: date
+    price: int
+
+
+class SpotRow(SQLModel, table=True):
+    __tablename__ = "spot"
+    name: str = Field(primary_key=True)
+    place: int
+    facts: str = Field(sa_column=_text())
+
+
+class LessonKindRow(SQLModel, table=True):
+    __tablename__ = "lesson_kind"
+    kind: str = Field(primary_key=True)
+    place: int
+    title: str
+    fee: int
+    cost: int
+    minutes: int
+    places: int
+
+
+class ZoneRow(SQLModel, table=True):
+    __tablename__ = "zone"
+    zone: str = Field(primary_key=True)
+    place: int
+    fee: int
+    cost: int
+    days: str
+
+
+class PolicyRow(SQLModel, table=True):
+    __tablename__ = "policy_version"
+    version: int | None = Field(default=None, primary_key=True)
+    terms: str = Field(sa_column=_text())
+    made_at: datetime = Field(sa_column=_moment())
+    made_by: str
+
+
+class CatalogueRow(SQLModel, table=True):
+    __tablename__ = "catalogue_version"
+    version: int | None = Field(default=None, primary_key=True)
+    policy: int = Field(sa_column=_named("policy_version.version"))
+    made_at: datetime = Field(sa_column=_moment())
+    made_by: str
+
+
+class StockRow(SQLModel, table=True):
+    __tablename__ = "stock_entry"
+    id: int | None = Field(default=None, primary_key=True)
+    sku: str = Field(sa_column=_named("part.sku", index=True))
+    kind: str
+    change: int
+    held: int = 0
+    hold_id: int | None = Field(default=None, foreign_key="hold.id", index=True)
+    at: datetime = Field(sa_column=_moment())
+    by: str
+    why: str = ""
+
+
+class DraftRow(SQLModel, table=True):
+    __tablename__ = "draft"
+    token: str = Field(primary_key=True)
+    answers: str = Field(sa_column=_text())
+    picks: str = Field(sa_column=_text())
+    mass_unit: str = "kg"
+    revises: str | None = None
+    started_at: datetime = Field(sa_column=_moment())
+    changed_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+
+
+class QuoteRow(SQLModel, table=True):
+    __tablename__ = "quote"
+    id: int | None = Field(default=None, primary_key=True)
+    token: str = Field(unique=True)
+    code: str = Field(unique=True)
+    revision: int
+    started_at: datetime = Field(sa_column=_moment())
+
+
+class RevisionRow(SQLModel, table=True):
+    __tablename__ = "quote_revision"
+    __table_args__ = (UniqueConstraint("quote_id", "revision"),)
+    id: int | None = Field(default=None, primary_key=True)
+    quote_id: int = Field(sa_column=_named("quote.id"))
+    revision: int
+    issued_at: datetime = Field(sa_column=_moment())
+    valid_until: date
+    made_by: str
+    record: str = Field(sa_column=_text())
+
+
+class HoldRow(SQLModel, table=True):
+    """A request to set parts aside; the person in it is forgotten some time after it has ended."""
+
+    __tablename__ = "hold"
+    id: int | None = Field(default=None, primary_key=True)
+    quote_id: int | None = Field(default=None, foreign_key="quote.id", index=True)
+    revision: int
+    skus: str = Field(sa_column=_text())
+    name: str
+    email: str
+    phone: str
+    email_key: str = Field(index=True)
+    phone_key: str = Field(index=True)
+    deposit_back: int
+    made_at: datetime = Field(sa_column=_moment())
+    expires_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    confirmed_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    ended_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    ended_because: str = ""
+
+
+class UnmetRow(SQLModel, table=True):
+    __tablename__ = "unmet_demand"
+    __table_args__ = (UniqueConstraint("quote_id", "slot"),)
+    id: int | None = Field(default=None, primary_key=True)
+    quote_id: int | None = Field(default=None, foreign_key="quote.id")
+    slot: str
+    ideal: float
+    day: date
+
+
+class OnceRow(SQLModel, table=True):
+    """A key under which a request was done, so that the same request sent again finds what it made."""
+
+    __tablename__ = "done_once"
+    key: str = Field(primary_key=True)
+    digest: str
+    quote_id: int = Field(sa_column=_named("quote.id"))
+    revision: int
+    at: datetime = Field(sa_column=_moment())
+
+
+class LessonRow(SQLModel, table=True):
+    __tablename__ = "paid_lesson"
+    code: str = Field(primary_key=True)
+    kind: str
+    day: date
+    state: str
+    recorded_at: datetime = Field(sa_column=_moment())
+
+
+class DepositRow(SQLModel, table=True):
+    __tablename__ = "deposit_entry"
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(sa_column=_named("paid_lesson.code", index=True))
+    kind: str
+    amount: int
+    day: date
+    quote: str = ""
+    at: datetime = Field(sa_column=_moment())
+    by: str

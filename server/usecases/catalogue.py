@@ -1,0 +1,147 @@
+"""Bringing in a catalogue in place of the one there was, and telling what that changes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from server.domain.catalogue import Catalogue, Part, PricePoint
+from server.domain.stock import Movement, counted
+from server.persistence.catalogue import (
+    lock_catalogue,
+    save_parts,
+    save_places,
+    save_price_points,
+    save_version,
+    terms_as_text,
+    terms_in_force,
+)
+from server.persistence.folder import Folder
+from server.persistence.stock import load_on_hand, save_movements
+from server.usecases.work import Work
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """What bringing in a folder changes, in lines to read."""
+
+    new: tuple[str, ...]
+    changed: tuple[str, ...]
+    retired: tuple[str, ...]
+    counts: tuple[Movement, ...]
+    others: tuple[str, ...]
+    unchanged: int
+
+    def lines(self) -> list[str]:
+        """A line for each change, and what stays."""
+        rows = [f"new      {line}" for line in self.new]
+        rows += [f"changed  {line}" for line in self.changed]
+        rows += [f"retired  {sku}" for sku in self.retired]
+        rows += [f"count    {entry.sku}: {entry.change:+d}, {entry.why}" for entry in self.counts]
+        rows += [f"changed  {line}" for line in self.others]
+        rows.append(
+            f"{len(self.new)} new, {len(self.changed)} changed, {len(self.retired)} retired, {self.unchanged} unchanged, "
+            f"{len(self.counts)} counts booked"
+        )
+        return rows
+
+
+def compare(before: Catalogue, on_hand: Mapping[str, int], folder: Folder) -> Changes:
+    """What a folder would change, field by field; retired parts come back as new."""
+    old = {sku: part for sku, part in before.parts.items() if not part.retired}
+    new = [f"{part.sku} {part.name}" for sku, part in folder.parts.items() if sku not in old]
+    changed = []
+    for sku, part in folder.parts.items():
+        difference = _difference(old[sku], part) if sku in old else ""
+        if difference:
+            changed.append(f"{sku}: {difference}")
+    counts = [counted(sku, on_hand.get(sku, 0), found, f"counted {found}") for sku, found in folder.on_hand.items()]
+    return Changes(
+        new=tuple(new),
+        changed=tuple(changed),
+        retired=tuple(sku for sku in old if sku not in folder.parts),
+        counts=tuple(entry for entry in counts if entry is not None),
+        others=tuple(_others(before, folder)),
+        unchanged=len(folder.parts) - len(new) - len(changed),
+    )
+
+
+def _difference(old: Part, new: Part) -> str:
+    before, after = _facts(old), _facts(new)
+    names = [name for name in {**before, **after} if before.get(name) != after.get(name)]
+    return ", ".join(f"{name} {before.get(name, 'none')} -> {after.get(name, 'none')}" for name in names)
+
+
+def _facts(part: Part) -> dict[str, object]:
+    facts: dict[str, object] = {"slot": part.slot, "name": part.name, "maker": part.maker, "gtin": part.gtin}
+    facts |= {"price": _money(part.price), "cost": _money(part.cost), "sold": "yes" if part.sold else "no"}
+    if part.markdown is not None:
+        facts |= {"markdown_price": _money(part.markdown.price), "markdown_from": part.markdown.since}
+    return facts | dict(part.gear.measures)
+
+
+def _money(cents: int) -> str:
+    return f"{cents // 100}.{cents % 100:02d}"
+
+
+def _others(before: Catalogue, folder: Folder) -> list[str]:
+    rows = []
+    for word, old, new in (
+        ("spots", list(before.spots.values()), folder.spots),
+        ("lessons", list(before.lessons.values()), folder.lessons),
+        ("delivery", list(before.zones.values()), folder.zones),
+    ):
+        if old != new:
+            rows.append(f"{word}: {len(old)} -> {len(new)} rows")
+    return rows
+
+
+def preview(work: Work, folder: Folder) -> Changes:
+    """What bringing in a folder would change; nothing is changed."""
+    changes = compare(work.catalogue, load_on_hand(work.session), folder)
+    in_force, wanted = terms_in_force(work.session), json.loads(terms_as_text(folder.terms or {}))
+    if in_force is not None and in_force != wanted:
+        changes = _with_policy(changes, in_force, wanted)
+    return changes
+
+
+def _with_policy(changes: Changes, old: Mapping[str, object], new: Mapping[str, object]) -> Changes:
+    tables = [name for name in {**old, **new} if old.get(name) != new.get(name)]
+    line = "policy: " + ", ".join(sorted(tables))
+    return Changes(
+        changes.new, changes.changed, changes.retired, changes.counts, (*changes.others, line), changes.unchanged
+    )
+
+
+def replace_catalogue(work: Work, folder: Folder) -> Changes:
+    """Put a folder's catalogue in place of what was there, as one step; absent SKUs are retired, quotes keep their record.
+
+    The folder must be without faults. Pieces on hand are booked as a count; a price that the history does not know yet
+    begins today.
+    """
+    if folder.faults:
+        raise ValueError("a folder with faults changes nothing")
+    lock_catalogue(work.session)
+    changes = preview(work, folder)
+    save_parts(work.session, folder.parts.values(), changes.retired)
+    save_price_points(work.session, [*folder.history, *_prices_from(folder, work.catalogue, work.today)])
+    save_places(work.session, folder.spots, folder.lessons, folder.zones)
+    save_movements(work.session, changes.counts, work.now, work.actor)
+    save_version(work.session, terms_as_text(folder.terms or {}), work.now, work.actor)
+    work.commit()
+    return changes
+
+
+def _prices_from(folder: Folder, before: Catalogue, today: date) -> list[PricePoint]:
+    """A point from today for each part whose newest known price is not the one it has now."""
+    newest: dict[str, PricePoint] = {}
+    known = [point for points in before.history.values() for point in points]
+    for point in sorted([*known, *folder.history], key=lambda point: point.since):
+        newest[point.sku] = point
+    return [
+        PricePoint(sku, today, part.price)
+        for sku, part in folder.parts.items()
+        if sku not in newest or newest[sku].price != part.price
+    ]

@@ -1,0 +1,68 @@
+"""Reading answers, and putting kits together for them before the shelf of today."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from server.domain.codes import read_code
+from server.domain.deposits import PaidLesson, decide_deposits
+from server.domain.errors import Fault, InvalidInput
+from server.domain.kits import Choice, Fitter
+from server.domain.learner import Answers, read_answers
+from server.domain.money import Cents
+from server.domain.pricing import tier_for
+from server.domain.quotes import Quote
+from server.persistence.deposits import load_lessons
+from server.usecases.work import Work
+
+
+def fitter_for(work: Work, raw: Mapping[str, Any]) -> Fitter:
+    """The fitter for plain answers; raises `InvalidInput` with every fault, unknown deposit codes included."""
+    faults: list[Fault] = []
+    answers: Answers | None = None
+    try:
+        answers = read_answers(raw, work.catalogue)
+    except InvalidInput as error:
+        faults += error.faults
+    lessons, unknown = paid_lessons(work, raw.get("deposit_codes"))
+    faults += unknown
+    if answers is None or faults:
+        raise InvalidInput(faults)
+    return Fitter.of(answers, work.shelf, work.today, lessons)
+
+
+def paid_lessons(work: Work, codes: object) -> tuple[list[PaidLesson], list[Fault]]:
+    """The lessons under the codes a learner gave, each once, with a fault for each that was never issued."""
+    if not isinstance(codes, (list, tuple)):
+        return [], []
+    faults: list[Fault] = []
+    plain: dict[str, str] = {}
+    for place, code in enumerate(codes):
+        field = f"deposit_codes[{place}]"
+        if isinstance(code, str):
+            try:
+                plain.setdefault(read_code(code, field), field)
+            except InvalidInput as error:
+                faults += error.faults
+    known = load_lessons(work.session, list(plain))
+    faults += [
+        Fault(field, f"We know no paid lesson under {code}.", "the code on the lesson's receipt")
+        for code, field in plain.items()
+        if code not in known
+    ]
+    return [known[code] for code in plain if code in known], faults
+
+
+def deposit_today(work: Work, quote: Quote) -> Cents:
+    """The lesson fees that would be given back with a quote's kit if it were bought today."""
+    lessons, _ = paid_lessons(work, quote.answers.get("deposit_codes"))
+    policy = work.catalogue.policy
+    tier = tier_for((line.slot for line in quote.kit.price.lines if line.is_core), policy)
+    return decide_deposits(lessons, tier.lessons if tier else None, policy.refund_window_days, work.today).total
+
+
+def choose_kits(work: Work, raw: Mapping[str, Any]) -> tuple[Fitter, Choice]:
+    """The fitter for plain answers and everything it would choose."""
+    fitter = fitter_for(work, raw)
+    return fitter, fitter.choose()

@@ -1,0 +1,44 @@
+"""Forgetting: what is kept of people is deleted when the policy's days are over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from server.domain.drafts import oldest_kept
+from server.persistence.learner import delete_drafts_before
+from server.persistence.quotes import delete_quotes_good_until
+from server.persistence.stock import forget_contacts_before
+from server.usecases.stock import release_lapsed
+from server.usecases.work import Work
+
+
+@dataclass(frozen=True, slots=True)
+class Swept:
+    """How much was swept: drafts and quotes deleted, contacts forgotten, expired holds written off in the ledger."""
+
+    drafts: int
+    quotes: int
+    contacts: int
+    holds: int
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether there was nothing to do."""
+        return not (self.drafts or self.quotes or self.contacts or self.holds)
+
+
+def sweep(work: Work) -> Swept:
+    """Delete what is older than the policy keeps, in one transaction.
+
+    Nothing else depends on it: drafts too old are not found, and expired holds count no more, by the clock in the query.
+    """
+    policy = work.catalogue.policy
+    swept = Swept(
+        holds=release_lapsed(work),
+        contacts=forget_contacts_before(work.session, work.now - timedelta(days=policy.contact_days)),
+        drafts=delete_drafts_before(work.session, oldest_kept(work.now, policy)),
+        quotes=delete_quotes_good_until(work.session, work.today - timedelta(days=policy.quote_days)),
+    )
+    work.commit()
+    return swept

@@ -1,0 +1,184 @@
+"""Setting parts aside for a quote so that no piece is ever promised twice, and booking what happens to stock."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from server.domain.catalogue import Shelf
+from server.domain.errors import Fault, InvalidInput, Lapsed, NeedsTheShop, NotFound, NotFree, Outdated, TooMany
+from server.domain.kits import TALK_TO_US, size_words
+from server.domain.quotes import Quote
+from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SLOT_WORDS
+from server.domain.stock import (
+    BY_HAND,
+    MOST_OPEN_HOLDS,
+    Contact,
+    Hold,
+    Movement,
+    MovementKind,
+    OpenHold,
+    confirmed_until,
+    counted,
+    unconfirmed_until,
+)
+from server.persistence.stock import (
+    end_hold,
+    extend_hold,
+    lapsed_holds,
+    load_free,
+    load_on_hand,
+    load_open_holds,
+    lock_parts,
+    open_hold_of,
+    open_holds_for,
+    save_hold,
+    save_movements,
+)
+from server.usecases.fit import deposit_today
+from server.usecases.quotes import locked_quote
+from server.usecases.work import Work
+
+SWIM_FIRST = "If you do not swim 100 m yet, the lesson comes first: talk to us, and we agree it together."
+
+
+def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> tuple[Quote, Hold]:
+    """Ask to hold the parts of a quote's newest revision: all of them or none, in one transaction.
+
+    A request, not yet a contract; it expires after the policy's hours unless the shop confirms it. Agreeing again while
+    the hold is open changes nothing. Raises `NotFound`, `Outdated`, `Lapsed`, `NeedsTheShop`, `TooMany` or `NotFree`.
+    """
+    quote = locked_quote(work, token)
+    if revision != quote.revision:
+        words = (
+            f"This is revision {revision}; the newest is revision {quote.revision}. Look at it and agree to that one."
+        )
+        raise Outdated([Fault("revision", words, str(quote.revision))])
+    there = open_hold_of(work.session, token, work.now)
+    if there is not None and there.revision == revision:
+        return quote, there
+    if quote.state_on(work.today) == "lapsed":
+        raise Lapsed(f"The price was good until {quote.valid_until.isoformat()}: go through the answers again.")
+    _refuse_without_the_shop(quote)
+    if there is not None:
+        end_hold(work.session, there.id, work.now, "replaced by a newer revision", work.actor)
+        work.session.flush()
+    if open_holds_for(work.session, contact, work.now) >= MOST_OPEN_HOLDS:
+        raise TooMany(
+            f"There are {MOST_OPEN_HOLDS} requests open under this address or number already. Take one back, or call us."
+        )
+    skus = _skus_to_hold(work, quote)
+    hold = Hold(
+        id=0,
+        revision=revision,
+        skus=skus,
+        made_at=work.now,
+        expires_at=unconfirmed_until(work.now, work.catalogue.policy),
+        deposit_back=deposit_today(work, quote),
+    )
+    hold = save_hold(work.session, token, contact, hold, skus, work.actor)
+    work.commit()
+    return quote, hold
+
+
+def _refuse_without_the_shop(quote: Quote) -> None:
+    if not quote.kit.is_sound:
+        raise NeedsTheShop([Fault("skus", f"{TALK_TO_US} So talk to us.", "a kit that suits, or a call")])
+    if quote.answers.get("swims_100m") in (False, "no"):
+        raise NeedsTheShop([Fault("swims_100m", SWIM_FIRST, "a call")])
+
+
+def _skus_to_hold(work: Work, quote: Quote) -> tuple[str, ...]:
+    """The parts to set aside: every core part, and the extras that are free (an extra that is not follows)."""
+    lines = [line for line in quote.kit.price.lines if line.slot in CORE_SLOTS + EXTRA_SLOTS]
+    lock_parts(work.session, (line.sku for line in lines))
+    shelf = replace(work.shelf, free=load_free(work.session, work.now))
+    gone = [line.sku for line in lines if line.is_core and not _is_free(shelf, line.sku)]
+    if gone:
+        raise NotFree(Fault("skus", _gone_words(shelf, quote, sku), "a part in stock") for sku in gone)
+    return tuple(line.sku for line in lines if _is_free(shelf, line.sku))
+
+
+def _is_free(shelf: Shelf, sku: str) -> bool:
+    part = shelf.catalogue.parts.get(sku)
+    return part is not None and shelf.is_free(part)
+
+
+def _gone_words(shelf: Shelf, quote: Quote, sku: str) -> str:
+    part = next(part for part in quote.kit.parts.values() if part.sku == sku)
+    words = f"{part.name} ({sku}) is gone."
+    others = [other for other in shelf.core[part.slot] if other.sku != sku]
+    nearest = min(others, key=lambda other: (abs(other.gear.size - part.gear.size), other.sku), default=None)
+    if nearest is None:
+        return f"{words} No {SLOT_WORDS[part.slot]} is in stock today: talk to us."
+    return f"{words} The nearest in stock is {nearest.name} ({nearest.sku}), {size_words(nearest.gear)}."
+
+
+def list_open_holds(work: Work) -> list[OpenHold]:
+    """The holds that are open now, those first that expire first."""
+    return load_open_holds(work.session, work.now)
+
+
+def open_hold(work: Work, token: str) -> Hold | None:
+    """The hold of a quote that is open now, or None."""
+    return open_hold_of(work.session, token, work.now)
+
+
+def confirm_hold(work: Work, token: str) -> Hold:
+    """The shop confirms a request: the parts stay aside for the policy's days. Raises `NotFound` where none is open."""
+    locked_quote(work, token)
+    hold = _open_hold(work, token)
+    if not hold.is_confirmed:
+        hold = extend_hold(work.session, hold.id, work.now, confirmed_until(work.now, work.catalogue.policy))
+    work.commit()
+    return hold
+
+
+def release_hold(work: Work, token: str, because: str) -> Hold:
+    """Take a request back, so that its parts are free again. Raises `NotFound` where none is open."""
+    locked_quote(work, token)
+    hold = _open_hold(work, token)
+    end_hold(work.session, hold.id, work.now, because, work.actor)
+    work.commit()
+    return hold
+
+
+def _open_hold(work: Work, token: str) -> Hold:
+    hold = open_hold_of(work.session, token, work.now)
+    if hold is None:
+        raise NotFound("token", "No request to hold is open for this quote.")
+    return hold
+
+
+def book_movement(work: Work, sku: str, kind: MovementKind, pieces: int, why: str) -> Movement | None:
+    """Book what happened to a part by hand; a count takes what was found and books the difference (None: it agrees).
+
+    Raises `InvalidInput` for an unknown SKU, for a kind that is not booked by hand, or for pieces out of range.
+    """
+    faults = []
+    if sku not in work.catalogue.parts:
+        faults.append(Fault("sku", "The catalogue has no such SKU.", "a SKU of the catalogue"))
+    if kind not in BY_HAND:
+        faults.append(Fault("kind", "This is not booked by hand.", "one of: " + ", ".join(BY_HAND)))
+    if not (0 if kind == "count" else 1) <= pieces <= 1_000_000:
+        faults.append(
+            Fault("pieces", "This is not a number of pieces.", "a whole number, 1 or more (a count: 0 or more)")
+        )
+    if faults:
+        raise InvalidInput(faults)
+    lock_parts(work.session, [sku])
+    before = load_on_hand(work.session).get(sku, 0)
+    movement = counted(sku, before, pieces, why) if kind == "count" else Movement(sku, kind, pieces, why)
+    if movement is not None and before + movement.change < 0:
+        raise InvalidInput([Fault("pieces", f"Only {before} are on hand.", f"at most {before}")])
+    if movement is not None:
+        save_movements(work.session, [movement], work.now, work.actor)
+    work.commit()
+    return movement
+
+
+def release_lapsed(work: Work) -> int:
+    """Write the release of holds that have expired into the ledger; they were free by the clock already. It does not commit."""
+    lapsed = lapsed_holds(work.session, work.now)
+    for hold_id in lapsed:
+        end_hold(work.session, hold_id, work.now, "expired", work.actor)
+    return len(lapsed)

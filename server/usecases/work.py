@@ -1,0 +1,113 @@
+"""A unit of work: a session, the moment, who acts; and the shop that opens it."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from threading import Lock
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.domain.catalogue import Catalogue, Shelf
+from server.persistence.catalogue import load_catalogue, newest_version
+from server.persistence.stock import load_free
+
+TOKEN_BYTES = 24  # 192 bits: an address nobody can guess.
+
+
+def now_utc() -> datetime:
+    """The moment, in UTC."""
+    return datetime.now(UTC)
+
+
+def _nothing_to_close() -> None:
+    """Where somebody else opened the database."""
+
+
+@dataclass
+class CatalogueCache:
+    """The newest catalogue, kept by its version: another process's change has another version, and shows at once."""
+
+    _kept: Catalogue | None = None
+    _lock: Lock = field(default_factory=Lock)
+
+    def current(self, session: Session) -> Catalogue:
+        """The catalogue in force."""
+        version = newest_version(session) or 0
+        kept = self._kept
+        if kept is None or kept.version != version:
+            with self._lock:
+                kept = self._kept = load_catalogue(session)
+        return kept
+
+
+@dataclass
+class Work:
+    """One unit of work. What is not committed when it is left is rolled back."""
+
+    session: Session
+    now: datetime
+    actor: str
+    cache: CatalogueCache
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The catalogue in force."""
+        return self.cache.current(self.session)
+
+    @property
+    def shelf(self) -> Shelf:
+        """The catalogue with what is free of each part."""
+        return Shelf(self.catalogue, load_free(self.session, self.now))
+
+    @property
+    def today(self) -> date:
+        """The day in the shop's time zone."""
+        return self.now.astimezone(ZoneInfo(self.catalogue.policy.shop.time_zone)).date()
+
+    def commit(self) -> None:
+        """Make what was done last."""
+        self.session.commit()
+
+
+@dataclass
+class Shop:
+    """Opens units of work over one database."""
+
+    sessions: Callable[[bool], Session]
+    clock: Callable[[], datetime] = now_utc
+    close: Callable[[], None] = _nothing_to_close
+    """Lets go of the database."""
+    cache: CatalogueCache = field(default_factory=CatalogueCache)
+
+    @contextmanager
+    def reading(self, actor: str = "customer") -> Iterator[Work]:
+        """A unit of work that only reads."""
+        with self.sessions(False) as session:
+            yield Work(session, self.clock(), actor, self.cache)
+
+    @contextmanager
+    def writing(self, actor: str = "customer") -> Iterator[Work]:
+        """A unit of work that writes; it waits for other writers."""
+        with self.sessions(True) as session:
+            yield Work(session, self.clock(), actor, self.cache)
+
+
+def new_token() -> str:
+    """A new unguessable address."""
+    return secrets.token_urlsafe(TOKEN_BYTES)
+
+
+def is_token(text: str) -> bool:
+    """Whether a text can be one of our addresses at all; others are not even looked for."""
+    return re.fullmatch(r"[A-Za-z0-9_-]{8,64}", text, re.ASCII) is not None
+
+
+def random_below(limit: int) -> int:
+    """A random whole number from zero to below a limit, from the system's secure source."""
+    return secrets.randbelow(limit)
