@@ -1,0 +1,151 @@
+"""The only place where everything meets: `create_app(settings)`; importing this module builds nothing."""
+
+from __future__ import annotations
+
+import asyncio
+import gc
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+from dataclasses import asdict
+from socket import socket
+from typing import Any
+
+import uvicorn
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from pythonjsonlogger.json import JsonFormatter
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.concurrency import run_in_threadpool
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import Response
+
+from server.persistence.engine import Place
+from server.settings import Settings
+from server.usecases.opening import open_shop
+from server.usecases.privacy import sweep
+from server.usecases.work import Shop
+from server.web.api import catalogue as api_catalogue
+from server.web.api import fit as api_fit
+from server.web.api import quotes as api_quotes
+from server.web.api import wind as api_wind
+from server.web.api.openapi import components
+from server.web.errors import Errors
+from server.web.guard import ForgeryGuard, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.pages import fit as page_fit
+from server.web.pages import learner as page_learner
+from server.web.pages import privacy as page_privacy
+from server.web.pages import quotes as page_quotes
+from server.web.render import Pages, environment
+from server.web.static import StaticFiles
+
+SWEEP_SECONDS = 3600
+log = logging.getLogger("slackwater")
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The application over the data folder of the settings, which is made and seeded where it is empty."""
+    shop = open_shop(Place(settings.data, settings.database_url.get_secret_value()))
+    files = StaticFiles()
+    pages = Pages(environment(files.address))
+    app = FastAPI(
+        title="Slackwater",
+        version="1",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        redirect_slashes=False,  # It would redirect to the Host header's address, which anybody can write.
+        lifespan=_lifespan,
+    )
+    app.state.shop, app.state.settings, app.state.pages = shop, settings, pages
+
+    for door in (api_fit, api_wind, api_quotes, api_catalogue, page_fit, page_quotes, page_learner, page_privacy):
+        app.include_router(door.router)
+
+    @app.get("/static/{name}", include_in_schema=False)
+    async def static(request: Request, name: str) -> Response:
+        return files.answer(request, name)
+
+    errors = Errors(pages)
+    errors.attach(app)
+    app.add_middleware(SizeLimit, refuse=errors.refuse)
+    app.add_middleware(ForgeryGuard, refuse=errors.refuse, own_address=settings.base_address)
+    app.add_middleware(Throttle, refuse=errors.refuse, burst=settings.public_burst)
+    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
+    app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
+    app.add_middleware(RequestLog)
+    app.openapi = lambda: _described(app)  # type: ignore[method-assign]
+    return app
+
+
+def _described(app: FastAPI) -> dict[str, Any]:
+    """The interface's description with its named schemas."""
+    if app.openapi_schema is None:
+        schema = get_openapi(title=app.title, version=app.version, routes=app.routes)
+        schema.setdefault("components", {})["schemas"] = components()
+        app.openapi_schema = schema
+    return app.openapi_schema
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    sweeping = asyncio.create_task(_sweep_for_ever(app.state.shop))
+    gc.collect()
+    gc.freeze()  # What was built at the start lives as long as the server; looking through it again costs 30 ms now and then.
+    yield
+    sweeping.cancel()
+    with suppress(asyncio.CancelledError):
+        await sweeping
+
+
+async def _sweep_for_ever(shop: Shop) -> None:
+    """Tidy at the start and then often enough that what is due by the day is done that day; a failure waits for the next time."""
+    while True:
+        try:
+            await run_in_threadpool(_sweep, shop)
+        except SQLAlchemyError:
+            log.exception("the sweep failed; it is tried again")
+        await asyncio.sleep(SWEEP_SECONDS)
+
+
+def _sweep(shop: Shop) -> None:
+    with shop.writing("sweep") as work:
+        swept = sweep(work)
+    if not swept.is_nothing:
+        log.info("swept", extra=asdict(swept))
+
+
+def _log_as_json(level: str) -> None:
+    handler = logging.StreamHandler()
+    handler.setFormatter(JsonFormatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
+    logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
+
+
+def serve(settings: Settings) -> None:
+    """Serve until stopped, and say where."""
+    _log_as_json(settings.log_level)
+    config = uvicorn.Config(
+        create_app(settings),
+        host=settings.host,
+        port=settings.port,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        proxy_headers=bool(settings.forwarded_allow_ips),
+        forwarded_allow_ips=settings.forwarded_allow_ips or None,
+    )
+    _Announcing(config, settings.address).run()
+
+
+class _Announcing(uvicorn.Server):
+    """Says where it serves once it does."""
+
+    def __init__(self, config: uvicorn.Config, address: str) -> None:
+        super().__init__(config)
+        self.address = address
+
+    async def startup(self, sockets: list[socket] | None = None) -> None:
+        await super().startup(sockets)
+        if self.started:
+            print(f"Slackwater is served at {self.address}", flush=True)

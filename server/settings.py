@@ -1,0 +1,37 @@
+"""Settings of the program, each from an environment variable with the prefix SLACKWATER_; what the shop decides is policy, not here."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from pydantic import Field, SecretStr
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+
+class Settings(BaseSettings):
+    """Frozen settings; every field is documented in README.md."""
+
+    model_config = SettingsConfigDict(env_prefix="SLACKWATER_", frozen=True, extra="ignore")
+
+    host: str = Field("127.0.0.1", description="Address the server listens at.")
+    port: int = Field(8000, ge=1, le=65535, description="Port the server listens at.")
+    data: Path = Field(Path(".data"), description="Folder of the database and all that the program keeps.")
+    database_url: SecretStr = Field(
+        SecretStr(""),
+        description="Address of a PostgreSQL database (postgresql://…); empty: an SQLite file in the folder.",
+    )
+    base_address: str = Field(
+        "", description="Address that people reach the shop at, for links; empty: http://host:port."
+    )
+    public_burst: int = Field(
+        300, ge=0, description="Requests a minute from one address before it is asked to wait; 0 switches it off."
+    )
+    forwarded_allow_ips: str = Field(
+        "", description="Addresses of proxies whose X-Forwarded headers are believed, separated by commas; empty: none."
+    )
+    log_level: str = Field("info", description="debug, info, warning or error.")
+
+    @property
+    def address(self) -> str:
+        """The base address for links, without a slash at its end."""
+        return (self.base_address or f"http://{self.host}:{self.port}").rstrip("/")

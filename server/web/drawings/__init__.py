@@ -1,0 +1,1 @@
+"""Geometry of the drawings on the pages: plain functions from measures to coordinates."""

@@ -1,0 +1,110 @@
+"""Every error in one shape: JSON for programs, a page with plain words for people; never a trace, never a version."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.types import Receive, Scope, Send
+
+from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotFound, TooMany
+from server.domain.policy import ShopTerms
+from server.web.api.bodies import errors
+from server.web.render import Pages
+
+log = logging.getLogger("slackwater.errors")
+
+TITLES = {
+    400: "That could not be read",
+    403: "That was not carried out",
+    404: "Nothing is here",
+    405: "That cannot be done here",
+    409: "Not as things stand",
+    410: "This has lapsed",
+    413: "That was too large",
+    422: "Something is not right yet",
+    429: "One moment",
+    500: "Something broke on our side",
+}
+WORDS = {
+    404: "There is nothing at this address.",
+    405: "This address does not take that kind of request.",
+    500: "We have noted it. Try again, or call the shop: what you kept is safe.",
+}
+
+
+@dataclass(frozen=True)
+class ErrorPage:
+    """What went wrong, in words."""
+
+    title: str
+    faults: tuple[Fault, ...]
+    status: int
+
+
+class Errors:
+    """Answers errors for both doors; asks the running shop for its name only where that is safe."""
+
+    def __init__(self, pages: Pages) -> None:
+        self.pages = pages
+
+    def answer(self, request: Request, faults: tuple[Fault, ...], status: int) -> Response:
+        """Faults with a status, as JSON under /api/, else as a page."""
+        if f"{request.url.path}/".startswith("/api/"):
+            return errors(faults, status)
+        page = ErrorPage(TITLES.get(status, "That did not work"), faults, status)
+        return self.pages.show(request, "error.html", page, ShopTerms(), status=status)
+
+    async def refuse(self, scope: Scope, receive: Receive, send: Send, status: int, words: str) -> None:
+        """What stands before the routes refuses a request."""
+        await self.answer(Request(scope), (Fault("request", words),), status)(scope, receive, send)
+
+    def _invalid(self, request: Request, error: Exception) -> Response:
+        assert isinstance(error, InvalidInput)
+        return self.answer(request, error.faults, 422)
+
+    def _not_found(self, request: Request, error: Exception) -> Response:
+        assert isinstance(error, NotFound)
+        return self.answer(request, (Fault(error.field, str(error)),), 404)
+
+    def _conflict(self, request: Request, error: Exception) -> Response:
+        assert isinstance(error, Conflict)
+        return self.answer(request, error.faults, 409)
+
+    def _lapsed(self, request: Request, error: Exception) -> Response:
+        return self.answer(request, (Fault("valid_until", str(error)),), 410)
+
+    def _too_many(self, request: Request, error: Exception) -> Response:
+        return self.answer(request, (Fault("email", str(error), "at most two open requests"),), 429)
+
+    def _framework(self, request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        words = WORDS.get(error.status_code, "The request could not be read.")
+        answer = self.answer(request, (Fault("request", words),), error.status_code)
+        answer.headers.update(error.headers or {})  # A refused method must name those allowed (RFC 9110, 15.5.6).
+        return answer
+
+    def _parameters(self, request: Request, error: Exception) -> Response:
+        assert isinstance(error, RequestValidationError)
+        faults = tuple(Fault(str(row["loc"][-1]), "This is not accepted.") for row in error.errors())
+        return self.answer(request, faults, 422)
+
+    def _unexpected(self, request: Request, error: Exception) -> Response:
+        log.error("unexpected error", exc_info=error)
+        return self.answer(request, (Fault("server", WORDS[500]),), 500)
+
+    def attach(self, app: FastAPI) -> None:
+        """Let the application answer its errors here."""
+        app.add_exception_handler(InvalidInput, self._invalid)
+        app.add_exception_handler(NotFound, self._not_found)
+        app.add_exception_handler(Conflict, self._conflict)
+        app.add_exception_handler(Lapsed, self._lapsed)
+        app.add_exception_handler(TooMany, self._too_many)
+        app.add_exception_handler(HTTPException, self._framework)
+        app.add_exception_handler(RequestValidationError, self._parameters)
+        app.add_exception_handler(Exception, self._unexpected)

@@ -1,0 +1,196 @@
+"""What stands before every route: size limits, forged requests, throttling, headers, and a log without addresses of people.
+
+Pure ASGI, so that a page pays for none of it twice.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import re
+import time
+from collections.abc import Awaitable, Callable
+from urllib.parse import urlsplit
+
+from limits import RateLimitItemPerMinute
+from limits.storage import MemoryStorage
+from limits.strategies import MovingWindowRateLimiter
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+MOST_BYTES = 64 * 1024
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+CONTENT_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
+)
+PRIVATE_PATHS = ("/drafts/", "/quotes/", "/api/quotes/")
+SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes)/)[^/]+")
+
+requests_log = logging.getLogger("slackwater.requests")
+
+Refuse = Callable[[Scope, Receive, Send, int, str], Awaitable[None]]
+
+
+def masked(path: str) -> str:
+    """A path for the log: the part that opens somebody's draft or quote is left out."""
+    return SECRET_IN_PATH.sub(r"\1…", path)
+
+
+class RequestLog:
+    """A line for each request: method, masked path, status and milliseconds."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        began = time.perf_counter()
+        status = 500
+
+        async def watch(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+            await send(message)
+
+        try:
+            await self.app(scope, receive, watch)
+        finally:
+            requests_log.info(
+                "request",
+                extra={
+                    "method": scope["method"],
+                    "path": masked(scope["path"]),
+                    "status": status,
+                    "ms": round(1000 * (time.perf_counter() - began), 1),
+                },
+            )
+
+
+class SafeHeaders:
+    """Headers that every answer carries, and those for pages that hold somebody's answers."""
+
+    def __init__(self, app: ASGIApp, *, https: bool) -> None:
+        self.app = app
+        self.https = https
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def dress(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers.setdefault("Content-Security-Policy", CONTENT_POLICY)
+                headers.setdefault("X-Content-Type-Options", "nosniff")
+                headers.setdefault("Referrer-Policy", "no-referrer")
+                headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
+                headers.setdefault("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+                if self.https:
+                    headers.setdefault("Strict-Transport-Security", "max-age=31536000; includeSubDomains")
+                if scope["path"].startswith(PRIVATE_PATHS):
+                    headers["X-Robots-Tag"] = "noindex, nofollow"
+                    headers.setdefault("Cache-Control", "private, no-cache")
+                elif scope["path"].startswith("/api/"):
+                    headers.setdefault("Cache-Control", "no-store")
+            await send(message)
+
+        await self.app(scope, receive, dress)
+
+
+class SizeLimit:
+    """Refuses bodies over a limit with 413, whether they tell their length or not."""
+
+    def __init__(self, app: ASGIApp, *, refuse: Refuse, most: int = MOST_BYTES) -> None:
+        self.app = app
+        self.refuse = refuse
+        self.most = most
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
+            await self.app(scope, receive, send)
+            return
+        words = f"The request is too large: at most {self.most // 1024} KiB."
+        told = Headers(scope=scope).get("content-length", "0")
+        if not told.isdigit() or int(told) > self.most:
+            await self.refuse(scope, receive, send, 413, words)
+            return
+        body = b""
+        more = True
+        while more:
+            message = await receive()
+            if message["type"] != "http.request":
+                return
+            body += message.get("body", b"")
+            more = message.get("more_body", False)
+            if len(body) > self.most:
+                await self.refuse(scope, receive, send, 413, words)
+                return
+        is_read = False
+
+        async def again() -> Message:
+            nonlocal is_read
+            if is_read:
+                return await receive()
+            is_read = True
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        await self.app(scope, again, send)
+
+
+class ForgeryGuard:
+    """Refuses requests that another site makes a browser send: by Sec-Fetch-Site, else by Origin against Host.
+
+    With neither header it is not a browser's. `Origin: null` is what a page that sends no referrer gives over plain http;
+    without a cookie such a request has nothing to forge, and passes.
+    """
+
+    def __init__(self, app: ASGIApp, *, refuse: Refuse, own_address: str) -> None:
+        self.app = app
+        self.refuse = refuse
+        self.own_host = urlsplit(own_address).netloc
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and scope["method"] not in SAFE_METHODS and self._is_forged(Headers(scope=scope)):
+            await self.refuse(
+                scope, receive, send, 403, "This request came from another site, so it was not carried out."
+            )
+            return
+        await self.app(scope, receive, send)
+
+    def _is_forged(self, headers: Headers) -> bool:
+        site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+        if site is not None:
+            return site not in ("same-origin", "none")
+        if origin is None:
+            return False
+        if origin == "null":
+            return "cookie" in headers
+        return urlsplit(origin).netloc not in (headers.get("host"), self.own_host)
+
+
+class Throttle:
+    """At most so many requests a minute from one address, static files apart; past it 429."""
+
+    def __init__(self, app: ASGIApp, *, refuse: Refuse, burst: int) -> None:
+        self.app = app
+        self.refuse = refuse
+        self.limit = RateLimitItemPerMinute(burst) if burst else None
+        self.limiter = MovingWindowRateLimiter(MemoryStorage())
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and self.limit is not None and not scope["path"].startswith("/static/"):
+            address = (scope.get("client") or ("unknown",))[0]
+            if not self.limiter.hit(self.limit, address):
+                await self.refuse(scope, receive, send, 429, "Too many requests at once: wait a minute and try again.")
+                return
+        await self.app(scope, receive, send)
+
+
+def error_body(message: str, field: str = "", accepted: str = "") -> bytes:
+    """One error in the shape that the interface gives all errors."""
+    return json.dumps({"errors": [{"field": field, "message": message, "accepted": accepted}]}).encode()

@@ -1,0 +1,258 @@
+"""The first page, and the five steps in which a learner answers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter
+from starlette.requests import Request
+from starlette.responses import Response
+
+from server.domain.catalogue import Catalogue
+from server.domain.drafts import STEP_FIELDS, STEPS, Draft, step_of
+from server.domain.errors import Fault, InvalidInput, NotFound
+from server.domain.fit import Target
+from server.domain.kits import Kit, size_words
+from server.domain.learner import REQUIRED, read_some
+from server.domain.slots import CORE_SLOTS, MEASURE_WORDS, MEASURES, SLOT_WORDS, Measure
+from server.usecases.fit import fitter_for, paid_lessons
+from server.usecases.learner import read_draft, save_answers, start_draft
+from server.usecases.work import Work
+from server.web.pages.forms import Form, Typed, filled_step, keep_rows, read_step, text_in, trade_rows
+from server.web.pages.words import UNIT_WORDS, field_words, rounded
+from server.web.render import is_fragment_asked, see_other
+from server.web.state import PagesOf, ShopOf
+
+router = APIRouter(include_in_schema=False)
+
+STEP_WORDS = {
+    "you": "You",
+    "flying": "Flying so far",
+    "where": "Where you ride",
+    "gear": "Gear you have",
+    "extras": "Extras and lessons",
+}
+
+
+NOT_ASKED = ("handles", "construction", "cut_to_cm2")
+
+
+@dataclass(frozen=True)
+class HomePage:
+    """The first page."""
+
+    in_stock: int
+
+
+@dataclass(frozen=True)
+class PanelRow:
+    """A slot in the panel: the size in the kit (what is asked for, where there is no kit), and words about it."""
+
+    slot: str
+    size: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """The kit so far, beside the questions."""
+
+    missing: int
+    faults: int
+    rows: tuple[PanelRow, ...] = ()
+    balance: int | None = None
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class StepPage:
+    """One step: its fields as typed, what is wrong beside them, what can be chosen, and the kit so far."""
+
+    token: str
+    step: str
+    title: str
+    place: int
+    steps: tuple[tuple[str, str, bool], ...]
+    back: str | None
+    typed: Typed
+    faults: tuple[Fault, ...]
+    panel: Panel
+    catalogue: Catalogue
+    keeps: tuple[tuple[str, str], ...]
+    trades: tuple[str, ...]
+    tracks: tuple[str, ...]
+    mounts: tuple[str, ...]
+    core_words: tuple[tuple[str, str], ...] = tuple((slot, SLOT_WORDS[slot]) for slot in CORE_SLOTS)
+
+    def measures(self, slot: str) -> tuple[tuple[Measure, str], ...]:
+        """The measures to ask of kept gear, those first that it cannot be built on without, each with its word."""
+        asked = sorted(MEASURES[slot], key=lambda measure: not measure.to_fit)
+        return tuple((measure, MEASURE_WORDS[measure.name]) for measure in asked if measure.name not in NOT_ASKED)
+
+    def value(self, name: str) -> str:
+        """A field as typed; empty where nothing was."""
+        value = self.typed.get(name, "")
+        return value if isinstance(value, str) else ", ".join(value)
+
+    def has(self, name: str, option: str) -> bool:
+        """Whether an option of several is ticked."""
+        value = self.typed.get(name, ())
+        return option == value if isinstance(value, str) else option in value
+
+    def words_of(self, name: str) -> str:
+        """What a field asks for, in a few words."""
+        return field_words(name)
+
+    def fault_at(self, name: str) -> Fault | None:
+        """What is wrong with a field."""
+        return next((fault for fault in self.faults if fault.field == name), None)
+
+
+@router.get("/")
+def home(request: Request, shop: ShopOf, pages: PagesOf) -> Response:
+    """What this is, and the way in."""
+    with shop.reading() as work:
+        shelf = work.shelf
+    page = HomePage(sum(len(shelf.free_in(slot)) for slot in CORE_SLOTS))
+    return pages.show(request, "home.html", page, shelf.catalogue.policy.shop)
+
+
+@router.post("/drafts")
+def start(shop: ShopOf) -> Response:
+    """Begin: a draft of one's own."""
+    with shop.writing() as work:
+        draft = start_draft(work)
+    return see_other(f"/drafts/{draft.token}/you")
+
+
+def _known(step: str) -> str:
+    if step not in STEPS:
+        raise NotFound("step", "There is no such step.")
+    return step
+
+
+@router.get("/drafts/{token}")
+def resume(token: str) -> Response:
+    """A draft's address by itself leads to its first step."""
+    return see_other(f"/drafts/{token}/you")
+
+
+@router.get("/drafts/{token}/{step}")
+def show_step(request: Request, token: str, step: str, shop: ShopOf, pages: PagesOf) -> Response:
+    """A step with what was answered before."""
+    _known(step)
+    with shop.reading() as work:
+        draft = read_draft(work, token)
+        read = filled_step(step, draft.answers, draft.mass_unit)
+        faults = read.at_inputs(_faults(work, step, read.answers, is_done=False))
+        page = _page(work, draft, step, read.typed, tuple(faults))
+    return pages.show(request, "learner/step.html", page, page.catalogue.policy.shop)
+
+
+@router.post("/drafts/{token}/{step}")
+def answer_step(request: Request, token: str, step: str, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
+    """Keep what can be read and go on; what cannot is shown again with what would be accepted.
+
+    As a change inside the form (htmx) it answers with the panel of the kit so far.
+    """
+    _known(step)
+    read = read_step(step, form)
+    with shop.writing() as work:
+        catalogue = work.catalogue
+        go = text_in(form, "go")
+        faults = read.at_inputs(_faults(work, step, read.answers, is_done=go in ("next", "kit")))
+        draft = save_answers(work, token, _readable(read.answers, catalogue), read.mass_unit)
+        terms = catalogue.policy.shop
+        if is_fragment_asked(request):
+            page = _page(work, draft, step, read.typed, tuple(faults))
+            return pages.show(request, "learner/step.html", page, terms, block="panel")
+        if faults or go not in ("next", "kit"):
+            page = _page(work, draft, step, read.typed, tuple(faults))
+            return pages.show(request, "learner/step.html", page, terms, status=422 if faults else 200)
+    return see_other(f"/drafts/{token}/{_after(step, draft, go)}")
+
+
+def _after(step: str, draft: Draft, go: str) -> str:
+    if go == "next" and step != STEPS[-1]:
+        return STEPS[STEPS.index(step) + 1]
+    missing = [name for name in REQUIRED if name not in draft.answers]
+    return step_of(missing[0]) if missing else "kit"
+
+
+def _required_of(step: str) -> tuple[str, ...]:
+    return tuple(name for name in REQUIRED if name in STEP_FIELDS[step])
+
+
+def _readable(answers: Mapping[str, Any], catalogue: Catalogue) -> dict[str, Any]:
+    """The answers that can be read, as they are; one that cannot keeps what the draft had."""
+    _, faults = read_some(answers, catalogue)
+    wrong = {fault.field.split("[")[0].split(".")[0] for fault in faults}
+    return {name: value for name, value in answers.items() if name not in wrong}
+
+
+def _faults(work: Work, step: str, answers: Mapping[str, Any], *, is_done: bool) -> list[Fault]:
+    """What cannot be read; once the step is done with, also what is missing."""
+    _, faults = read_some(answers, work.catalogue)
+    _, unknown = paid_lessons(work, answers.get("deposit_codes"))
+    faults += unknown
+    for name in _required_of(step) if is_done else ():
+        if answers.get(name) is None:
+            faults.append(
+                Fault(name, "This answer is needed for a kit.", "one of the choices" if name != "mass_kg" else "")
+            )
+    return faults
+
+
+def _page(work: Work, draft: Draft, step: str, typed: Typed, faults: tuple[Fault, ...]) -> StepPage:
+    catalogue = work.catalogue
+    masts = catalogue.sold_in("mast")
+    place = STEPS.index(step)
+    return StepPage(
+        token=draft.token,
+        step=step,
+        title=STEP_WORDS[step],
+        place=place + 1,
+        steps=tuple((name, STEP_WORDS[name], _is_answered(name, draft)) for name in STEPS),
+        back=STEPS[place - 1] if place else None,
+        typed=typed,
+        faults=faults,
+        panel=_panel(work, draft, len(faults)),
+        catalogue=catalogue,
+        keeps=tuple(keep_rows()),
+        trades=tuple(trade_rows(typed)),
+        tracks=tuple(sorted({part.gear.text("track") for part in masts})),
+        mounts=tuple(sorted({part.gear.text("mount") for part in masts})),
+    )
+
+
+def _is_answered(step: str, draft: Draft) -> bool:
+    required = _required_of(step)
+    return bool(required) and all(name in draft.answers for name in required)
+
+
+def _panel(work: Work, draft: Draft, faults: int) -> Panel:
+    missing = sum(name not in draft.answers for name in REQUIRED)
+    if missing:
+        return Panel(missing, faults)
+    try:
+        fitter = fitter_for(work, draft.answers)
+    except InvalidInput as error:
+        return Panel(0, len(error.faults), words="One of the answers no longer holds: look through the steps again.")
+    kit = fitter.recommended()
+    targets = fitter.fitting.sizing.targets
+    rows = tuple(_panel_row(kit, slot, target) for slot, target in targets.items())
+    if kit is None:
+        return Panel(
+            0, faults, rows, words="Nothing in stock suits all of this. We show the nearest: talk to us first."
+        )
+    return Panel(0, faults, rows, kit.price.balance)
+
+
+def _panel_row(kit: Kit | None, slot: str, target: Target) -> PanelRow:
+    asked = f"{rounded(target.ideal, target.unit)} {UNIT_WORDS[target.unit]}"
+    if kit is None:
+        return PanelRow(slot, asked, "asked for")
+    name = "your own" if slot in kit.kept else kit.bought[slot].name
+    return PanelRow(slot, size_words(kit.gear_in(slot)), f"{name}; asked for {asked}")

@@ -1,0 +1,164 @@
+"""The quote page: what was kept, under an address of its own and a code for the telephone."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from starlette.requests import Request
+from starlette.responses import Response
+
+from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotFound, TooMany
+from server.domain.kits import TALK_TO_US, size_words
+from server.domain.quotes import Quote
+from server.domain.slots import CORE_SLOTS, SLOT_WORDS
+from server.domain.stock import Hold, read_contact
+from server.usecases.learner import draft_from_quote
+from server.usecases.quotes import read_quote
+from server.usecases.stock import agree_to_quote, open_hold, release_hold
+from server.usecases.work import Work
+from server.web.drawings.ruler import Ruler
+from server.web.pages.docket import Docket, docket_of_quote
+from server.web.pages.forms import Form, text_in
+from server.web.pages.winds import WindsShown, winds_shown
+from server.web.pages.words import lead_of, ruler_of, sentence_of, title_of
+from server.web.render import moment_words, see_other
+from server.web.state import PagesOf, SettingsOf, ShopOf
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class QuotedRow:
+    """A part of a quote."""
+
+    word: str
+    size: str
+    sentence: str
+    name: str
+    maker: str
+    sku: str
+    ruler: Ruler
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was typed to ask for a hold, and what stands against it."""
+
+    name: str = ""
+    email: str = ""
+    phone: str = ""
+    faults: tuple[Fault, ...] = ()
+
+    def fault_at(self, name: str) -> Fault | None:
+        """What is wrong with a field."""
+        return next((fault for fault in self.faults if fault.field == name), None)
+
+    def value(self, name: str) -> str:
+        """A field as it was typed."""
+        return {"name": self.name, "email": self.email, "phone": self.phone}[name]
+
+
+@dataclass(frozen=True)
+class QuotePage:
+    """A kept quote."""
+
+    quote: Quote
+    title: str
+    lead: str
+    address: str
+    state: str
+    can_agree: bool
+    needs_the_shop: bool
+    hold: Hold | None
+    held_until: str
+    hold_hours: int
+    asked: Asked
+    rows: tuple[QuotedRow, ...]
+    docket: Docket
+    winds: WindsShown
+    notes: tuple[str, ...]
+
+
+@router.get("/quotes/{token}")
+def show_quote(request: Request, token: str, shop: ShopOf, settings: SettingsOf, pages: PagesOf) -> Response:
+    """A quote as it was kept, lapsed or not."""
+    with shop.reading() as work:
+        page = _page(work, token, settings.address)
+        return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop)
+
+
+def _page(work: Work, token: str, address: str, asked: Asked | None = None) -> QuotePage:
+    quote, hold = read_quote(work, token), open_hold(work, token)
+    terms = work.catalogue.policy
+    kit = quote.kit
+    notes = [*quote.notes, *kit.notes]
+    if not kit.is_sound:
+        notes.append(TALK_TO_US)
+    state = quote.state_on(work.today, hold)
+    alone = kit.is_sound and quote.answers.get("swims_100m") not in (False, "no")
+    return QuotePage(
+        quote=quote,
+        title=title_of(quote.setup),
+        lead=lead_of(quote.mass_kg, quote.setup, quote.water, quote.usual_wind_kn),
+        address=f"{address}/quotes/{quote.token}",
+        state=state,
+        can_agree=state == "sent" and alone,
+        needs_the_shop=not alone,
+        hold=hold,
+        held_until=moment_words(hold.expires_at, terms.shop) if hold else "",
+        hold_hours=terms.hold_unconfirmed_hours,
+        asked=asked or Asked(),
+        rows=tuple(_row(quote, slot) for slot in CORE_SLOTS),
+        docket=docket_of_quote(quote),
+        winds=winds_shown(quote.wings, quote.hands, quote.spot, quote.usual_wind_kn),
+        notes=tuple(notes),
+    )
+
+
+@router.post("/quotes/{token}/agree")
+def agree(request: Request, token: str, form: Form, shop: ShopOf, settings: SettingsOf, pages: PagesOf) -> Response:
+    """Ask to hold the parts; what stands against it is said on the page, with what was typed."""
+    name, email, phone = (text_in(form, field) for field in ("name", "email", "phone"))
+    said = text_in(form, "revision")
+    with shop.writing() as work:
+        try:
+            contact = read_contact(name, email, phone)
+            agree_to_quote(work, token, contact, int(said) if said.isascii() and said.isdigit() else 0)
+            return see_other(f"/quotes/{token}")
+        except (InvalidInput, Conflict) as error:
+            faults, status = error.faults, 409 if isinstance(error, Conflict) else 422
+        except (Lapsed, TooMany) as error:
+            faults, status = (Fault("agree", str(error)),), 410 if isinstance(error, Lapsed) else 429
+        page = _page(work, token, settings.address, Asked(name, email, phone, faults))
+        return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop, status=status)
+
+
+@router.post("/quotes/{token}/release")
+def take_back(token: str, shop: ShopOf) -> Response:
+    """Take a request to hold back."""
+    with shop.writing() as work, suppress(NotFound):
+        release_hold(work, token, "taken back by the customer")
+    return see_other(f"/quotes/{token}")
+
+
+def _row(quote: Quote, slot: str) -> QuotedRow:
+    part = None if slot in quote.kit.kept else quote.kit.parts[slot]
+    return QuotedRow(
+        word=SLOT_WORDS[slot],
+        size=size_words(quote.kit.gear_in(slot)),
+        sentence=sentence_of(slot, quote.kit, quote.targets, quote.setup),
+        name=part.name if part else f"your own {SLOT_WORDS[slot]}",
+        maker=part.maker if part else "",
+        sku=part.sku if part else "",
+        ruler=ruler_of(quote.targets[slot], quote.kit.gear_in(slot)),
+    )
+
+
+@router.post("/quotes/{token}/answers")
+def change_answers(token: str, shop: ShopOf) -> Response:
+    """Go through the answers of a quote again; kept, they become its next revision."""
+    with shop.writing() as work:
+        draft = draft_from_quote(work, token)
+    return see_other(f"/drafts/{draft.token}/you")

@@ -1,0 +1,105 @@
+"""Templates: whole pages and the named blocks of them, money and numbers as this shop writes them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import fields
+from datetime import date, datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from babel.dates import format_date
+from babel.numbers import format_currency
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from server.domain.money import Cents
+from server.domain.policy import ShopTerms
+from server.domain.slots import SLOT_WORDS
+
+TEMPLATES = Path(__file__).parents[2] / "templates"
+
+
+def money_words(cents: Cents, terms: ShopTerms) -> str:
+    """An amount as the shop's locale writes it, with a true minus: €1,234.50, −€310.00."""
+    words = str(format_currency(Decimal(abs(cents)) / 100, terms.currency, locale=terms.locale))
+    return f"−{words}" if cents < 0 else words
+
+
+def day_words(day: date, terms: ShopTerms) -> str:
+    """A day in words: 9 December 2026."""
+    return str(format_date(day, "d MMMM y", locale=terms.locale))
+
+
+def moment_words(moment: datetime, terms: ShopTerms) -> str:
+    """A moment by the shop's clock, in words: 25 November 2026, 14:30."""
+    local = moment.astimezone(ZoneInfo(terms.time_zone))
+    return f"{day_words(local.date(), terms)}, {local:%H:%M}"
+
+
+def spaced_code(code: str) -> str:
+    """A code in two groups, as it is read out."""
+    return f"{code[:4]} {code[4:]}"
+
+
+def environment(static_address: Callable[[str], str]) -> Environment:
+    """The template environment: escaping on, unknown names refused, macros as the global `ui`."""
+    env = Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    env.filters["spaced"] = spaced_code
+    env.globals["static"] = static_address
+    env.globals["slot_words"] = SLOT_WORDS
+    env.globals["zip"] = zip
+    env.globals["ui"] = env.get_template("ui.html").module
+    return env
+
+
+def is_fragment_asked(request: Request) -> bool:
+    """Whether htmx asks for a part of a page; a boosted link or a history restore gets the whole one."""
+    headers = request.headers
+    return (
+        headers.get("HX-Request") == "true"
+        and headers.get("HX-Boosted") != "true"
+        and headers.get("HX-History-Restore-Request") != "true"
+    )
+
+
+class Pages:
+    """Renders a page's context (a frozen dataclass) with its template, whole or only one named block of it."""
+
+    def __init__(self, env: Environment) -> None:
+        self.env = env
+
+    def show(
+        self, request: Request, template: str, context: Any, terms: ShopTerms, *, block: str = "", status: int = 200
+    ) -> HTMLResponse:
+        """The page, or its block where htmx asks for a part and the page has one."""
+        values = {field.name: getattr(context, field.name) for field in fields(context)}
+        values |= {
+            "page": context,
+            "shop": terms,
+            "money": lambda cents: money_words(cents, terms),
+            "day": lambda moment: day_words(moment, terms),
+        }
+        page = self.env.get_template(template)
+        if block and is_fragment_asked(request):
+            return self._answer(page.blocks[block](page.new_context(values)), status)
+        return self._answer([page.render(values)], status)
+
+    @staticmethod
+    def _answer(html: Iterable[str], status: int) -> HTMLResponse:
+        return HTMLResponse("".join(html), status_code=status, headers={"Vary": "HX-Request"})
+
+
+def see_other(address: str) -> RedirectResponse:
+    """After a POST: look at this address. htmx follows by itself and asks for the block."""
+    return RedirectResponse(address, status_code=303, headers={"Vary": "HX-Request"})

@@ -1,0 +1,28 @@
+"""What handlers are given: the shop and the settings of this running program."""
+
+from __future__ import annotations
+
+from typing import Annotated, cast
+
+from fastapi import Depends, Request
+
+from server.settings import Settings
+from server.usecases.work import Shop
+from server.web.render import Pages
+
+
+def _shop(request: Request) -> Shop:
+    return cast(Shop, request.app.state.shop)
+
+
+def _settings(request: Request) -> Settings:
+    return cast(Settings, request.app.state.settings)
+
+
+def _pages(request: Request) -> Pages:
+    return cast(Pages, request.app.state.pages)
+
+
+ShopOf = Annotated[Shop, Depends(_shop)]
+SettingsOf = Annotated[Settings, Depends(_settings)]
+PagesOf = Annotated[Pages, Depends(_pages)]

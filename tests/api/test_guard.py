@@ -1,0 +1,141 @@
+"""What stands before every route: headers, forged requests, too many requests; and what no answer ever tells."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from server.app import create_app
+from server.settings import Settings
+from tests.builders_http import ADDRESS, Client, faults_of, names_in
+from tests.builders_shop import STRONG, learner
+
+HOST = ADDRESS.removeprefix("https://")
+
+
+def answers_of_every_kind(client: Client) -> list[tuple[str, Any]]:
+    """An answer of every route and status that the interface has."""
+    quote = client.post_json("/api/quotes", {"answers": learner()})
+    token = quote.json()["url"].rsplit("/", 1)[1]
+    return [
+        ("/api/quotes", quote),
+        ("/api/fit", client.post_json("/api/fit", learner())),
+        ("/api/kits", client.post_json("/api/kits", learner(budget=100_000_00, **STRONG))),
+        ("/api/parts", client.get("/api/parts")),
+        (f"/api/quotes/{token}", client.get(f"/api/quotes/{token}")),
+        ("/api/openapi.json", client.get("/api/openapi.json")),
+        ("/api/fit", client.post_json("/api/fit", {})),
+        ("/api/nothing", client.get("/api/nothing")),
+        ("/api/fit", client.get("/api/fit")),
+        ("/api/fit", client.post("/api/fit", content=b"x" * 70_000)),
+        ("/api/fit", client.post_json("/api/fit", learner(), headers={"Origin": "https://elsewhere.example"})),
+        ("/api/quotes", client.post_json("/api/quotes", {"answers": learner(mass_kg=150)})),
+    ]
+
+
+def test_every_answer_carries_the_safe_headers_and_sets_no_cookie(client: Client) -> None:
+    answers = answers_of_every_kind(client)
+    assert {answer.status_code for _, answer in answers} == {200, 201, 403, 404, 405, 409, 413, 422}
+    for path, answer in answers:
+        headers = answer.headers
+        assert "set-cookie" not in headers
+        assert "server" not in headers
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["referrer-policy"] == "no-referrer"
+        assert headers["cross-origin-opener-policy"] == "same-origin"
+        assert headers["strict-transport-security"].startswith("max-age=31536000")
+        rules = dict(rule.strip().split(" ", 1) for rule in headers["content-security-policy"].split(";"))
+        assert rules["default-src"] == rules["frame-ancestors"] == rules["base-uri"] == rules["object-src"] == "'none'"
+        assert rules["script-src"] == rules["style-src"] == rules["form-action"] == "'self'"
+        assert "unsafe" not in headers["content-security-policy"]
+        private = path.startswith("/api/quotes/")
+        assert headers["cache-control"] == ("private, no-cache" if private else "no-store")
+        assert ("x-robots-tag" in headers) == private
+
+
+def test_no_answer_tells_what_is_the_shops_own_affair(client: Client) -> None:
+    told = [answer.json() for path, answer in answers_of_every_kind(client) if path != "/api/openapi.json"]
+    names = {name for value in told for name in names_in(value)}
+    assert {"parts", "price", "float_margin_l", "in_stock"} <= names
+    assert not {name for name in names if "cost" in name or "on_hand" in name or "free" in name}
+    assert {name for name in names if "margin" in name} == {"float_margin_l"}
+    assert not names & {"gtin", "stock", "pieces", "token", "catalogue_version", "retired", "sold"}
+
+
+def test_over_plain_http_no_header_asks_for_https(data: Path) -> None:
+    with Client(create_app(Settings(data=data, base_address="http://slackwater.example", public_burst=0))) as client:
+        assert "strict-transport-security" not in client.get("/api/parts").headers
+
+
+# --- forged requests
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {},
+        {"Sec-Fetch-Site": "same-origin"},
+        {"Sec-Fetch-Site": "none"},
+        {"Origin": ADDRESS},
+        {"Origin": "https://proxied.example", "Host": "proxied.example"},
+        {"Sec-Fetch-Site": "same-origin", "Origin": "https://elsewhere.example"},
+    ],
+    ids=str,
+)
+def test_requests_of_our_own_pages_and_of_programs_pass(client: Client, headers: dict[str, str]) -> None:
+    assert client.post_json("/api/fit", learner(), headers=headers).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+        {"Sec-Fetch-Site": "cross-site", "Origin": ADDRESS},
+        {"Sec-Fetch-Site": ""},
+        {"Origin": "https://elsewhere.example"},
+        {"Origin": f"https://{HOST}.elsewhere.example"},
+        {"Origin": f"https://{HOST}:8443"},
+        {"Origin": ""},
+        {"Origin": "null", "Cookie": "somebody=1"},
+    ],
+    ids=str,
+)
+def test_requests_that_another_site_sends_are_refused_and_change_nothing(
+    client: Client, headers: dict[str, str]
+) -> None:
+    for path in ("/api/fit", "/api/quotes"):
+        faults_of(client.post_json(path, {"answers": learner()}, headers=headers), 403)
+
+
+def test_looking_is_allowed_from_anywhere(client: Client) -> None:
+    headers = {"Sec-Fetch-Site": "cross-site", "Origin": "https://elsewhere.example"}
+    assert client.get("/api/parts", headers=headers).status_code == 200
+
+
+# --- too many requests
+
+
+def test_past_the_burst_every_public_request_of_an_address_is_told_to_wait(data: Path) -> None:
+    app = create_app(Settings(data=data, public_burst=4))
+    with Client(app) as client, Client(app, ("198.51.100.8", 1)) as other:
+        for path in ("/api/parts", "/api/quotes/guessed", "/api/nothing"):
+            assert client.get(path).status_code in (200, 404)
+        assert client.post_json("/api/fit", learner()).status_code == 200
+        for _ in range(3):
+            faults_of(client.get("/api/parts"), 429)
+            faults_of(client.post_json("/api/fit", learner()), 429)
+        assert client.get("/").status_code == 429
+        assert "content-security-policy" in client.get("/api/parts").headers
+        assert other.get("/api/parts").status_code == 200
+
+
+def test_without_being_told_the_burst_is_three_hundred() -> None:
+    assert Settings.model_fields["public_burst"].default == 300
+
+
+def test_a_burst_of_none_is_no_limit(data: Path) -> None:
+    with Client(create_app(Settings(data=data, public_burst=0))) as client:
+        assert {client.get("/api/nothing").status_code for _ in range(310)} == {404}

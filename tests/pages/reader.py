@@ -1,0 +1,140 @@
+"""A browser without script: it reads pages as the HTML standard does, follows links, fills forms and sends them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from urllib.parse import urlencode
+from xml.etree.ElementTree import Element
+
+import html5lib
+import httpx
+
+from tests.builders_http import Client
+
+Fields = list[tuple[str, str]]
+FORM = {"content-type": "application/x-www-form-urlencoded"}
+
+
+def parsed(html: str) -> Element:
+    """A page's tree; raises where it is not valid HTML."""
+    tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(html)
+    return tree
+
+
+def parsed_fragment(html: str) -> Element:
+    """A fragment's tree; raises where it is not valid HTML."""
+    tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parseFragment(html)
+    return tree
+
+
+def text_of(element: Element) -> str:
+    """All text of an element with single spaces."""
+    return " ".join("".join(element.itertext()).split())
+
+
+def encoded(fields: Fields) -> bytes:
+    """Fields as a form sends them."""
+    return urlencode(fields).encode()
+
+
+def fields_of_form(form: Element) -> Fields:
+    """What a form would send as it stands, without its buttons."""
+    fields: Fields = []
+    for control in form.iter():
+        name = control.get("name")
+        if name is None or control.tag == "button":
+            continue
+        if control.tag == "select":
+            options = list(control.iter("option"))
+            chosen = [option for option in options if option.get("selected") is not None] or options[:1]
+            fields.append((name, chosen[0].get("value", "")))
+        elif control.get("type") in ("radio", "checkbox"):
+            if control.get("checked") is not None:
+                fields.append((name, control.get("value", "on")))
+        else:
+            fields.append((name, control.get("value", "")))
+    return fields
+
+
+@dataclass
+class Reader:
+    """What stands in the window: an address and a page."""
+
+    client: Client
+    address: str = ""
+    status: int = 0
+    html: str = ""
+    headers: httpx.Headers = field(default_factory=httpx.Headers)
+
+    @property
+    def page(self) -> Element:
+        """The page's tree."""
+        return parsed(self.html)
+
+    @property
+    def text(self) -> str:
+        """All that can be read on the page."""
+        return text_of(self.page)
+
+    def open(self, address: str) -> Reader:
+        """Go to an address."""
+        return self._shown(address, self.client.get(address))
+
+    def _shown(self, address: str, answer: httpx.Response) -> Reader:
+        while answer.status_code == 303:
+            address = answer.headers["location"]
+            answer = self.client.get(address)
+        self.address, self.status, self.html, self.headers = address, answer.status_code, answer.text, answer.headers
+        return self
+
+    def form(self, button: str) -> tuple[Element, Element]:
+        """The form with a button of this text (or of this value), and the button."""
+        for form in self.page.iter("form"):
+            for found in form.iter("button"):
+                if button in (text_of(found), found.get("value")):
+                    return form, found
+        raise AssertionError(f"no button {button!r} at {self.address}")
+
+    def press(self, button: str, **filled: str | list[str]) -> Reader:
+        """Fill fields of a button's form and press it; a field given as a list is sent for each of its values."""
+        address, body = self.sending(button, **filled)
+        return self._shown(address, self.client.post(address, content=body, headers=FORM))
+
+    def sending(self, button: str, **filled: str | list[str]) -> tuple[str, bytes]:
+        """Where pressing a button would send what."""
+        form, pressed = self.form(button)
+        names = {name.replace("__", "-"): value for name, value in filled.items()}
+        known = {control.get("name") for control in form.iter()}
+        assert names.keys() <= known, f"no such field: {names.keys() - known}"
+        fields = [(name, value) for name, value in fields_of_form(form) if name not in names]
+        for name, value in names.items():
+            fields += [(name, item) for item in ([value] if isinstance(value, str) else value)]
+        said = pressed.get("name")
+        if said is not None:
+            fields.append((said, pressed.get("value", "")))
+        return form.get("action", self.address), encoded(fields)
+
+    def by_id(self, name: str) -> Element:
+        """The element with an id."""
+        found = next((element for element in self.page.iter() if element.get("id") == name), None)
+        assert found is not None, f"nothing has the id {name!r} at {self.address}"
+        return found
+
+    def row(self, label: str) -> str:
+        """What the docket says beside a label that begins so."""
+        for line in self.page.iter("div"):
+            words = list(line)
+            if len(words) == 2 and words[0].tag == "dt" and text_of(words[0]).startswith(label):
+                return text_of(words[1])
+        raise AssertionError(f"the docket has no line {label!r}")
+
+
+def started(client: Client) -> Reader:
+    """A reader who has pressed the first page's button."""
+    return Reader(client).open("/").press("Start with you")
+
+
+def at_the_kit(client: Client, mass: str = "80", **flying: str) -> Reader:
+    """A reader who has answered what a kit needs, and looks at it."""
+    reader = started(client).press("next", mass_kg=mass, to_feet="average", fitness="fair")
+    return reader.press("kit", **{"board_background": "some", "foil_stage": "none", **flying})
