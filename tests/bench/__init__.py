@@ -1,0 +1,1 @@
+"""Measurements as commands, not tests: `python -m tests.bench` lists and runs them."""

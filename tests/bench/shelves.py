@@ -1,0 +1,41 @@
+"""Random shelves of any number of parts, named by a seed: prices follow size to the power 0.8 with log-normal noise of 0.3."""
+
+from __future__ import annotations
+
+import random
+
+from server.domain.catalogue import Catalogue, Gear, MeasureValue, Part, Shelf
+
+SHARES = {"board": 0.24, "mast": 0.14, "fuselage": 0.10, "front_foil": 0.18, "tail": 0.14, "hand_wing": 0.20}
+RANGES = {
+    "board": ("volume_l", 60.0, 165.0, 180_000),
+    "mast": ("length_cm", 60.0, 95.0, 70_000),
+    "fuselage": ("length_cm", 52.0, 76.0, 25_000),
+    "front_foil": ("area_cm2", 900.0, 2400.0, 80_000),
+    "tail": ("area_cm2", 180.0, 340.0, 30_000),
+    "hand_wing": ("area_m2", 2.5, 7.0, 110_000),
+}
+TRACKS, MOUNTS = ("rail", "box"), ("cone", "saddle")
+
+
+def shelf(parts: int, seed: int = 1) -> Shelf:
+    """A shelf of about so many core parts, all of them in stock."""
+    draw = random.Random(seed)
+    made: list[Part] = []
+    for slot, share in SHARES.items():
+        for number in range(round(parts * share)):
+            name, low, high, price = RANGES[slot]
+            size = round(draw.uniform(low, high), 1)
+            middle = (low + high) / 2
+            cents = round(price * (size / middle) ** 0.8 * draw.lognormvariate(0, 0.3))
+            made.append(_part(f"{slot[:2].upper()}{number:05d}", slot, cents, {name: size}, draw))
+    return Shelf(Catalogue({part.sku: part for part in made}), {part.sku: draw.randint(1, 6) for part in made})
+
+
+def _part(sku: str, slot: str, cents: int, size: dict[str, MeasureValue], draw: random.Random) -> Part:
+    measures: dict[str, MeasureValue] = {**size, "track": draw.choice(TRACKS), "mount": draw.choice(MOUNTS)}
+    if slot == "board":
+        measures |= {"length_cm": 175.0, "width_cm": draw.uniform(60, 85), "thickness_cm": 12.5, "bottom": "flat"}
+    if slot == "front_foil":
+        measures["aspect_ratio"] = draw.uniform(4.5, 9)
+    return Part(sku, sku, "Maker", "", cents, cents // 2, Gear(slot, measures))

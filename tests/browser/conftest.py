@@ -1,0 +1,78 @@
+"""A real server on loopback and a real browser; where the browser is not installed the tests say so, and under CI they fail."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from server.persistence.engine import sqlite_file
+
+CHROMIUM = "/usr/bin/chromium"
+QUIET = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="session")
+def address(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A server of the tests' own."""
+    data = tmp_path_factory.mktemp("browsed")
+    shutil.copyfile(sqlite_file(seeded), sqlite_file(data))
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "server", "--data", str(data), "--port", str(port)]
+    environment = {**os.environ, "SLACKWATER_PUBLIC_BURST": "0", "SLACKWATER_LOG_LEVEL": "warning"}
+    server = subprocess.Popen(command, env=environment, cwd=Path(__file__).parents[2])
+    base = f"http://127.0.0.1:{port}"
+    for _ in range(100):
+        try:
+            httpx.get(base)
+            break
+        except httpx.TransportError:
+            time.sleep(0.1)
+    yield base
+    server.terminate()
+    server.wait(10)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium."""
+    if not Path(CHROMIUM).exists():
+        words = f"no {CHROMIUM}: apt-get install chromium"
+        if os.environ.get("CI") == "true":
+            pytest.fail(words)
+        pytest.skip(words)
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(params=[(360, 740), (1280, 900)], ids=["phone", "desk"])
+def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """A page on a phone and on a desk; at the end its console must have been silent."""
+    width, height = request.param
+    context = browser.new_context(viewport={"width": width, "height": height})
+    opened = context.new_page()
+    said: list[str] = []
+    opened.on("console", lambda message: said.append(message.text))
+    opened.on("pageerror", lambda error: said.append(str(error)))
+    yield opened
+    context.close()
+    assert said == []

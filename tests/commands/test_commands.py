@@ -1,0 +1,380 @@
+"""The command line: serve, load and lesson-payment, as real programs and (where that tells the same) as functions."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+
+import base32_crockford
+import httpx
+import pytest
+
+from server.commands import main
+from server.persistence.deposits import load_lessons
+from server.persistence.engine import Place, sqlite_file
+from server.settings import Settings
+from server.usecases.opening import SEED
+from server.usecases.work import Shop
+from tests.builders_shop import FolderCopy, learner
+
+ROOT = SEED.parent
+PATIENCE_S = 20
+
+
+@pytest.fixture
+def place(data: Path) -> Place:
+    """The folder that the commands are told with `--data`."""
+    return Place(data)
+
+
+def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """`python -m server` as a program of its own, to its end."""
+    return subprocess.run(
+        [sys.executable, "-m", "server", *arguments],
+        cwd=ROOT,
+        env=environment(**variables),
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=False,
+    )
+
+
+def environment(**variables: str) -> dict[str, str]:
+    """The variables of this program without its own settings, and those that are given."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("SLACKWATER_")}
+    return {**kept, **variables}
+
+
+def free_port() -> int:
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        return int(listening.getsockname()[1])
+
+
+@contextmanager
+def served(*arguments: str, **variables: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """A server as a program of its own, with the first line it prints; it is stopped at the end."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "server", *arguments],
+        cwd=ROOT,
+        env=environment(**variables),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    assert process.stdout is not None
+    with process, process.stdout:
+        try:
+            yield process, process.stdout.readline()
+        finally:
+            process.terminate()
+            process.wait(PATIENCE_S)
+
+
+def answer_of(address: str) -> httpx.Response:
+    """The answer of an address, as soon as there is one."""
+    until = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            return httpx.get(address)
+        except httpx.ConnectError:
+            assert time.monotonic() < until, "nothing listens there"
+            time.sleep(0.02)
+
+
+def no_server(settings: Settings) -> None:
+    raise AssertionError(f"nobody asked to serve {settings}")
+
+
+def call(*arguments: str) -> int:
+    """A command that serves nothing."""
+    return main(no_server, arguments)
+
+
+def dump(data: Path) -> list[str]:
+    """Everything in the database of a data folder, as text."""
+    database = sqlite3.connect(sqlite_file(data))
+    lines = list(database.iterdump())
+    database.close()
+    return lines
+
+
+# --- serve
+
+
+def test_without_a_command_it_serves_a_seeded_shop_where_it_says_until_it_is_told_to_stop(tmp_path: Path) -> None:
+    data, port = tmp_path / "data", free_port()
+    with served(SLACKWATER_DATA=str(data), SLACKWATER_PORT=str(port)) as (process, line):
+        found = re.search(r"http://127\.0\.0\.1:\d+", line)
+        assert found, line
+        assert found[0] == f"http://127.0.0.1:{port}"
+        skus = {part["sku"] for part in answer_of(f"{found[0]}/api/parts").json()["parts"]}
+        assert {"DUN-72", "WRK-PUMP1"} <= skus
+        answer = httpx.post(f"{found[0]}/api/quotes", json={"answers": learner()})
+        assert answer.status_code == 201
+        assert answer.json()["url"].startswith(f"{found[0]}/quotes/")
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(PATIENCE_S) in (0, -signal.SIGTERM)
+    assert sqlite_file(data).is_file()
+
+
+def test_a_catalogue_loaded_first_is_served_without_the_seed(tmp_path: Path, folder: FolderCopy) -> None:
+    data, port = tmp_path / "data", free_port()
+    data.mkdir()
+    (data / "notes.txt").write_text("other files do not matter")
+    folder.keep("boards.csv", lambda row: row["sku"].startswith("EEL"))
+    loaded = run("load", str(folder.path), "--data", str(data))
+    assert (loaded.returncode, loaded.stderr) == (0, "")
+    new = {line.split()[1] for line in loaded.stdout.splitlines() if line.startswith("new ")}
+    assert "EEL-85" in new
+    assert "DUN-72" not in new
+    with served("serve", "--data", str(data), "--host", "127.0.0.1", "--port", str(port)) as (_, line):
+        assert f"http://127.0.0.1:{port}" in line
+        parts = answer_of(f"http://127.0.0.1:{port}/api/parts?slot=board").json()["parts"]
+    assert {part["maker"] for part in parts} == {"Eelgrass Boards"}
+
+
+def settings_served(*arguments: str) -> Settings:
+    """The settings that `serve` would be given."""
+    given: list[Settings] = []
+    assert main(given.append, arguments) == 0
+    [settings] = given
+    return settings
+
+
+def test_by_itself_it_serves_at_loopback_port_8000_from_a_folder_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in Settings.model_fields:
+        monkeypatch.delenv(f"SLACKWATER_{name.upper()}", raising=False)
+    for arguments in ((), ("serve",)):
+        settings = settings_served(*arguments)
+        assert (settings.host, settings.port, settings.data) == ("127.0.0.1", 8000, Path(".data"))
+
+
+def test_what_is_given_wins_over_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name, value in (("HOST", "127.0.0.2"), ("PORT", "8001"), ("DATA", "there"), ("PUBLIC_BURST", "7")):
+        monkeypatch.setenv(f"SLACKWATER_{name}", value)
+    from_variables = settings_served("serve")
+    assert (from_variables.host, from_variables.port, from_variables.data) == ("127.0.0.2", 8001, Path("there"))
+    given = settings_served("--host", "127.0.0.3", "--port", "8002", "--data", "here")
+    assert (given.host, given.port, given.data) == ("127.0.0.3", 8002, Path("here"))
+    assert given.public_burst == 7
+
+
+@pytest.mark.parametrize(("name", "value"), [("PORT", "eighty"), ("PORT", "65536"), ("PUBLIC_BURST", "-1")])
+def test_a_setting_that_cannot_be_read_is_named(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], name: str, value: str
+) -> None:
+    monkeypatch.setenv(f"SLACKWATER_{name}", value)
+    assert call("serve") != 0
+    assert f"SLACKWATER_{name}: " in capsys.readouterr().err
+
+
+# --- load
+
+
+def test_loading_replaces_what_was_there_and_says_what_changed(
+    data: Path, shop: Shop, folder: FolderCopy, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder.keep("boards.csv", lambda row: row["sku"] != "DUN-102")
+    folder.set("masts.csv", 2, "price", "1599.00")
+    folder.set("tails.csv", 2, "on_hand", "5")
+    assert call("load", str(folder.path), "--data", str(data)) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert "retired  DUN-102" in told
+    assert "changed  TUR-M72T: price 1619.00 -> 1599.00" in told
+    assert "count    TUR-T190: +3, counted 5" in told
+    assert told[-1] == "The catalogue is in force."
+    with shop.reading() as work:
+        assert work.catalogue.parts["DUN-102"].retired
+        assert work.catalogue.parts["TUR-M72T"].price == 1599_00
+        assert work.shelf.free["TUR-T190"] == 5
+
+
+def test_a_dry_run_says_the_same_and_changes_nothing(
+    data: Path, folder: FolderCopy, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder.keep("boards.csv", lambda row: row["sku"] != "DUN-102")
+    folder.set("tails.csv", 2, "on_hand", "5")
+    before = dump(data)
+    assert call("load", str(folder.path), "--data", str(data), "--dry-run") == 0
+    dry = capsys.readouterr().out.splitlines()
+    assert dump(data) == before
+    assert call("load", str(folder.path), "--data", str(data)) == 0
+    assert dump(data) != before
+    assert capsys.readouterr().out.splitlines()[:-1] == dry[:-1]
+    assert "dry run" in dry[-1]
+
+
+def test_a_dry_run_for_an_empty_data_folder_makes_nothing(
+    tmp_path: Path, folder: FolderCopy, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = tmp_path / "data"
+    assert call("load", str(folder.path), "--data", str(data), "--dry-run") == 0
+    assert not data.exists()
+    assert "new      DUN-72 Mudflat 72" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("dry", [(), ("--dry-run",)], ids=["for good", "dry"])
+def test_a_line_for_each_fault_and_nothing_is_changed(
+    data: Path, folder: FolderCopy, capsys: pytest.CaptureFixture[str], dry: tuple[str, ...]
+) -> None:
+    folder.keep("boards.csv", lambda row: row["sku"] != "DUN-102")
+    folder.set("boards.csv", 3, "gtin", "2100041000744")
+    folder.set("masts.csv", 2, "length_cm", "0.72")
+    folder.set("tails.csv", 4, "price", "")
+    folder.swap("policy.toml", "worn_kg = 5.0", "worn_kg = 500")
+    before = dump(data)
+    assert call("load", str(folder.path), "--data", str(data), *dry) != 0
+    told = capsys.readouterr()
+    assert dump(data) == before
+    lines = told.err.splitlines()
+    for place in (
+        "boards.csv, row 3, column gtin:",
+        "masts.csv, row 2, column length_cm:",
+        "tails.csv, row 4, column price:",
+        "policy.toml, file, column fit.worn_kg:",
+    ):
+        [line] = [line for line in lines if line.startswith(place)]
+        assert "Accepted: " in line
+    assert lines[-1] == "4 faults: nothing was changed."
+    assert told.out == ""
+
+
+def test_a_fault_leaves_an_empty_data_folder_empty(tmp_path: Path, folder: FolderCopy) -> None:
+    data = tmp_path / "data"
+    folder.set("tails.csv", 4, "price", "")
+    assert call("load", str(folder.path), "--data", str(data)) != 0
+    assert not data.exists()
+
+
+def test_a_folder_that_is_not_there_is_a_fault(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = dump(data)
+    assert call("load", str(data / "nothing"), "--data", str(data)) != 0
+    assert "no such folder" in capsys.readouterr().err
+    assert dump(data) == before
+
+
+def test_an_earlier_price_of_an_unknown_part_is_a_warning_only(
+    data: Path, folder: FolderCopy, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder.set("price_history.csv", 3, "sku", "NO-SUCH")
+    assert call("load", str(folder.path), "--data", str(data)) == 0
+    told = capsys.readouterr()
+    [line] = [line for line in told.out.splitlines() if line.startswith("warning")]
+    assert "price_history.csv, row 3, column sku:" in line
+    assert "NO-SUCH" in line
+    assert told.err == ""
+
+
+# --- lesson-payment
+
+
+def test_a_paid_lesson_is_recorded_and_its_code_is_all_that_is_printed(data: Path, shop: Shop) -> None:
+    told = run("lesson-payment", "--kind", "private", "--fee", "115.00", "--taken", "2026-11-20", "--data", str(data))
+    assert (told.returncode, told.stderr) == (0, "")
+    code = told.stdout.strip()
+    # Crockford's base 32; the package base32-crockford raises where the check symbol is wrong.
+    assert base32_crockford.decode(code, checksum=True) < 32**7
+    with shop.reading() as work:
+        lesson = load_lessons(work.session, [code])[code]
+    assert (lesson.kind, lesson.state, lesson.day, lesson.balance) == ("private", "taken", date(2026, 11, 20), 115_00)
+
+
+@pytest.mark.parametrize(
+    ("flag", "state"),
+    [("--taken", "taken"), ("--booked", "booked"), ("--missed", "missed"), ("--called-off-late", "called_off_late")],
+)
+def test_how_a_lesson_went_is_told_by_its_flag(
+    data: Path, shop: Shop, capsys: pytest.CaptureFixture[str], flag: str, state: str
+) -> None:
+    assert call("lesson-payment", "--data", str(data), "--kind", "group", "--fee", "60", flag, "2026-11-20") == 0
+    code = capsys.readouterr().out.strip()
+    with shop.reading() as work:
+        lesson = load_lessons(work.session, [code])[code]
+    assert (lesson.kind, lesson.state, lesson.balance) == ("group", state, 60_00)
+
+
+def test_a_lesson_can_be_paid_in_a_data_folder_that_is_new(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data = str(tmp_path / "data")
+    assert call("lesson-payment", "--data", data, "--kind", "private", "--fee", "115.00", "--booked", "2026-12-01") == 0
+    assert len(capsys.readouterr().out.strip()) == 8
+
+
+def test_a_kind_that_the_shop_does_not_list_is_refused(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = dump(data)
+    assert call("lesson-payment", "--data", str(data), "--kind", "yoga", "--fee", "1.00", "--taken", "2026-11-20") != 0
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "private" in told.err
+    assert dump(data) == before
+
+
+WRONG_LINES = {
+    "no kind": ("--fee", "1.00", "--taken", "2026-11-20"),
+    "no fee": ("--kind", "private", "--taken", "2026-11-20"),
+    "no day": ("--kind", "private", "--fee", "1.00"),
+    "two days": ("--kind", "private", "--fee", "1.00", "--taken", "2026-11-20", "--missed", "2026-11-21"),
+    "a fee of three decimals": ("--kind", "private", "--fee", "1.005", "--taken", "2026-11-20"),
+    "a fee below nothing": ("--kind", "private", "--fee=-1.00", "--taken", "2026-11-20"),
+    "a fee that is no number": ("--kind", "private", "--fee", "nan", "--taken", "2026-11-20"),
+    "a fee with its currency": ("--kind", "private", "--fee", "€1", "--taken", "2026-11-20"),
+    "a day not in the calendar": ("--kind", "private", "--fee", "1.00", "--taken", "2026-02-30"),
+    "a day the other way round": ("--kind", "private", "--fee", "1.00", "--taken", "20/11/2026"),
+}
+
+
+@pytest.mark.parametrize("name", WRONG_LINES)
+def test_a_lesson_that_is_told_wrongly_is_not_recorded(
+    data: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    before = dump(data)
+    with pytest.raises(SystemExit) as refused:
+        call("lesson-payment", "--data", str(data), *WRONG_LINES[name])
+    assert refused.value.code != 0
+    assert "lesson-payment: error:" in capsys.readouterr().err
+    assert dump(data) == before
+
+
+# --- help
+
+HELP: dict[tuple[str, ...], tuple[str, ...]] = {
+    (): ("serve", "load", "lesson-payment"),
+    ("serve",): ("--host", "--port", "--data"),
+    ("load",): ("DIR", "--data", "--dry-run"),
+    ("lesson-payment",): ("--kind", "--fee", "--taken", "--booked", "--missed", "--called-off-late", "--data"),
+}
+
+
+@pytest.mark.parametrize("command", HELP, ids=lambda command: " ".join(command) or "the whole")
+@pytest.mark.parametrize("flag", ["--help", "-h"])
+def test_help_names_all_that_can_be_said(
+    capsys: pytest.CaptureFixture[str], command: tuple[str, ...], flag: str
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        call(*command, flag)
+    assert ended.value.code == 0
+    told = capsys.readouterr().out
+    assert told.startswith("usage: python -m server")
+    for word in HELP[command]:
+        assert word in told
+
+
+@pytest.mark.parametrize("arguments", [("sell",), ("load",), ("serve", "--port", "70000"), ("serve", "--port", "x")])
+def test_what_is_no_command_is_refused_with_its_usage(
+    capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        call(*arguments)
+    assert ended.value.code == 2
+    assert "usage: python -m server" in capsys.readouterr().err
