@@ -27,6 +27,8 @@ TITLES = {
     409: "Not as things stand",
     410: "This has lapsed",
     413: "That was too large",
+    414: "That was too long",
+    431: "That was too large",
     422: "Something is not right yet",
     429: "One moment",
     500: "Something broke on our side",

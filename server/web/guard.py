@@ -19,6 +19,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 64 * 1024
+MOST_ADDRESS = 2048
+MOST_HEADERS = 16 * 1024
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
@@ -103,7 +105,7 @@ class SafeHeaders:
 
 
 class SizeLimit:
-    """Refuses bodies over a limit with 413, whether they tell their length or not."""
+    """Refuses what is too large: addresses with 414, header fields with 431, bodies with 413 whether they tell their length or not."""
 
     def __init__(self, app: ASGIApp, *, refuse: Refuse, most: int = MOST_BYTES) -> None:
         self.app = app
@@ -111,7 +113,16 @@ class SizeLimit:
         self.most = most
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        if len(scope["path"]) + len(scope["query_string"]) > MOST_ADDRESS:
+            await self.refuse(scope, receive, send, 414, "This address is too long to be one of ours.")
+            return
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > MOST_HEADERS:
+            await self.refuse(scope, receive, send, 431, "The header fields of the request are too large.")
+            return
+        if scope["method"] in SAFE_METHODS:
             await self.app(scope, receive, send)
             return
         words = f"The request is too large: at most {self.most // 1024} KiB."

@@ -139,3 +139,8 @@ def test_without_being_told_the_burst_is_three_hundred() -> None:
 def test_a_burst_of_none_is_no_limit(data: Path) -> None:
     with Client(create_app(Settings(data=data, public_burst=0))) as client:
         assert {client.get("/api/nothing").status_code for _ in range(310)} == {404}
+
+
+def test_an_address_or_header_fields_too_large_for_any_are_refused(client: Client) -> None:
+    faults_of(client.get("/api/parts?slot=" + "x" * 3000), 414)
+    faults_of(client.get("/api/parts", headers={"X-Much": "x" * 20_000}), 431)

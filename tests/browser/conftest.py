@@ -50,9 +50,9 @@ def address(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     server.wait(10)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    """Debian's Chromium."""
+    """Debian's Chromium; closed before other tests run, since its driver keeps an event loop in this thread."""
     if not Path(CHROMIUM).exists():
         words = f"no {CHROMIUM}: apt-get install chromium"
         if os.environ.get("CI") == "true":

@@ -105,6 +105,16 @@ def test_the_page_can_say_where_the_float_decided(told: dict[str, Any], floor_de
     assert any("The float decides" in why for why in size.board.because) is floor_decides
 
 
+def test_a_board_says_by_what_rule_it_was_sized() -> None:
+    steady, lively = sizing(mass_kg=80).board.because[0], sizing(mass_kg=80, **LIVELY).board.because[0]
+    assert steady.startswith("30 % over your 80 kg")
+    assert "104 litres for first flights" in steady
+    assert lively.startswith("15 % over your 80 kg")
+    assert "already flies" in lively
+    assert "first flights" in sizing().tail.because[0]
+    assert "turn" in sizing(**LIVELY).tail.because[0]
+
+
 def test_worked_steps_of_the_board_of_80_kg() -> None:
     # Own arithmetic: 80 × 1.3; 80 + 5 + 11.5; 1000 × 96.5 / 1026 + 5.
     size = sizing(mass_kg=80)
@@ -594,6 +604,8 @@ def test_a_kept_hand_wing_fills_its_slot_or_changes_the_one_to_buy(
     else:
         assert fitting.stronger_wind_m2 == pytest.approx(stronger_m2)
     assert len(fitting.notes) == 1
+    is_changed = fitting.sizing.hand_wing.ideal != 5.5
+    assert any("stronger wind" in why for why in fitting.sizing.hand_wing.because) is (is_changed or kept_m2 == 8.0)
 
 
 @given(st.floats(min_value=35, max_value=160), st.floats(min_value=1, max_value=12))

@@ -393,14 +393,14 @@ def test_what_is_kept_is_not_named_but_a_wing_for_stronger_wind_may_be() -> None
 
 
 def test_beside_a_part_stand_the_next_sizes_that_are_free_and_join() -> None:
-    boards = [sized("board", size) for size in (99.5, 104, 110, 120)]
+    boards = [sized("board", size) for size in (99.5, 101, 104, 110, 120, 122)]
     boards += [part("board", "OTHER-TRACK", volume_l=106, track="plate")]
     on = shelf(*usual("board"), *boards, free={"BOARD-110": 0})
     learner = fitter(on)
     beside = learner.neighbours(recommended(on), "board")
     assert beside.smaller is not None
     assert beside.larger is not None
-    assert (beside.smaller.part.sku, beside.larger.part.sku) == ("BOARD-99.5", "BOARD-120")
+    assert (beside.smaller.part.sku, beside.larger.part.sku) == ("BOARD-101", "BOARD-120")
 
 
 def test_what_a_size_up_changes_is_told_in_litres_knots_steadiness_and_money() -> None:
@@ -432,6 +432,19 @@ def test_a_size_that_is_refused_is_shown_with_its_reason() -> None:
     assert smaller is not None
     assert smaller.refusal is not None
     assert "float" in smaller.refusal
+
+
+def test_a_size_that_does_not_join_the_rest_is_not_shown() -> None:
+    on = shelf(*usual(), part("board", "OTHER-TRACK", volume_l=106, track="plate"))
+    assert fitter(on).neighbours(recommended(on), "board").larger is None
+
+
+def test_a_nearer_size_that_is_refused_gives_way_to_one_that_may_be_chosen() -> None:
+    on = shelf(*usual(), part("board", "WEAK", volume_l=106, rider_max_kg=70), sized("board", 110))
+    larger = fitter(on).neighbours(fitter(on).kit_of(KIT_SKUS), "board").larger
+    assert larger is not None
+    assert larger.part.sku == "BOARD-110"
+    assert larger.refusal is None
 
 
 def test_at_the_end_of_the_shelf_and_beside_kept_gear_there_is_no_other_size() -> None:

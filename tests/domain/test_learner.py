@@ -41,6 +41,8 @@ def fields_at_fault(raw: dict[str, Any]) -> list[str]:
 
 # --- What is accepted -----------------------------------------------------------------------------------------------
 
+CODES = [f"L-{n}" for n in range(21)]
+
 # Field, values that are accepted, values that are not.
 ACCEPTED: list[tuple[str, list[Any], list[Any]]] = [
     ("mass_kg", [35, 160, 35.0, 79.9], [34.999, 160.001, 0, -80, "80", [80]]),
@@ -52,12 +54,12 @@ ACCEPTED: list[tuple[str, list[Any], list[Any]]] = [
     ("water", ["sea", "lake"], ["river", "Sea"]),
     ("usual_wind_kn", [6, 35, 17.5], [5.99, 35.01, "15"]),
     ("spot", list(SPOTS), ["Nowhere Strand", "", 7]),
-    ("min_depth_m", [0, 1.5, 30], [-0.1, "deep"]),
+    ("min_depth_m", [0, 1.5, 200], [-0.1, 200.1, "deep"]),
     ("extras", [[], ["helmet"], list(EXTRA_SLOTS)], ["helmet", ["board"], [1], {"helmet": True}]),
     ("delivery", ["collect", "deliver"], ["post"]),
     ("zone", ["Ireland", "Far islands"], ["Nowhere", 5]),
-    ("budget", [0, 1, 6_000_00, 6_000_00.0], [-1, 0.5, "6000", 10**30]),
-    ("deposit_codes", [[], ["L-1", "L-2"]], ["L-1", [1], [""], ["x" * 21]]),
+    ("budget", [0, 1, 6_000_00.0, 100_000_00], [-1, 0.5, "6000", 100_000_01]),
+    ("deposit_codes", [[], ["x" * 20], CODES[:20]], ["L-1", [1], [""], ["x" * 21], CODES]),
     ("under_18", [True, False, "yes", "no"], ["maybe", 1, 0]),
     ("swims_100m", [True, False, "yes", "no"], ["YES", []]),
 ]
@@ -167,6 +169,11 @@ def test_what_is_not_answered_has_its_default() -> None:
     assert (read.under_18, read.swims_100m) == (False, True)
 
 
+def test_what_is_accepted_says_whether_whole_numbers_only() -> None:
+    assert QUESTIONS["budget"].accepted == "a whole number from 0 to 10000000 cents"
+    assert QUESTIONS["usual_wind_kn"].accepted == "a number from 6 to 35 kn"
+
+
 def test_null_is_the_same_as_not_answered() -> None:
     optional = set(QUESTIONS) | {"keeps", "trades"}
     nothing = {field: None for field in optional if field not in A_LEARNER}
@@ -259,6 +266,7 @@ KEEPS: list[tuple[Any, list[str]]] = [
     ([{"slot": "board", "bottom": "round"}], ["keeps[0].bottom"]),
     ([{"slot": "board", "track": ""}], ["keeps[0].track"]),
     ([{"slot": "board", "track": 5}], ["keeps[0].track"]),
+    ([{"slot": "board", "track": "x" * 61}], ["keeps[0].track"]),
     ([{"slot": "board", "area_m2": 5}], ["keeps[0].area_m2"]),
     ([{"slot": "mast"}, {"slot": "hand_wing", "area_m2": 10**400}], ["keeps[1].area_m2"]),
     ([{"slot": "mast", "length_cm": 5, "mount": 1}], ["keeps[0].length_cm", "keeps[0].mount"]),

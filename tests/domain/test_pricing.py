@@ -31,7 +31,7 @@ from server.domain.pricing import (
     tier_for,
 )
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
-from tests.domain.builders import LESSONS, SHOP, TODAY, ZONES, answers, extra, lesson, part, shelf, whole_kit
+from tests.domain.builders import LESSONS, SHOP, TODAY, ZONES, answers, catalogue, extra, lesson, part, shelf, whole_kit
 from tests.domain.by_hand import half_up
 
 FOIL = ("mast", "fuselage", "front_foil", "tail")
@@ -336,6 +336,10 @@ def test_a_full_kit_is_brought_home_free_and_collection_costs_nothing(
     assert delivery_fee(slots, answers(**told), SHOP) == fee
 
 
+def test_a_zone_without_a_fee_in_the_table_is_free() -> None:
+    assert delivery_fee(("board",), answers(), catalogue(zones={})) == 0
+
+
 def test_where_nothing_is_bought_nothing_is_delivered() -> None:
     assert priced([]).delivery == 0
     assert priced([]).balance == 0
@@ -466,6 +470,14 @@ def test_collection_costs_the_shop_nothing() -> None:
         told = answers(on.catalogue, delivery=delivery)
         margins.append(margin_of(price_kit(ODD_KIT, told, [], on, TODAY), told, on.catalogue))
     assert margins[0].cost - margins[1].cost == ZONES["Ireland"].cost
+
+
+def test_lessons_of_a_kind_that_is_not_listed_cost_nothing_that_is_known() -> None:
+    policy = Policy(tiers=(Tier("Whole", CORE_SLOTS, 6, 22, (), IncludedLessons("night", 2)),))
+    on = shelf(*[part(slot, cost=300_00) for slot in CORE_SLOTS], policy=policy)
+    told = answers(on.catalogue, delivery="collect")
+    kit = list(on.catalogue.parts.values())
+    assert margin_of(price_kit(kit, told, [], on, TODAY), told, on.catalogue).cost == 1_800_00
 
 
 def test_what_is_paid_for_delivery_is_revenue_too() -> None:
