@@ -23,6 +23,7 @@ from server.usecases.quotes import issue_quote
 from server.usecases.work import Work
 from server.web.drawings.ruler import Ruler
 from server.web.pages.docket import Docket, docket_of
+from server.web.pages.drawn import KitDrawn, kit_drawn
 from server.web.pages.forms import Form, text_in, texts_in
 from server.web.pages.winds import WindsShown, winds_shown
 from server.web.pages.words import (
@@ -87,6 +88,7 @@ class KitPage:
     rows: tuple[PartRow, ...]
     targets: tuple[tuple[str, str], ...]
     docket: Docket | None
+    drawn: KitDrawn | None
     winds: WindsShown | None
     notes: tuple[str, ...]
     faults: tuple[Fault, ...]
@@ -194,6 +196,7 @@ def _page(work: Work, draft: Draft, faults: tuple[Fault, ...]) -> KitPage:
         rows=(),
         targets=tuple((SLOT_WORDS[slot], target_words(target)) for slot, target in targets.items()),
         docket=None,
+        drawn=None,
         winds=None,
         notes=tuple(notes),
         faults=faults,
@@ -212,6 +215,7 @@ def _page(work: Work, draft: Draft, faults: tuple[Fault, ...]) -> KitPage:
         page,
         rows=tuple(_row(fitter, kit, slot, targets) for slot in CORE_SLOTS),
         docket=docket_of(kit, fitter),
+        drawn=kit_drawn(quoted_kit(kit)),
         winds=winds_shown(
             fitter.wings(kit, answers.spot),
             fitter.hands,

@@ -20,6 +20,7 @@ from server.usecases.stock import agree_to_quote, open_hold, release_hold
 from server.usecases.work import Work
 from server.web.drawings.ruler import Ruler
 from server.web.pages.docket import Docket, docket_of_quote
+from server.web.pages.drawn import KitDrawn, kit_drawn
 from server.web.pages.forms import Form, text_in
 from server.web.pages.winds import WindsShown, winds_shown
 from server.web.pages.words import lead_of, ruler_of, sentence_of, title_of
@@ -77,6 +78,7 @@ class QuotePage:
     asked: Asked
     rows: tuple[QuotedRow, ...]
     docket: Docket
+    drawn: KitDrawn
     winds: WindsShown
     notes: tuple[str, ...]
 
@@ -112,6 +114,7 @@ def _page(work: Work, token: str, address: str, asked: Asked | None = None) -> Q
         asked=asked or Asked(),
         rows=tuple(_row(quote, slot) for slot in CORE_SLOTS),
         docket=docket_of_quote(quote),
+        drawn=kit_drawn(kit),
         winds=winds_shown(quote.wings, quote.hands, quote.spot, quote.usual_wind_kn),
         notes=tuple(notes),
     )

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from server.domain.wind import WingWinds, window_words
+from server.domain.wind import Winds, WingWinds, window_words
+from server.web.drawings.winds import months_chart, window_chart
+from server.web.pages.drawn import Pair
 
+WIDE, NARROW = 640.0, 330.0
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 ROLES = {
     "chosen": "this hand wing",
@@ -39,6 +42,8 @@ class WindsShown:
     spot: str
     usual: str
     rows: tuple[WingRow, ...]
+    window: Pair
+    by_month: Pair | None
     months: tuple[str, ...] = MONTHS
 
 
@@ -54,7 +59,18 @@ def winds_shown(wings: Sequence[WingWinds], hands: str, spot: str, usual_wind_kn
         spot=spot,
         usual=f"{usual_wind_kn:.0f}",
         rows=tuple(_row(wing, hands) for wing in wings),
+        window=_window(chosen, (hands, other), usual_wind_kn),
+        by_month=_by_month(wings, hands, spot) if spot else None,
     )
+
+
+def _window(winds: Winds, hands: tuple[str, str], usual_kn: float) -> Pair:
+    bars = [(name, winds.of(name)) for name in hands]
+    return Pair(window_chart(bars, usual_kn, WIDE), window_chart(bars, usual_kn, NARROW))
+
+
+def _by_month(wings: Sequence[WingWinds], hands: str, spot: str) -> Pair:
+    return Pair(months_chart(wings, hands, spot, WIDE), months_chart(wings, hands, spot, NARROW))
 
 
 def _row(wing: WingWinds, hands: str) -> WingRow:
