@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Literal
 
 from pydantic import Field, SecretStr
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -29,7 +30,7 @@ class Settings(BaseSettings):
     forwarded_allow_ips: str = Field(
         "", description="Addresses of proxies whose X-Forwarded headers are believed, separated by commas; empty: none."
     )
-    log_level: str = Field("info", description="debug, info, warning or error.")
+    log_level: Literal["debug", "info", "warning", "error"] = Field("info", description="How much is logged.")
 
     @property
     def address(self) -> str:

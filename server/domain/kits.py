@@ -14,6 +14,7 @@ from server.domain.catalogue import Gear, Part, Shelf, Spot
 from server.domain.deposits import PaidLesson
 from server.domain.errors import Fault, InvalidInput, NotFree
 from server.domain.fit import (
+    CAREFUL_DEPTH_M,
     NOMINAL_KG,
     DoesNotFit,
     Fits,
@@ -184,7 +185,7 @@ class Fitter:
                 "we keep in reserve."
             )
         depth = self.answers.min_depth_m
-        if depth is not None and is_less(depth, 1.5):
+        if depth is not None and is_less(depth, CAREFUL_DEPTH_M):
             notes.append(
                 f"Only {depth:g} m of water at low tide: mind the foil and the ground, and ask the instructor where to start."
             )

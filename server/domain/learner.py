@@ -226,6 +226,7 @@ class Answers:
     swims_100m: bool
     setup_advised: Setup | None = None
     turning_was_seen: bool = False
+    wing_handling_was_told: bool = True
 
     @property
     def is_strong(self) -> bool:
@@ -263,6 +264,8 @@ def seen_on_the_water(answers: Answers, assessment: Assessment) -> Answers:
         for name in ("foil_stage", "wing_handling", "to_feet")
         if getattr(assessment, name) is not None
     }
+    if assessment.foil_stage is not None and not answers.wing_handling_was_told:
+        seen.setdefault("wing_handling", usual_wing_handling(assessment.foil_stage))
     return replace(answers, **seen, setup_advised=assessment.setup, turning_was_seen=assessment.foil_stage == "turning")
 
 
@@ -445,4 +448,5 @@ def _with_defaults(read: Mapping[str, Any], catalogue: Catalogue) -> Answers:
         deposit_codes=read.get("deposit_codes", ()),
         under_18=read.get("under_18", False),
         swims_100m=read.get("swims_100m", True),
+        wing_handling_was_told="wing_handling" in read,
     )

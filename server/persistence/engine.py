@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import sqlite3
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +14,8 @@ from sqlalchemy import Connection, Engine, event, inspect
 from sqlmodel import Session, create_engine
 
 FILE_NAME = "slackwater.sqlite3"
-PRAGMAS = ("journal_mode=WAL", "synchronous=NORMAL", "foreign_keys=ON", "busy_timeout=5000")
+PRAGMAS = ("busy_timeout=5000", "synchronous=NORMAL", "foreign_keys=ON")
+WAL_TRIES, WAL_PAUSE_SECONDS = 100, 0.05
 ONLY_FOR_US = 0o600
 
 
@@ -49,6 +52,19 @@ def _prepare(connection: Any, _record: Any) -> None:
     connection.isolation_level = None
     for pragma in PRAGMAS:
         connection.execute(f"PRAGMA {pragma}")
+    _write_ahead(connection)
+
+
+def _write_ahead(connection: Any) -> None:
+    """Turn write-ahead logging on; where two open a new file at once SQLite says "locked" without waiting, so we wait."""
+    for _ in range(WAL_TRIES - 1):
+        try:
+            connection.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError:
+            time.sleep(WAL_PAUSE_SECONDS)
+        else:
+            return
+    connection.execute("PRAGMA journal_mode=WAL")
 
 
 def _begin(connection: Connection) -> None:

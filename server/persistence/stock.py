@@ -10,13 +10,24 @@ from sqlalchemy import ColumnElement, and_, func, or_
 from sqlmodel import Session, col, select
 
 from server.domain.stock import Contact, Hold, Movement, OpenHold, free
+from server.persistence.quotes import lock_key
 from server.persistence.tables import HoldRow, PartRow, QuoteRow, StockRow
 
 
 def lock_parts(session: Session, skus: Iterable[str]) -> None:
-    """Keep others from booking these parts until this transaction ends (SQLite's writers are alone anyway)."""
+    """Keep others from booking these parts until this transaction ends (SQLite's writers are alone anyway).
+
+    A lock that lets entries for the parts be added meanwhile: a release only frees pieces, and waiting for one that in turn
+    waits for us would be a deadlock.
+    """
     wanted = select(PartRow.sku).where(col(PartRow.sku).in_(sorted(set(skus)))).order_by(col(PartRow.sku))
-    session.exec(wanted.with_for_update()).all()
+    session.exec(wanted.with_for_update(key_share=True)).all()
+
+
+def lock_contact(session: Session, contact: Contact) -> None:
+    """Keep others from asking under the same address or number until this transaction ends."""
+    for key in sorted({f"contact:{key}" for key in (contact.email_key, contact.phone_key) if key}):
+        lock_key(session, key)
 
 
 def _is_open(now: datetime) -> ColumnElement[bool]:
@@ -84,14 +95,15 @@ def hold_from(row: HoldRow) -> Hold:
     )
 
 
-def open_hold_of(session: Session, token: str, now: datetime) -> Hold | None:
-    """The hold of a quote that is open at a moment, or None."""
-    row = session.exec(
+def open_hold_of(session: Session, token: str, now: datetime, *, to_change: bool = False) -> Hold | None:
+    """The hold of a quote that is open at a moment, or None; with `to_change` nobody else ends it until this transaction ends."""
+    wanted = (
         select(HoldRow)
         .join(QuoteRow, col(QuoteRow.id) == col(HoldRow.quote_id))
         .where(col(QuoteRow.token) == token, _is_open(now))
         .order_by(col(HoldRow.id).desc())
-    ).first()
+    )
+    row = session.exec(wanted.with_for_update(of=HoldRow) if to_change else wanted).first()
     return None if row is None else hold_from(row)
 
 

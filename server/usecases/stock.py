@@ -28,6 +28,7 @@ from server.persistence.stock import (
     load_free,
     load_on_hand,
     load_open_holds,
+    lock_contact,
     lock_parts,
     open_hold_of,
     open_holds_for,
@@ -53,7 +54,7 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
             f"This is revision {revision}; the newest is revision {quote.revision}. Look at it and agree to that one."
         )
         raise Outdated([Fault("revision", words, str(quote.revision))])
-    there = open_hold_of(work.session, token, work.now)
+    there = open_hold_of(work.session, token, work.now, to_change=True)
     if there is not None and there.revision == revision:
         return quote, there
     if quote.state_on(work.today) == "lapsed":
@@ -62,6 +63,7 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
     if there is not None:
         end_hold(work.session, there.id, work.now, "replaced by a newer revision", work.actor)
         work.session.flush()
+    lock_contact(work.session, contact)
     if open_holds_for(work.session, contact, work.now) >= MOST_OPEN_HOLDS:
         raise TooMany(
             f"There are {MOST_OPEN_HOLDS} requests open under this address or number already. Take one back, or call us."
@@ -143,7 +145,7 @@ def release_hold(work: Work, token: str, because: str) -> Hold:
 
 
 def _open_hold(work: Work, token: str) -> Hold:
-    hold = open_hold_of(work.session, token, work.now)
+    hold = open_hold_of(work.session, token, work.now, to_change=True)
     if hold is None:
         raise NotFound("token", "No request to hold is open for this quote.")
     return hold

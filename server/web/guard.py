@@ -21,6 +21,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 MOST_BYTES = 64 * 1024
 MOST_ADDRESS = 2048
 MOST_HEADERS = 16 * 1024
+MOST_DIGITS = 20  # Of a length that is told; Python reads no number of more than 4300.
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
@@ -127,7 +128,7 @@ class SizeLimit:
             return
         words = f"The request is too large: at most {self.most // 1024} KiB."
         told = Headers(scope=scope).get("content-length", "0")
-        if not told.isdigit() or int(told) > self.most:
+        if not told.isdecimal() or len(told) > MOST_DIGITS or int(told) > self.most:
             await self.refuse(scope, receive, send, 413, words)
             return
         body = b""
@@ -181,7 +182,10 @@ class ForgeryGuard:
             return False
         if origin == "null":
             return "cookie" in headers
-        return urlsplit(origin).netloc not in (headers.get("host"), self.own_host)
+        try:
+            return urlsplit(origin).netloc not in (headers.get("host"), self.own_host)
+        except ValueError:  # Such as http://[::1 with its bracket open.
+            return True
 
 
 class Throttle:

@@ -7,6 +7,7 @@ import hashlib
 from importlib.util import find_spec
 from pathlib import Path
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -46,7 +47,7 @@ class StaticFiles:
         """The file, compressed where the browser takes that; 404 where there is none of this name and content."""
         found = self._files.get(name)
         if found is None:
-            return Response(status_code=404)
+            raise HTTPException(404)
         plain, packed, kind = found
         headers = {"Cache-Control": FOR_EVER, "Vary": "Accept-Encoding"}
         if "gzip" in request.headers.get("accept-encoding", ""):

@@ -208,6 +208,12 @@ def test_a_body_too_large_is_refused_whether_it_tells_its_length_or_not(asked: C
     faults_of(asked.post(path, content=in_pieces()), 413)
 
 
+@pytest.mark.parametrize("length", [b"\xb2", b"-1", b"many", b"9" * 5000, b"1e3", b""])
+def test_a_length_that_is_no_number_is_refused(asked: Client, length: bytes) -> None:
+    headers = {b"Content-Length": length}
+    faults_of(asked.post("/api/fit", content=json.dumps(learner()).encode(), headers=headers), 413)
+
+
 def test_a_body_in_pieces_is_read_whole(asked: Client) -> None:
     async def in_pieces() -> Any:
         for letter in json.dumps(learner()).encode():

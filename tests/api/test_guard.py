@@ -99,6 +99,7 @@ def test_requests_of_our_own_pages_and_of_programs_pass(client: Client, headers:
         {"Origin": f"https://{HOST}.elsewhere.example"},
         {"Origin": f"https://{HOST}:8443"},
         {"Origin": ""},
+        {"Origin": "http://[::1"},
         {"Origin": "null", "Cookie": "somebody=1"},
     ],
     ids=str,

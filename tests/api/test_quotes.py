@@ -99,7 +99,7 @@ def test_it_stays_as_it_is_when_catalogue_and_policy_change(client: Client, shop
     assert later["kit"]["price"]["balance"] > quote["kit"]["price"]["balance"]
 
 
-@pytest.mark.parametrize("token", ["guessed", "x" * 32, "%00", "%FF%FE", "%2E%2E", "'--", "a" * 5000])
+@pytest.mark.parametrize("token", ["guessed", "x" * 32, "%00", "%FF%FE", "%2E%2E", "'--", "a" * 1500])
 def test_an_address_that_nobody_was_given_is_not_found(client: Client, token: str) -> None:
     kept(client)
     faults_of(client.get(f"/api/quotes/{token}"), 404)

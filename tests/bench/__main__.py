@@ -1,4 +1,7 @@
-"""`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine."""
+"""`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
+
+Without a name the quick ones. `races`, `crash` and `fuzz` are long runs that measure what must never happen, and fail where it does.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +17,9 @@ from typing import Any
 
 from server.domain.kits import Fitter
 from server.domain.learner import read_answers
+from tests.bench.crash import crashes
+from tests.bench.fuzz import fuzzes
+from tests.bench.races import races
 from tests.bench.shelves import shelf
 
 RUNS = 3
@@ -58,17 +64,18 @@ def frontier() -> None:
         )
 
 
-BENCHES: dict[str, Callable[[], None]] = {"frontier": frontier}
+BENCHES: dict[str, Callable[[], None]] = {"frontier": frontier, "races": races, "crash": crashes, "fuzz": fuzzes}
+QUICK = ("frontier",)
 
 
 def main(names: list[str]) -> int:
-    """Run the named measurements, or all."""
+    """Run the named measurements, or the quick ones."""
     unknown = [name for name in names if name not in BENCHES]
     if unknown:
         print(f"no measurement {', '.join(unknown)}; there are: {', '.join(BENCHES)}", file=sys.stderr)
         return 2
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, {platform.system()}")
-    for name in names or list(BENCHES):
+    for name in names or QUICK:
         print((BENCHES[name].__doc__ or name).strip())
         BENCHES[name]()
     return 0

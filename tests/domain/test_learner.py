@@ -267,6 +267,7 @@ KEEPS: list[tuple[Any, list[str]]] = [
     ([{"slot": "board", "track": ""}], ["keeps[0].track"]),
     ([{"slot": "board", "track": 5}], ["keeps[0].track"]),
     ([{"slot": "board", "track": "x" * 61}], ["keeps[0].track"]),
+    ([{"slot": "board", "name": 5, "maker": ""}], ["keeps[0].name", "keeps[0].maker"]),
     ([{"slot": "board", "area_m2": 5}], ["keeps[0].area_m2"]),
     ([{"slot": "mast"}, {"slot": "hand_wing", "area_m2": 10**400}], ["keeps[1].area_m2"]),
     ([{"slot": "mast", "length_cm": 5, "mount": 1}], ["keeps[0].length_cm", "keeps[0].mount"]),
@@ -276,6 +277,21 @@ KEEPS: list[tuple[Any, list[str]]] = [
 @pytest.mark.parametrize(("rows", "fields"), KEEPS)
 def test_a_fault_of_kept_gear_is_named_by_its_row_and_measure(rows: Any, fields: list[str]) -> None:
     assert fields_at_fault(said(keeps=rows)) == fields
+
+
+def test_name_and_maker_of_kept_gear_are_read_over_and_texts_may_be_short_or_long() -> None:
+    row = {"slot": "board", "name": "x" * 60, "maker": "y", "track": "z", "volume_l": 104, "width_cm": 75}
+    (board,) = answers(keeps=[row]).keeps
+    assert set(board.gear.measures) == {"track", "volume_l", "width_cm"}
+    assert board.missing == ()
+
+
+def test_as_many_as_twenty_pieces_may_be_told() -> None:
+    assert len(answers(keeps=[{"slot": "hand_wing", "area_m2": 6}] * 20).keeps) == 20
+
+
+def test_a_very_long_name_of_a_question_is_told_by_its_beginning() -> None:
+    assert fields_at_fault(said(**{"x" * 99: 1})) == ["x" * 60]
 
 
 # --- Gear traded in -------------------------------------------------------------------------------------------------
@@ -328,6 +344,7 @@ TRADES: list[tuple[dict[str, Any], list[str]]] = [
     ({"faults": ["scratched"]}, ["trades[0].faults"]),
     ({"faults": "cracked"}, ["trades[0].faults"]),
     ({"colour": "blue"}, ["trades[0].colour"]),
+    ({"invoice": "x" * 41}, ["trades[0].invoice"]),
     ({"months": -1, "condition": "new"}, ["trades[0].months", "trades[0].condition"]),
 ]
 
@@ -444,3 +461,21 @@ def test_what_must_be_said_is_a_note_and_no_error(told: dict[str, Any], words: t
 def test_all_notes_are_said() -> None:
     read: Answers = answers(mass_kg=130, under_18="yes", swims_100m="no")
     assert len(notes_on(read)) == 3
+
+
+HANDS_SEEN = [
+    # What the learner told of their hands, what the instructor saw, and the hands that follow.
+    (None, Assessment(foil_stage="turning"), "some"),
+    (None, Assessment(foil_stage="towed"), "none"),
+    (None, Assessment(foil_stage="turning", wing_handling="practised"), "practised"),
+    ("none", Assessment(foil_stage="turning"), "none"),
+    (None, Assessment(to_feet="slow"), "none"),
+]
+
+
+@pytest.mark.parametrize(("told", "seen", "hands"), HANDS_SEEN)
+def test_hands_that_nobody_told_of_follow_from_the_stage_that_was_seen(
+    told: str | None, seen: Assessment, hands: str
+) -> None:
+    given = {} if told is None else {"wing_handling": told}
+    assert seen_on_the_water(answers(**given), seen).wing_handling == hands

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from threading import Timer
 
 import pytest
 from sqlalchemy import text
@@ -42,6 +45,19 @@ def test_a_reader_and_a_writer_have_the_same_pragmas(data: Path) -> None:
         for name, wanted in PRAGMAS.items():
             assert reader.session.connection().execute(text(f"PRAGMA {name}")).scalar() == wanted
             assert writer.session.connection().execute(text(f"PRAGMA {name}")).scalar() == wanted
+    engine.dispose()
+
+
+def test_who_opens_a_new_file_that_another_writes_first_waits_for_it(tmp_path: Path) -> None:
+    place = Place(tmp_path)
+    engine = engine_for(place)
+    with closing(sqlite3.connect(place.sqlite_file, isolation_level=None, check_same_thread=False)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        soon = Timer(0.2, other.execute, ["COMMIT"])
+        soon.start()
+        with engine.connect() as connection:
+            assert connection.execute(text("PRAGMA journal_mode")).scalar() == "wal"
+        soon.join()
     engine.dispose()
 
 

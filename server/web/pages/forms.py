@@ -11,7 +11,9 @@ from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
+from python_multipart.multipart import parse_options_header
 from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
 
 from server.domain.drafts import STEP_FIELDS
 from server.domain.errors import Fault
@@ -31,6 +33,10 @@ _NUMBER = re.compile(r"[+-]?\d{1,12}([.,]\d{1,12})?", re.ASCII)
 
 
 async def _form(request: Request) -> FormData:
+    """The form of a request, in UTF-8 as its page is; another charset would name any codec of Python's, and some raise."""
+    _, options = parse_options_header(request.headers.get("content-type"))
+    if options.get(b"charset", b"utf-8").lower() != b"utf-8":
+        raise HTTPException(400)
     return await request.form(max_files=0, max_fields=MOST_FIELDS)
 
 

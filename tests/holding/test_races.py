@@ -1,0 +1,12 @@
+"""Many at once over two servers and one database: nothing is promised twice."""
+
+from __future__ import annotations
+
+from server.persistence.engine import Place
+from tests.bench.races import race
+
+
+def test_the_last_board_one_key_and_the_limit_of_requests_hold_over_two_servers(place: Place) -> None:
+    outcome = race(place, rounds=3)
+    assert outcome.violations == []
+    assert outcome.done["rounds of the last board"] == 3
