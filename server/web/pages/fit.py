@@ -274,7 +274,8 @@ def _out_of_stock(fitter: Fitter, kit: Kit, slot: str) -> str:
     )
     if getattr(verdict_best, "misfit", 0.0) >= getattr(verdict_now, "misfit", 0.0):
         return ""
-    return f"{best.name} ({size_words(best.gear)}) would be nearer still, but is out of stock; this is the nearest in stock."
+    nearer = f"{best.name} ({size_words(best.gear)}) would be nearer still, but is out of stock"
+    return f"{nearer}; this is the nearest in stock that fits the rest."
 
 
 def _reduced(fitter: Fitter, kit: Kit, slot: str) -> str:
