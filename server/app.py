@@ -120,6 +120,8 @@ def _log_as_json(level: str) -> None:
     handler = logging.StreamHandler()
     handler.setFormatter(JsonFormatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
+    for chatty in ("alembic", "uvicorn.error"):
+        logging.getLogger(chatty).setLevel(logging.WARNING)
 
 
 def serve(settings: Settings) -> None:
