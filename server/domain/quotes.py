@@ -7,14 +7,17 @@ from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
 from server.domain.catalogue import Gear, MeasureValue, Part
+from server.domain.errors import Fault
 from server.domain.fit import Target
-from server.domain.kits import Fitter, Kit
-from server.domain.learner import Answers, Setup, notes_on
+from server.domain.kits import TALK_TO_US, Fitter, Kit
+from server.domain.learner import Setup, notes_on
 from server.domain.policy import Policy
 from server.domain.pricing import Breakdown, Margin, margin_of
 from server.domain.slots import CORE_SLOTS
 from server.domain.stock import Hold
 from server.domain.wind import Winds, WingWinds
+
+SWIM_FIRST = "If you do not swim 100 m yet, the lesson comes first: talk to us, and we agree it together."
 
 QuoteState = Literal["sent", "agreed", "lapsed"]
 
@@ -86,6 +89,15 @@ class Quote:
     catalogue_version: int
     margin: Margin
 
+    @property
+    def talk_first(self) -> Fault | None:
+        """Why it cannot be agreed to without the shop: the kit is not sound, or the learner does not swim yet; None else."""
+        if not self.kit.is_sound:
+            return Fault("skus", f"{TALK_TO_US} So talk to us.", "a kit that suits, or a call")
+        if self.answers.get("swims_100m") in (False, "no"):
+            return Fault("swims_100m", SWIM_FIRST, "a call")
+        return None
+
     def state_on(self, today: date, hold: Hold | None = None) -> QuoteState:
         """Where it stands on a day of the shop's calendar; `hold` is its open hold, if any: agreed is agreed, whatever the day."""
         if hold is not None and hold.revision == self.revision:
@@ -147,8 +159,3 @@ def freeze(
         catalogue_version=catalogue.version,
         margin=margin_of(kit.price, answers, catalogue),
     )
-
-
-def needs_the_shop(kit: Kit, answers: Answers) -> bool:
-    """Whether this kit for this learner cannot be agreed to without the shop."""
-    return not kit.is_sound or not answers.swims_100m

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from server.domain.codes import CODES, code_of
 from server.domain.deposits import Entry, LessonState, PaidLesson
 from server.domain.errors import Fault, InvalidInput
 from server.domain.money import Cents
 from server.persistence.deposits import load_lessons, save_lesson
-from server.usecases.work import Work, random_below
+from server.usecases.work import Work, new_code
 
 
 def take_deposit(work: Work, kind: str, fee: Cents, state: LessonState, day: date) -> PaidLesson:
@@ -20,15 +19,8 @@ def take_deposit(work: Work, kind: str, fee: Cents, state: LessonState, day: dat
     kinds = work.catalogue.lessons
     if kind not in kinds:
         raise InvalidInput([Fault("kind", f"The shop lists no {kind!r} lesson.", "one of: " + ", ".join(kinds))])
-    code = _free_code(work)
+    code = new_code(lambda code: bool(load_lessons(work.session, [code])))
     lesson = PaidLesson(code, kind, day, state, (Entry(code, "paid", fee, work.today),))
     save_lesson(work.session, lesson, work.now, work.actor)
     work.commit()
     return lesson
-
-
-def _free_code(work: Work) -> str:
-    while True:
-        code = code_of(random_below(CODES))
-        if code is not None and not load_lessons(work.session, [code]):
-            return code

@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from server.domain.codes import CODES, code_of, read_code
+from server.domain.codes import read_code
 from server.domain.errors import Fault, InvalidInput, NoSoundKit, NotFound
 from server.domain.kits import TALK_TO_US, Fitter, Kit
 from server.domain.quotes import Quote, freeze
@@ -24,7 +24,7 @@ from server.persistence.quotes import (
     token_of,
 )
 from server.usecases.fit import fitter_for
-from server.usecases.work import Work, is_token, new_token, random_below
+from server.usecases.work import Work, is_token, new_code, new_token
 
 NO_QUOTE = "There is no quote at this address."
 
@@ -60,7 +60,7 @@ def issue_quote(
         fitter,
         kit,
         dict(given),
-        code=before.code if before else _free_code(work),
+        code=before.code if before else new_code(lambda code: is_code_taken(work.session, code)),
         token=before.token if before else new_token(),
         revision=before.revision + 1 if before else 1,
         issued_at=work.now,
@@ -96,13 +96,6 @@ def wanted_kit(fitter: Fitter, skus: Sequence[str] | None) -> Kit:
         words = TALK_TO_US if fitter.nearest() else fitter.why_no_kit()
         raise NoSoundKit([Fault("answers", words, "answers that a kit in stock suits, or the SKUs of a kit")])
     return kit
-
-
-def _free_code(work: Work) -> str:
-    while True:
-        code = code_of(random_below(CODES))
-        if code is not None and not is_code_taken(work.session, code):
-            return code
 
 
 def find_quote(work: Work, code: str) -> str:

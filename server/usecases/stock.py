@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from server.domain.catalogue import Shelf
 from server.domain.errors import Fault, InvalidInput, Lapsed, NeedsTheShop, NotFound, NotFree, Outdated, TooMany
-from server.domain.kits import TALK_TO_US, size_words
+from server.domain.kits import size_words
 from server.domain.quotes import Quote
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SLOT_WORDS
 from server.domain.stock import (
@@ -39,8 +39,6 @@ from server.usecases.fit import deposit_today
 from server.usecases.quotes import locked_quote
 from server.usecases.work import Work
 
-SWIM_FIRST = "If you do not swim 100 m yet, the lesson comes first: talk to us, and we agree it together."
-
 
 def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> tuple[Quote, Hold]:
     """Ask to hold the parts of a quote's newest revision: all of them or none, in one transaction.
@@ -59,7 +57,8 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
         return quote, there
     if quote.state_on(work.today) == "lapsed":
         raise Lapsed(f"The price was good until {quote.valid_until.isoformat()}: go through the answers again.")
-    _refuse_without_the_shop(quote)
+    if quote.talk_first is not None:
+        raise NeedsTheShop([quote.talk_first])
     if there is not None:
         end_hold(work.session, there.id, work.now, "replaced by a newer revision", work.actor)
         work.session.flush()
@@ -80,13 +79,6 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
     hold = save_hold(work.session, token, contact, hold, skus, work.actor)
     work.commit()
     return quote, hold
-
-
-def _refuse_without_the_shop(quote: Quote) -> None:
-    if not quote.kit.is_sound:
-        raise NeedsTheShop([Fault("skus", f"{TALK_TO_US} So talk to us.", "a kit that suits, or a call")])
-    if quote.answers.get("swims_100m") in (False, "no"):
-        raise NeedsTheShop([Fault("swims_100m", SWIM_FIRST, "a call")])
 
 
 def _skus_to_hold(work: Work, quote: Quote) -> tuple[str, ...]:

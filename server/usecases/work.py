@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from server.domain.catalogue import Catalogue, Shelf
+from server.domain.codes import CODES, code_of
 from server.persistence.catalogue import load_catalogue, newest_version
 from server.persistence.stock import load_free
 
@@ -108,6 +109,9 @@ def is_token(text: str) -> bool:
     return re.fullmatch(r"[A-Za-z0-9_-]{8,64}", text, re.ASCII) is not None
 
 
-def random_below(limit: int) -> int:
-    """A random whole number from zero to below a limit, from the system's secure source."""
-    return secrets.randbelow(limit)
+def new_code(is_taken: Callable[[str], bool]) -> str:
+    """A new short code, drawn from the system's secure source until one is not taken."""
+    while True:
+        code = code_of(secrets.randbelow(CODES))
+        if code is not None and not is_taken(code):
+            return code

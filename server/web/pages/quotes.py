@@ -99,7 +99,7 @@ def _page(work: Work, token: str, address: str, asked: Asked | None = None) -> Q
     if not kit.is_sound:
         notes.append(TALK_TO_US)
     state = quote.state_on(work.today, hold)
-    alone = kit.is_sound and quote.answers.get("swims_100m") not in (False, "no")
+    alone = quote.talk_first is None
     return QuotePage(
         quote=quote,
         title=title_of(quote.setup),
