@@ -33,8 +33,10 @@ from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
 from server.web.guard import ForgeryGuard, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.pages import beside as page_beside
 from server.web.pages import fit as page_fit
 from server.web.pages import learner as page_learner
+from server.web.pages import paper as page_paper
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
 from server.web.render import Pages, environment
@@ -60,7 +62,9 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.shop, app.state.settings, app.state.pages = shop, settings, pages
 
-    for door in (api_fit, api_wind, api_quotes, api_catalogue, page_fit, page_quotes, page_learner, page_privacy):
+    programs = (api_fit, api_wind, api_quotes, api_catalogue)
+    people = (page_fit, page_quotes, page_paper, page_beside, page_learner, page_privacy)
+    for door in (*programs, *people):
         app.include_router(door.router)
 
     @app.get("/static/{name}", include_in_schema=False)

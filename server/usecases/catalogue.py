@@ -19,7 +19,7 @@ from server.persistence.catalogue import (
     terms_in_force,
 )
 from server.persistence.folder import Folder
-from server.persistence.stock import load_on_hand, save_movements
+from server.persistence.stock import load_on_hand, lock_parts, save_movements
 from server.usecases.work import Work
 
 
@@ -124,6 +124,7 @@ def replace_catalogue(work: Work, folder: Folder) -> Changes:
     if folder.faults:
         raise ValueError("a folder with faults changes nothing")
     lock_catalogue(work.session)
+    lock_parts(work.session, folder.on_hand)
     changes = preview(work, folder)
     save_parts(work.session, folder.parts.values(), changes.retired)
     save_price_points(work.session, [*folder.history, *_prices_from(folder, work.catalogue, work.today)])

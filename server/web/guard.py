@@ -28,7 +28,7 @@ CONTENT_POLICY = (
     "form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
 )
 PRIVATE_PATHS = ("/drafts/", "/quotes/", "/api/quotes/")
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes)/)[^/]+")
+SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|beside)/)[^/]+")
 
 requests_log = logging.getLogger("slackwater.requests")
 

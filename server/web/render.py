@@ -19,6 +19,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from server.domain.money import Cents
 from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
+from server.web.cautions import CAUTIONS
 
 TEMPLATES = Path(__file__).parents[2] / "templates"
 
@@ -58,6 +59,7 @@ def environment(static_address: Callable[[str], str]) -> Environment:
     env.filters["spaced"] = spaced_code
     env.globals["static"] = static_address
     env.globals["slot_words"] = SLOT_WORDS
+    env.globals["all_cautions"] = CAUTIONS
     env.globals["zip"] = zip
     env.globals["ui"] = env.get_template("ui.html").module
     return env

@@ -14,6 +14,7 @@ from server.web.render import TEMPLATES, environment
 NAMES = sorted(path.relative_to(TEMPLATES).as_posix() for path in TEMPLATES.rglob("*.html"))
 BASE, MACROS = "base.html", "ui.html"
 SHARED = [name for name in NAMES if Path(name).name.startswith("_")]
+PAPERS = sorted(path.relative_to(TEMPLATES).as_posix() for path in TEMPLATES.rglob("*.typ"))
 PAGES = [name for name in NAMES if name not in (BASE, MACROS, *SHARED)]
 
 
@@ -35,8 +36,19 @@ def titles_in(env: Environment, name: str) -> Iterator[nodes.Block]:
 
 def test_all_that_stands_among_the_templates_is_one() -> None:
     assert PAGES
-    others = [path for path in TEMPLATES.rglob("*") if path.is_file() and path.suffix != ".html"]
+    assert PAPERS
+    others = [path for path in TEMPLATES.rglob("*") if path.is_file() and path.suffix not in (".html", ".typ")]
     assert others == []
+
+
+@pytest.mark.parametrize("name", PAPERS)
+def test_a_paper_has_a_title_and_a_language_and_draws_on_nothing_else(name: str) -> None:
+    text = (TEMPLATES / name).read_text(encoding="utf-8")
+    assert "#set document(title:" in text
+    assert 'lang: "en"' in text
+    assert not re.search(r"@\w+/|\b(import|include|eval|plugin|read)\b", text), (
+        "no packages, no files, nothing evaluated"
+    )
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -14,6 +16,7 @@ from server.domain.kits import TALK_TO_US, size_words
 from server.domain.quotes import Quote
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.stock import Hold, read_contact
+from server.outside.qr import Squares, qr_of
 from server.usecases.learner import draft_from_quote
 from server.usecases.quotes import read_quote
 from server.usecases.stock import agree_to_quote, open_hold, release_hold
@@ -62,6 +65,22 @@ class Asked:
 
 
 @dataclass(frozen=True)
+class Named:
+    """The other quote that was named to compare with, as it was typed, and what stands against it."""
+
+    other: str = ""
+    faults: tuple[Fault, ...] = ()
+
+    def fault_at(self, name: str) -> Fault | None:
+        """What is wrong with a field."""
+        return next((fault for fault in self.faults if fault.field == name), None)
+
+    def value(self, name: str) -> str:
+        """A field as it was typed."""
+        return {"other": self.other}[name]
+
+
+@dataclass(frozen=True)
 class QuotePage:
     """A kept quote."""
 
@@ -69,6 +88,8 @@ class QuotePage:
     title: str
     lead: str
     address: str
+    qr: Squares
+    issued_on: date
     state: str
     can_agree: bool
     needs_the_shop: bool
@@ -76,6 +97,7 @@ class QuotePage:
     held_until: str
     hold_hours: int
     asked: Asked
+    named: Named
     rows: tuple[QuotedRow, ...]
     docket: Docket
     drawn: KitDrawn
@@ -87,11 +109,14 @@ class QuotePage:
 def show_quote(request: Request, token: str, shop: ShopOf, settings: SettingsOf, pages: PagesOf) -> Response:
     """A quote as it was kept, lapsed or not."""
     with shop.reading() as work:
-        page = _page(work, token, settings.address)
+        page = quote_page(work, token, settings.address)
         return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop)
 
 
-def _page(work: Work, token: str, address: str, asked: Asked | None = None) -> QuotePage:
+def quote_page(
+    work: Work, token: str, address: str, asked: Asked | None = None, named: Named | None = None
+) -> QuotePage:
+    """A quote as it is shown; `address` is the shop's, and what was typed into its forms comes back in them."""
     quote, hold = read_quote(work, token), open_hold(work, token)
     terms = work.catalogue.policy
     kit = quote.kit
@@ -100,11 +125,14 @@ def _page(work: Work, token: str, address: str, asked: Asked | None = None) -> Q
         notes.append(TALK_TO_US)
     state = quote.state_on(work.today, hold)
     alone = quote.talk_first is None
+    own = f"{address}/quotes/{quote.token}"
     return QuotePage(
         quote=quote,
         title=title_of(quote.setup),
         lead=lead_of(quote.mass_kg, quote.setup, quote.water, quote.usual_wind_kn),
-        address=f"{address}/quotes/{quote.token}",
+        address=own,
+        qr=qr_of(own),
+        issued_on=quote.issued_at.astimezone(ZoneInfo(terms.shop.time_zone)).date(),
         state=state,
         can_agree=state == "sent" and alone,
         needs_the_shop=not alone,
@@ -112,6 +140,7 @@ def _page(work: Work, token: str, address: str, asked: Asked | None = None) -> Q
         held_until=moment_words(hold.expires_at, terms.shop) if hold else "",
         hold_hours=terms.hold_unconfirmed_hours,
         asked=asked or Asked(),
+        named=named or Named(),
         rows=tuple(_row(quote, slot) for slot in CORE_SLOTS),
         docket=docket_of_quote(quote),
         drawn=kit_drawn(kit),
@@ -134,7 +163,7 @@ def agree(request: Request, token: str, form: Form, shop: ShopOf, settings: Sett
             faults, status = error.faults, 409 if isinstance(error, Conflict) else 422
         except (Lapsed, TooMany) as error:
             faults, status = (Fault("agree", str(error)),), 410 if isinstance(error, Lapsed) else 429
-        page = _page(work, token, settings.address, Asked(name, email, phone, faults))
+        page = quote_page(work, token, settings.address, Asked(name, email, phone, faults))
         return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop, status=status)
 
 
