@@ -51,6 +51,8 @@ def test_a_swap_is_shown_in_place_keeps_the_focus_and_is_what_is_kept(page: Page
 def test_back_and_reload_keep_what_was_answered(page: Page, address: str) -> None:
     answered(page, address)
     page.get_by_role("button", name="See the kit now").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("A steady kit that floats you home")
+    page.wait_for_load_state()
     page.go_back()
     page.reload()
     expect(page.get_by_label("some", exact=True).first).to_be_checked()
