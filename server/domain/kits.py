@@ -192,10 +192,21 @@ class Fitter:
         return tuple(notes)
 
     def kit_of(self, skus: Iterable[str]) -> Kit:
-        """The kit that named SKUs make with the kept gear.
+        """The kit that named SKUs make, as `kit_named`; raises `NotFree` besides where a part is not sold or not free."""
+        kit = self.kit_named(skus)
+        gone = [part for part in kit.bought.values() if not self.shelf.is_free(part)]
+        if gone:
+            raise NotFree(
+                Fault("skus", f"{part.sku} ({part.name}) is not free to be sold today.", "a part in stock")
+                for part in gone
+            )
+        return kit
 
-        Raises `InvalidInput` where they do not fill every slot to be bought, are refused or do not fit together, and
-        `NotFree` where a part is not sold or not free. A hand wing beside a kept one is the wing for stronger wind.
+    def kit_named(self, skus: Iterable[str]) -> Kit:
+        """The kit that named SKUs make with the kept gear, in stock or not.
+
+        Raises `InvalidInput` where they do not fill every slot to be bought, are refused or do not fit together. A hand
+        wing beside a kept one is the wing for stronger wind.
         """
         bought, faults = self._parts_named(skus)
         slots = self.fitting.to_buy
@@ -212,13 +223,24 @@ class Fitter:
                 Fault("skus", refusal.reason, "parts that suit the learner and fit together")
                 for refusal in kit.refusals
             )
-        gone = [part for part in bought.values() if not self.shelf.is_free(part)]
-        if gone:
-            raise NotFree(
-                Fault("skus", f"{part.sku} ({part.name}) is not free to be sold today.", "a part in stock")
-                for part in gone
-            )
         return kit
+
+    def in_place_of(self, bought: Mapping[str, Part], gone: Sequence[str]) -> dict[str, Part]:
+        """For the slots whose parts are gone the nearest sizes that are free, suit the learner and fit all the rest.
+
+        Each is chosen with those before it already in place, so that together they make a kit; a slot for which there
+        is none is left out, and so are all where the rest no longer makes a kit for this learner.
+        """
+        found: dict[str, Part] = {}
+        if not set(self.fitting.to_buy) <= set(bought):
+            return found
+        for slot in gone:
+            size = bought[slot].gear.size
+            for other in sorted(self.shelf.core[slot], key=lambda part: (abs(part.gear.size - size), part.sku)):
+                if not self.kit({**bought, **found, slot: other}).refusals:
+                    found[slot] = other
+                    break
+        return found
 
     def _parts_named(self, skus: Iterable[str]) -> tuple[dict[str, Part], list[Fault]]:
         bought: dict[str, Part] = {}

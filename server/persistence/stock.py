@@ -40,16 +40,22 @@ def load_on_hand(session: Session) -> dict[str, int]:
     return {sku: int(pieces) for sku, pieces in session.exec(select(StockRow.sku, total).group_by(col(StockRow.sku)))}
 
 
-def load_held(session: Session, now: datetime) -> dict[str, int]:
-    """Pieces held by SKU: the sum of the entries of holds open at a moment."""
+def load_held(session: Session, now: datetime, *, but_for: str | None = None) -> dict[str, int]:
+    """Pieces held by SKU: the sum of the entries of holds open at a moment, leaving out those of one quote (its token)."""
     total = func.sum(col(StockRow.held))
     wanted = select(StockRow.sku, total).join(HoldRow, col(HoldRow.id) == col(StockRow.hold_id)).where(_is_open(now))
+    if but_for is not None:
+        own = select(QuoteRow.id).where(col(QuoteRow.token) == but_for).scalar_subquery()
+        wanted = wanted.where(func.coalesce(col(HoldRow.quote_id) != own, True))
     return {sku: int(pieces) for sku, pieces in session.exec(wanted.group_by(col(StockRow.sku)))}
 
 
-def load_free(session: Session, now: datetime) -> dict[str, int]:
-    """What can be promised of each part: on hand less held, never below zero."""
-    held = load_held(session, now)
+def load_free(session: Session, now: datetime, *, but_for: str | None = None) -> dict[str, int]:
+    """What can be promised of each part: on hand less held, never below zero.
+
+    To one who changes a quote (`but_for`, its token), what that quote itself holds can be promised again.
+    """
+    held = load_held(session, now, but_for=but_for)
     return {sku: free(pieces, held.get(sku, 0)) for sku, pieces in load_on_hand(session).items()}
 
 

@@ -17,8 +17,11 @@ from server.persistence.deposits import load_lessons
 from server.usecases.work import Work
 
 
-def fitter_for(work: Work, raw: Mapping[str, Any]) -> Fitter:
-    """The fitter for plain answers; raises `InvalidInput` with every fault, unknown deposit codes included."""
+def fitter_for(work: Work, raw: Mapping[str, Any], revises: str | None = None) -> Fitter:
+    """The fitter for plain answers; raises `InvalidInput` with every fault, unknown deposit codes included.
+
+    With `revises`, the token of the quote that is changed, what that quote holds is free to it.
+    """
     faults: list[Fault] = []
     answers: Answers | None = None
     try:
@@ -29,7 +32,7 @@ def fitter_for(work: Work, raw: Mapping[str, Any]) -> Fitter:
     faults += unknown
     if answers is None or faults:
         raise InvalidInput(faults)
-    return Fitter.of(answers, work.shelf, work.today, lessons)
+    return Fitter.of(answers, work.shelf_for(revises), work.today, lessons)
 
 
 def paid_lessons(work: Work, codes: object) -> tuple[list[PaidLesson], list[Fault]]:

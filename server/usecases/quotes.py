@@ -53,7 +53,7 @@ def issue_quote(
             fault = Fault("Idempotency-Key", "Another request was made under this key.", "a new key for a new request")
             raise InvalidInput([fault])
         return done[1]
-    fitter = fitter_for(work, given)
+    fitter = fitter_for(work, given, revises)
     kit = wanted_kit(fitter, skus)
     before = locked_quote(work, revises) if revises else None
     quote = freeze(

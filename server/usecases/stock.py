@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from contextlib import suppress
 
-from server.domain.catalogue import Shelf
+from server.domain.catalogue import Part, Shelf
 from server.domain.errors import Fault, InvalidInput, Lapsed, NeedsTheShop, NotFound, NotFree, Outdated, TooMany
 from server.domain.kits import size_words
-from server.domain.quotes import Quote
+from server.domain.pricing import Line
+from server.domain.quotes import Quote, QuotedPart
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SLOT_WORDS
 from server.domain.stock import (
     BY_HAND,
@@ -25,7 +27,6 @@ from server.persistence.stock import (
     end_hold,
     extend_hold,
     lapsed_holds,
-    load_free,
     load_on_hand,
     load_open_holds,
     lock_contact,
@@ -35,7 +36,7 @@ from server.persistence.stock import (
     save_hold,
     save_movements,
 )
-from server.usecases.fit import deposit_today
+from server.usecases.fit import deposit_today, fitter_for
 from server.usecases.quotes import locked_quote
 from server.usecases.work import Work
 
@@ -85,26 +86,36 @@ def _skus_to_hold(work: Work, quote: Quote) -> tuple[str, ...]:
     """The parts to set aside: every core part, and the extras that are free (an extra that is not follows)."""
     lines = [line for line in quote.kit.price.lines if line.slot in CORE_SLOTS + EXTRA_SLOTS]
     lock_parts(work.session, (line.sku for line in lines))
-    shelf = replace(work.shelf, free=load_free(work.session, work.now))
-    gone = [line.sku for line in lines if line.is_core and not _is_free(shelf, line.sku)]
+    shelf = work.shelf
+    gone = [line.slot for line in lines if line.is_core and not _is_free(shelf, line)]
     if gone:
-        raise NotFree(Fault("skus", _gone_words(shelf, quote, sku), "a part in stock") for sku in gone)
-    return tuple(line.sku for line in lines if _is_free(shelf, line.sku))
+        raise NotFree(_gone(work, quote, gone))
+    return tuple(line.sku for line in lines if _is_free(shelf, line))
 
 
-def _is_free(shelf: Shelf, sku: str) -> bool:
-    part = shelf.catalogue.parts.get(sku)
-    return part is not None and shelf.is_free(part)
+def _is_free(shelf: Shelf, line: Line) -> bool:
+    part = shelf.catalogue.parts.get(line.sku)
+    return part is not None and part.slot == line.slot and shelf.is_free(part)
 
 
-def _gone_words(shelf: Shelf, quote: Quote, sku: str) -> str:
-    part = next(part for part in quote.kit.parts.values() if part.sku == sku)
-    words = f"{part.name} ({sku}) is gone."
-    others = [other for other in shelf.core[part.slot] if other.sku != sku]
-    nearest = min(others, key=lambda other: (abs(other.gear.size - part.gear.size), other.sku), default=None)
-    if nearest is None:
-        return f"{words} No {SLOT_WORDS[part.slot]} is in stock today: talk to us."
-    return f"{words} The nearest in stock is {nearest.name} ({nearest.sku}), {size_words(nearest.gear)}."
+def _gone(work: Work, quote: Quote, slots: Sequence[str]) -> list[Fault]:
+    """A fault for each part that is gone, naming the nearest in stock that suits this learner and fits the rest."""
+    listed = work.catalogue.parts
+    bought = {slot: listed[part.sku] for slot, part in quote.kit.parts.items() if part.sku in listed}
+    instead: dict[str, Part] = {}
+    with suppress(InvalidInput):  # An answer may hold no longer; then the learner goes through them again.
+        fitter = fitter_for(work, quote.answers)
+        instead = fitter.in_place_of(bought, [slot for slot in slots if slot in bought])
+    return [_gone_fault(quote.kit.parts[slot], instead.get(slot)) for slot in slots]
+
+
+def _gone_fault(part: QuotedPart, instead: Part | None) -> Fault:
+    words = f"{part.name} ({part.sku}) is gone."
+    if instead is None:
+        words += f" No other {SLOT_WORDS[part.slot]} in stock suits you and fits the rest: change your answers or talk to us."
+    else:
+        words += f" The nearest in stock is {instead.name} ({instead.sku}), {size_words(instead.gear)}."
+    return Fault("skus", words, "a part in stock")
 
 
 def list_open_holds(work: Work) -> list[OpenHold]:

@@ -15,9 +15,10 @@ from server.usecases.work import Work
 def winds_of_kit(
     work: Work, given: Mapping[str, Any], skus: Sequence[str] | None
 ) -> tuple[Fitter, tuple[WingWinds, ...]]:
-    """The fitter, and the winds of the recommended kit or of the one that SKUs name, at the spot of the answers.
+    """The fitter, and the winds of the recommended kit or of the one that SKUs name (in stock or not), at the answers' spot.
 
-    Raises as keeping that kit would.
+    Raises `InvalidInput` where the SKUs make no kit for this learner, `NoSoundKit` where none can be recommended.
     """
     fitter = fitter_for(work, given)
-    return fitter, fitter.wings(wanted_kit(fitter, skus), fitter.answers.spot)
+    kit = wanted_kit(fitter, None) if skus is None else fitter.kit_named(skus)
+    return fitter, fitter.wings(kit, fitter.answers.spot)

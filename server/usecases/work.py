@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from functools import cached_property
 from threading import Lock
 from zoneinfo import ZoneInfo
 
@@ -56,15 +57,19 @@ class Work:
     actor: str
     cache: CatalogueCache
 
-    @property
+    @cached_property
     def catalogue(self) -> Catalogue:
-        """The catalogue in force."""
+        """The catalogue in force, the same one throughout this unit of work."""
         return self.cache.current(self.session)
 
     @property
     def shelf(self) -> Shelf:
-        """The catalogue with what is free of each part."""
-        return Shelf(self.catalogue, load_free(self.session, self.now))
+        """The catalogue with what is free of each part now."""
+        return self.shelf_for(None)
+
+    def shelf_for(self, token: str | None) -> Shelf:
+        """The shelf as the holder of a quote sees it who changes it: what the quote itself holds is free to them."""
+        return Shelf(self.catalogue, load_free(self.session, self.now, but_for=token))
 
     @property
     def today(self) -> date:

@@ -67,3 +67,13 @@ def test_a_spot_that_nobody_lists_is_named(client: Client) -> None:
 def test_a_usual_wind_over_the_window_is_noted_on_the_kit(client: Client) -> None:
     kit = client.told("/api/kits", learner(usual_wind_kn=26))["recommended"]
     assert any("not out there on its usual day" in note for note in kit["notes"])
+
+
+def test_the_winds_of_a_kit_are_told_though_its_parts_are_held(client: Client) -> None:
+    quote = client.told("/api/quotes", {"answers": learner()}, 201)
+    skus = [part["sku"] for part in quote["kit"]["parts"].values()]
+    for number in range(2):
+        again = client.told("/api/quotes", {"answers": learner()}, 201)
+        token = again["url"].rsplit("/", 1)[1]
+        client.post(f"/api/quotes/{token}/agree", json={"name": "N", "email": f"n{number}@example.org", "revision": 1})
+    assert client.told("/api/wind", {"answers": learner(), "skus": skus})["wings"][0]["sku"] == skus[-1]

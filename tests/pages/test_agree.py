@@ -96,3 +96,14 @@ def test_the_privacy_page_tells_what_why_how_long_and_whom_to_ask(client: Client
     ):
         assert words in page.text
     assert "/privacy" in Reader(client).open("/").html
+
+
+def test_the_holder_of_the_last_board_sees_it_again_when_changing_the_answers(client: Client, shop: Shop) -> None:
+    page = kept(client)
+    with shop.writing("desk") as work:
+        board = next(part.sku for part in work.catalogue.sold_in("board") if part.sku in page.html)
+        book_movement(work, board, "count", 1, "the last")
+    page.press("Ask to hold these parts", name="Some One", email="one@example.org")
+    page.press("Change my answers").press("next").press("kit")
+    assert board in [field.get("value") for field in page.page.iter("input") if field.get("name") == "sku"]
+    assert page.press("Keep as the next revision").status == 200

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -299,3 +300,57 @@ def test_a_quote_that_came_to_nothing_is_deleted_after_the_policys_days_and_a_co
         assert read_quote(work, confirmed.token).code == confirmed.code
     with shop.reading() as work, pytest.raises(NotFound):
         read_quote(work, nothing.token)
+
+
+def test_what_is_offered_for_a_gone_part_suits_the_learner_and_fits_the_rest(shop: Shop) -> None:
+    quote = kept(shop)
+    gone = quote.kit.parts["board"].sku
+    with shop.writing("desk") as work:
+        book_movement(work, gone, "count", 0, "sold")
+    with shop.writing() as work, pytest.raises(NotFree) as refused:
+        agree_to_quote(work, quote.token, SOMEONE, 1)
+    offered = re.findall(r"The nearest in stock is .*? \((\S+)\)", refused.value.faults[0].message)
+    assert len(offered) == 1
+    skus = [offered[0] if sku == gone else sku for sku in core_skus(quote)]
+    with shop.writing() as work:
+        issue_quote(work, learner(), skus)
+
+
+def test_what_is_offered_where_every_part_is_gone_makes_one_kit_together(shop: Shop) -> None:
+    quote = kept(shop)
+    with shop.writing("desk") as work:
+        for sku in core_skus(quote):
+            book_movement(work, sku, "count", 0, "sold")
+    with shop.writing() as work, pytest.raises(NotFree) as refused:
+        agree_to_quote(work, quote.token, SOMEONE, 1)
+    assert len(refused.value.faults) == 6
+    messages = " ".join(fault.message for fault in refused.value.faults)
+    offered = re.findall(r"The nearest in stock is .*? \((\S+)\)", messages)
+    assert len(offered) == 6
+    with shop.writing() as work:
+        issue_quote(work, learner(), offered)
+
+
+def test_where_nothing_fits_the_rest_the_customer_is_asked_to_talk(shop: Shop) -> None:
+    quote = kept(shop)
+    with shop.writing("desk") as work:
+        for part in work.catalogue.sold_in("mast"):
+            book_movement(work, part.sku, "count", 0, "sold")
+    with shop.writing() as work, pytest.raises(NotFree, match="No other mast in stock suits you and fits the rest"):
+        agree_to_quote(work, quote.token, SOMEONE, 1)
+
+
+def test_who_holds_the_last_piece_may_still_change_their_quote_with_it(shop: Shop) -> None:
+    quote = kept(shop)
+    with shop.writing("desk") as work:
+        for sku in core_skus(quote):
+            book_movement(work, sku, "count", 1, "the last")
+    agreed(shop, quote)
+    with shop.writing() as work:
+        changed = issue_quote(work, learner(extras=["helmet"]), core_skus(quote), revises=quote.token)
+    assert core_skus(changed) == core_skus(quote)
+    with shop.writing() as work, pytest.raises(NotFree):
+        issue_quote(work, learner(), core_skus(quote))
+    agreed(shop, changed)
+    with shop.reading() as work:
+        assert all(load_held(work.session, work.now)[sku] == 1 for sku in core_skus(quote))

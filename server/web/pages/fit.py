@@ -123,7 +123,7 @@ def change_kit(request: Request, token: str, form: Form, shop: ShopOf, pages: Pa
     put, use, without = text_in(form, "put"), text_in(form, "use"), text_in(form, "without")
     with shop.writing() as work:
         draft = read_draft(work, token)
-        fitter = fitter_for(work, draft.answers)
+        fitter = fitter_for(work, draft.answers, draft.revises)
         faults: tuple[Fault, ...] = ()
         try:
             kit, _ = _kit_shown(fitter, draft)
@@ -181,7 +181,7 @@ def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf)
 
 
 def _page(work: Work, draft: Draft, faults: tuple[Fault, ...]) -> KitPage:
-    fitter = fitter_for(work, draft.answers)
+    fitter = fitter_for(work, draft.answers, draft.revises)
     answers, targets = fitter.answers, fitter.fitting.sizing.targets
     kit, said = _kit_shown(fitter, draft)
     notes = [*notes_on(answers), *fitter.fitting.notes]

@@ -237,7 +237,7 @@ def _panel(work: Work, draft: Draft, faults: int) -> Panel:
     if missing:
         return Panel(missing, faults)
     try:
-        fitter = fitter_for(work, draft.answers)
+        fitter = fitter_for(work, draft.answers, draft.revises)
     except InvalidInput as error:
         return Panel(0, len(error.faults), words="One of the answers no longer holds: look through the steps again.")
     kit = fitter.recommended()
