@@ -15,7 +15,6 @@ import uvicorn
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from pythonjsonlogger.json import JsonFormatter
-from sqlalchemy.exc import SQLAlchemyError
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
@@ -32,7 +31,7 @@ from server.web.api import quotes as api_quotes
 from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
-from server.web.guard import ForgeryGuard, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
 from server.web.pages import beside as page_beside
 from server.web.pages import fit as page_fit
 from server.web.pages import learner as page_learner
@@ -43,6 +42,7 @@ from server.web.render import Pages, environment
 from server.web.static import StaticFiles
 
 SWEEP_SECONDS = 3600
+NO_ROBOTS_IN = "User-agent: *\nDisallow: /drafts/\nDisallow: /quotes/\nDisallow: /beside/\nDisallow: /api/\n"
 log = logging.getLogger("slackwater")
 
 
@@ -71,6 +71,10 @@ def create_app(settings: Settings) -> FastAPI:
     async def static(request: Request, name: str) -> Response:
         return files.answer(request, name)
 
+    @app.get("/robots.txt", include_in_schema=False)
+    async def robots() -> Response:
+        return Response(NO_ROBOTS_IN, media_type="text/plain")
+
     errors = Errors(pages)
     errors.attach(app)
     app.add_middleware(SizeLimit, refuse=errors.refuse)
@@ -78,6 +82,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(Throttle, refuse=errors.refuse, burst=settings.public_burst)
     app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
     app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
+    app.add_middleware(HeadAsGet)
     app.add_middleware(RequestLog)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     return app
@@ -108,7 +113,7 @@ async def _sweep_for_ever(shop: Shop) -> None:
     while True:
         try:
             await run_in_threadpool(_sweep, shop)
-        except SQLAlchemyError:
+        except Exception:
             log.exception("the sweep failed; it is tried again")
         await asyncio.sleep(SWEEP_SECONDS)
 

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from server.domain.catalogue import Catalogue
 from server.domain.deposits import LessonState
-from server.domain.errors import InvalidInput, NotFound
+from server.domain.errors import InvalidInput, NotFound, OutOfReach
 from server.domain.stock import BY_HAND
 from server.persistence.engine import Place
 from server.settings import Settings
@@ -41,6 +41,8 @@ def _money(text: str) -> int:
 
 def _day(text: str) -> date:
     try:
+        if len(text) != len("2026-11-25"):
+            raise ValueError
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day such as 2026-11-25") from None
@@ -154,6 +156,9 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
         return FAULTY
     except NotFound as error:
         print(f"{error.field}: {error}", file=sys.stderr)
+        return FAULTY
+    except OutOfReach as error:
+        print(error, file=sys.stderr)
         return FAULTY
     return 0
 

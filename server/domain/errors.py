@@ -10,7 +10,8 @@ SlackwaterError
 │   └── Outdated        a quote that has a newer revision
 ├── Lapsed              a quote whose price is good no more
 ├── TooMany             more at once than anybody may have
-└── Unreadable          a stored record that this version cannot read
+├── Unreadable          a stored record that this version cannot read
+└── OutOfReach          a database that cannot be opened, with the reason
 """
 
 from __future__ import annotations
@@ -78,6 +79,14 @@ class Lapsed(SlackwaterError):
 
 class TooMany(SlackwaterError):
     """More at once than one person may have; wait, or talk to the shop."""
+
+    def __init__(self, field: str, message: str) -> None:
+        self.field = field
+        super().__init__(message)
+
+
+class OutOfReach(SlackwaterError):
+    """The database cannot be opened: no file of ours, no rights, no server at its address."""
 
 
 class Unreadable(SlackwaterError):

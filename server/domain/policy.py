@@ -163,7 +163,7 @@ class _Reader:
         self.asked.add(key)
         value = self.source.get(key, {})
         if not isinstance(value, Mapping):
-            self._fault(key, "is not a table", f"a table [{self.at}{key}]")
+            self._fault(key, "This is not a table.", f"a table [{self.at}{key}]")
             value = {}
         inner = _Reader(value, f"{self.at}{key}.")
         inner.faults = self.faults
@@ -176,16 +176,22 @@ class _Reader:
         try:
             return convert(self.source[key])
         except (ValueError, TypeError, InvalidOperation, KeyError, OSError):
-            self._fault(key, f"{self.source[key]!r} is not accepted", accepted)
+            self._fault(key, f"{_shown(self.source[key])} is not accepted.", accepted)
             return default
 
     def refuse_the_rest(self) -> None:
         for key in self.source:
             if key not in self.asked:
-                self._fault(key, "is not a key of the policy", "one of: " + ", ".join(sorted(self.asked)))
+                self._fault(key, "This is not a key of the policy.", "one of: " + ", ".join(sorted(self.asked)))
 
     def _fault(self, key: str, message: str, accepted: str) -> None:
         self.faults.append(Fault(f"{self.at}{key}", message, accepted))
+
+
+def _shown(value: Any) -> str:
+    """A value as its owner wrote it, or near it."""
+    words = str(value) if isinstance(value, Decimal) else repr(value)
+    return words if len(words) <= 60 else words[:60] + "…"
 
 
 def _decimal(low: str, high: str) -> Callable[[Any], Decimal]:

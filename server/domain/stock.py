@@ -29,6 +29,7 @@ ON_HAND_SIGN: dict[MovementKind, int] = {
 HELD_SIGN: dict[MovementKind, int] = {"hold": 1, "release": -1, "handed_over": -1}
 BY_HAND: tuple[MovementKind, ...] = ("delivery", "count", "counter_sale", "damage", "demo", "returned")
 MOST_OPEN_HOLDS = 2
+SAME_DIGITS = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +91,9 @@ class Contact:
 
     @property
     def phone_key(self) -> str:
-        """The number as it is compared: only its digits matter."""
-        return "".join(sign for sign in self.phone if sign.isdigit())
+        """The number as it is compared: its last nine digits without zeros in front, so that +353 and 0 come to the same."""
+        digits = "".join(sign for sign in self.phone if sign.isdigit())
+        return digits.lstrip("0")[-SAME_DIGITS:]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,13 +5,17 @@ from __future__ import annotations
 import os
 import sqlite3
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, event, inspect
+from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session, create_engine
+
+from server.domain.errors import OutOfReach
 
 FILE_NAME = "slackwater.sqlite3"
 PRAGMAS = ("busy_timeout=5000", "synchronous=NORMAL", "foreign_keys=ON")
@@ -40,6 +44,17 @@ class Place:
             return not inspect(engine).has_table("alembic_version")
         finally:
             engine.dispose()
+
+
+@contextmanager
+def reaching(place: Place) -> Iterator[None]:
+    """While a database is opened: what the driver has to say becomes one `OutOfReach` without its trace."""
+    try:
+        yield
+    except (DatabaseError, OSError) as error:
+        what = "The PostgreSQL database" if place.url else f"The database in {place.data}"
+        because = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
+        raise OutOfReach(f"{what} cannot be opened: {because}.") from error
 
 
 def sqlite_file(data: Path) -> Path:

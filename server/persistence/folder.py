@@ -18,10 +18,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from babel import Locale, UnknownLocaleError
+from babel.numbers import get_currency_precision, is_currency
+
 from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, MeasureValue, Part, PricePoint, Spot, Zone
 from server.domain.errors import InvalidInput
 from server.domain.policy import Policy, policy_from
-from server.domain.slots import EXTRA_SLOTS, Measure, measures_of
+from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, Measure, measures_of
 
 PART_FILES = {
     "boards.csv": "board",
@@ -327,10 +330,19 @@ class _Reading:
             if values["markdown_price"] >= values["price"]:
                 self.fault(file, number, "markdown_price", "It is not below the price.", "money below the price")
             markdown = Markdown(values["markdown_price"], values.get("markdown_from"))
+            if markdown.since is None:
+                self.warn(
+                    file, number, "markdown_from", "No day: the reduced price holds at once and is not called reduced."
+                )
         elif "markdown_from" in values:
             self.fault(file, number, "markdown_from", "A day without a markdown_price.", "both or neither")
         if values.get("mass_from_kg", 0) > values.get("mass_to_kg", 1e9):
             self.fault(file, number, "mass_to_kg", "It is below mass_from_kg.", "a mass not below mass_from_kg")
+        was = self.before.parts.get(values["sku"])
+        if was is not None and was.slot != slot:
+            self.fault(
+                file, number, "sku", f"{was.sku} is a {SLOT_WORDS[was.slot]} already.", "a new SKU for another thing"
+            )
         measures: dict[str, MeasureValue] = {
             measure.name: values[measure.name] for measure in measures_of(slot) if measure.name in values
         }
@@ -439,10 +451,23 @@ class _Reading:
                 self.fault(
                     "policy.toml", None, f"tiers[{place}].lessons", message, "one of: " + ", ".join(sorted(kinds))
                 )
+        self._check_money_words()
         zones = [zone.zone for zone in self.found.zones]
         if self.found.policy.shop.home_zone not in zones:
             message = f"delivery.csv has no zone {self.found.policy.shop.home_zone!r}."
             self.fault("policy.toml", None, "shop.home_zone", message, "one of: " + ", ".join(zones))
+
+    def _check_money_words(self) -> None:
+        """Amounts can be written: the locale and the currency are known (Unicode CLDR), in cents as all amounts here are."""
+        shop = self.found.policy.shop
+        try:
+            Locale.parse(shop.locale)
+        except (ValueError, UnknownLocaleError):
+            message = f"{shop.locale!r} is not a locale that is known."
+            self.fault("policy.toml", None, "shop.locale", message, "a locale such as en_IE")
+        if not is_currency(shop.currency) or get_currency_precision(shop.currency) != 2:
+            message = f"{shop.currency!r} is not a currency of a hundred parts that is known."
+            self.fault("policy.toml", None, "shop.currency", message, "a code such as EUR (ISO 4217)")
 
 
 def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:

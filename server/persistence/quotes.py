@@ -104,7 +104,7 @@ def delete_quotes_good_until(session: Session, day: date) -> int:
         col(HoldRow.confirmed_at).is_not(None), col(HoldRow.quote_id).is_not(None)
     )
     wanted = select(QuoteRow.id).where(col(QuoteRow.id).in_(newest), col(QuoteRow.id).not_in(confirmed))
-    quotes = [quote_id for quote_id in session.exec(wanted) if quote_id is not None]
+    quotes = [quote_id for quote_id in session.exec(wanted.with_for_update()) if quote_id is not None]
     for table in (UnmetRow, HoldRow):
         session.exec(update(table).where(col(table.quote_id).in_(quotes)).values(quote_id=None))
     for row in (OnceRow, RevisionRow):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 
 from server.domain.catalogue import Catalogue, Part, PricePoint
@@ -93,9 +93,28 @@ def _others(before: Catalogue, folder: Folder) -> list[str]:
         ("lessons", list(before.lessons.values()), folder.lessons),
         ("delivery", list(before.zones.values()), folder.zones),
     ):
-        if old != new:
-            rows.append(f"{word}: {len(old)} -> {len(new)} rows")
+        rows += _rows_changed(word, [asdict(row) for row in old], [asdict(row) for row in new])
+    known = {(point.sku, point.since): point.price for points in before.history.values() for point in points}
+    for point in folder.history:
+        price = known.get((point.sku, point.since))
+        if price != point.price:
+            was = "none" if price is None else _money(price)
+            rows.append(f"price history: {point.sku} from {point.since} {was} -> {_money(point.price)}")
     return rows
+
+
+def _rows_changed(word: str, old: list[dict[str, object]], new: list[dict[str, object]]) -> list[str]:
+    """A line for each row that is new, gone or changed; a row is known by its first field."""
+    before, after = ({str(next(iter(row.values()))): row for row in rows} for rows in (old, new))
+    lines = [f"{word}: new {name}" for name in after if name not in before]
+    lines += [f"{word}: gone {name}" for name in before if name not in after]
+    for name in before.keys() & after.keys():
+        for field, value in after[name].items():
+            if before[name][field] != value:
+                lines.append(f"{word}: {name}: {field} {before[name][field]} -> {value}")
+    if not lines and list(before) != list(after):
+        lines.append(f"{word}: in another order")
+    return sorted(lines)
 
 
 def preview(work: Work, folder: Folder) -> Changes:
@@ -108,11 +127,24 @@ def preview(work: Work, folder: Folder) -> Changes:
 
 
 def _with_policy(changes: Changes, old: Mapping[str, object], new: Mapping[str, object]) -> Changes:
-    tables = [name for name in {**old, **new} if old.get(name) != new.get(name)]
-    line = "policy: " + ", ".join(sorted(tables))
-    return Changes(
-        changes.new, changes.changed, changes.retired, changes.counts, (*changes.others, line), changes.unchanged
-    )
+    before, after = _flat(old), _flat(new)
+    lines = [
+        f"policy: {key} {before.get(key, 'none')} -> {after.get(key, 'none')}"
+        for key in sorted({*before, *after})
+        if before.get(key) != after.get(key)
+    ]
+    return replace(changes, others=(*changes.others, *lines))
+
+
+def _flat(value: object, at: str = "") -> dict[str, object]:
+    """A policy's tables as one, under dotted keys: `trade_in.share`, `tiers[1].percent`."""
+    if isinstance(value, Mapping):
+        rows = [(f"{at}.{key}" if at else str(key), item) for key, item in value.items()]
+    elif isinstance(value, list) and any(isinstance(item, Mapping) for item in value):
+        rows = [(f"{at}[{place}]", item) for place, item in enumerate(value, start=1)]
+    else:
+        return {at: value}
+    return {key: leaf for name, item in rows for key, leaf in _flat(item, name).items()}
 
 
 def replace_catalogue(work: Work, folder: Folder) -> Changes:
@@ -124,7 +156,7 @@ def replace_catalogue(work: Work, folder: Folder) -> Changes:
     if folder.faults:
         raise ValueError("a folder with faults changes nothing")
     lock_catalogue(work.session)
-    lock_parts(work.session, folder.on_hand)
+    lock_parts(work.session, {*folder.on_hand, *work.catalogue.parts})
     changes = preview(work, folder)
     save_parts(work.session, folder.parts.values(), changes.retired)
     save_price_points(work.session, [*folder.history, *_prices_from(folder, work.catalogue, work.today)])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from server.domain.catalogue import Catalogue
 from server.persistence.catalogue import lock_catalogue, newest_version, terms_in_force
-from server.persistence.engine import Place, engine_for, sessions
+from server.persistence.engine import Place, engine_for, reaching, sessions
 from server.persistence.folder import Folder, read_folder
 from server.persistence.migrate import migrate
 from server.usecases.catalogue import replace_catalogue
@@ -19,10 +19,12 @@ def open_shop(place: Place, *, seeded: bool = True) -> Shop:
     """The shop of a place, made where it is not there yet.
 
     With `seeded`, a database without any catalogue gets the seed catalogue; one that ever had a catalogue is left alone.
+    Raises `OutOfReach` where it cannot be opened.
     """
-    place.data.mkdir(parents=True, exist_ok=True, mode=0o700)
-    engine = engine_for(place)
-    migrate(engine)
+    with reaching(place):
+        place.data.mkdir(parents=True, exist_ok=True, mode=0o700)
+        engine = engine_for(place)
+        migrate(engine)
     shop = Shop(sessions(engine), close=engine.dispose)
     if seeded:
         _seed(shop)
@@ -38,7 +40,9 @@ def _seed(shop: Shop) -> None:
 
 def read_folder_for(place: Place, folder: Path) -> Folder:
     """A catalogue folder read against what is in force at a place; an empty place stays empty."""
-    if place.is_empty():
+    with reaching(place):
+        is_empty = place.is_empty()
+    if is_empty:
         return read_folder(folder, Catalogue({}), None)
     with open_shop(place, seeded=False).reading() as work:
         return read_folder(folder, work.catalogue, terms_in_force(work.session))

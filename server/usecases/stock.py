@@ -66,7 +66,8 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
     lock_contact(work.session, contact)
     if open_holds_for(work.session, contact, work.now) >= MOST_OPEN_HOLDS:
         raise TooMany(
-            f"There are {MOST_OPEN_HOLDS} requests open under this address or number already. Take one back, or call us."
+            "email" if contact.email else "phone",
+            f"There are {MOST_OPEN_HOLDS} requests open under this address or number already. Take one back, or call us.",
         )
     skus = _skus_to_hold(work, quote)
     hold = Hold(

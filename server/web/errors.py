@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -32,11 +33,13 @@ TITLES = {
     422: "Something is not right yet",
     429: "One moment",
     500: "Something broke on our side",
+    503: "One moment",
 }
 WORDS = {
     404: "There is nothing at this address.",
     405: "This address does not take that kind of request.",
     500: "We have noted it. Try again, or call the shop: what you kept is safe.",
+    503: "The shop's records cannot be reached just now. Nothing was changed: try again in a moment.",
 }
 
 
@@ -82,7 +85,8 @@ class Errors:
         return self.answer(request, (Fault("valid_until", str(error)),), 410)
 
     def _too_many(self, request: Request, error: Exception) -> Response:
-        return self.answer(request, (Fault("email", str(error), "at most two open requests"),), 429)
+        assert isinstance(error, TooMany)
+        return self.answer(request, (Fault(error.field, str(error), "at most two open requests"),), 429)
 
     def _framework(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
@@ -96,6 +100,13 @@ class Errors:
         faults = tuple(Fault(str(row["loc"][-1]), "This is not accepted.") for row in error.errors())
         return self.answer(request, faults, 422)
 
+    def _busy(self, request: Request, error: Exception) -> Response:
+        """The database is away, locked for too long, or gave this request up for another: the transaction was rolled back."""
+        log.warning("the database did not answer", exc_info=error)
+        answer = self.answer(request, (Fault("server", WORDS[503]),), 503)
+        answer.headers["Retry-After"] = "2"
+        return answer
+
     def _unexpected(self, request: Request, error: Exception) -> Response:
         log.error("unexpected error", exc_info=error)
         return self.answer(request, (Fault("server", WORDS[500]),), 500)
@@ -107,6 +118,7 @@ class Errors:
         app.add_exception_handler(Conflict, self._conflict)
         app.add_exception_handler(Lapsed, self._lapsed)
         app.add_exception_handler(TooMany, self._too_many)
+        app.add_exception_handler(OperationalError, self._busy)
         app.add_exception_handler(HTTPException, self._framework)
         app.add_exception_handler(RequestValidationError, self._parameters)
         app.add_exception_handler(Exception, self._unexpected)

@@ -105,6 +105,25 @@ class SafeHeaders:
         await self.app(scope, receive, dress)
 
 
+class HeadAsGet:
+    """Answers HEAD as GET would be answered, without the body (RFC 9110, 9.3.2)."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["method"] != "HEAD":
+            await self.app(scope, receive, send)
+            return
+
+        async def headers_only(message: Message) -> None:
+            if message["type"] == "http.response.body":
+                message = {**message, "body": b""}
+            await send(message)
+
+        await self.app({**scope, "method": "GET"}, receive, headers_only)
+
+
 class SizeLimit:
     """Refuses what is too large: addresses with 414, header fields with 431, bodies with 413 whether they tell their length or not."""
 

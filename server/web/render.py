@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_date
-from babel.numbers import format_currency
+from babel.numbers import format_currency, get_currency_symbol
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
@@ -89,6 +89,7 @@ class Pages:
         values |= {
             "page": context,
             "shop": terms,
+            "currency_sign": get_currency_symbol(terms.currency, locale=terms.locale),
             "money": lambda cents: money_words(cents, terms),
             "day": lambda moment: day_words(moment, terms),
         }

@@ -145,3 +145,18 @@ def test_a_burst_of_none_is_no_limit(data: Path) -> None:
 def test_an_address_or_header_fields_too_large_for_any_are_refused(client: Client) -> None:
     faults_of(client.get("/api/parts?slot=" + "x" * 3000), 414)
     faults_of(client.get("/api/parts", headers={"X-Much": "x" * 20_000}), 431)
+
+
+def test_head_is_get_without_the_body(client: Client) -> None:
+    """RFC 9110, 9.3.2: the same header fields as for GET, and no content."""
+    for path in ("/", "/privacy", "/api/parts", "/nothing"):
+        got, head = client.get(path), client.request("HEAD", path)
+        assert head.status_code == got.status_code
+        assert head.content == b""
+        assert head.headers["content-type"] == got.headers["content-type"]
+
+
+def test_robots_are_asked_to_leave_private_addresses_alone(client: Client) -> None:
+    rules = client.get("/robots.txt").text.splitlines()
+    assert rules[0] == "User-agent: *"  # RFC 9309, 2.2.
+    assert {"Disallow: /drafts/", "Disallow: /quotes/", "Disallow: /api/"} <= set(rules)

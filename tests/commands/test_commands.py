@@ -378,3 +378,23 @@ def test_what_is_no_command_is_refused_with_its_usage(
         call(*arguments)
     assert ended.value.code == 2
     assert "usage: python -m server" in capsys.readouterr().err
+
+
+def test_a_broken_database_file_is_one_sentence(tmp_path: Path) -> None:
+    data = tmp_path / "data"
+    data.mkdir()
+    (data / "slackwater.sqlite3").write_bytes(b"this is no database" * 100)
+    for command in (("holds",), ("load", "seed_catalogue"), ("serve", "--port", "1")):
+        ran = run(*command, "--data", str(data))
+        assert ran.returncode == 1
+        assert ran.stderr.count("\n") == 1, ran.stderr
+        assert "cannot be opened: file is not a database" in ran.stderr
+
+
+def test_a_lesson_taken_has_had_its_day(tmp_path: Path) -> None:
+    for state, day in (("--taken", "2999-01-01"), ("--missed", "2999-01-01"), ("--booked", "1999-12-31")):
+        ran = run("lesson-payment", "--kind", "private", "--fee", "115", state, day, "--data", str(tmp_path / "data"))
+        assert ran.returncode == 1
+        assert (
+            f"{state[2:]}: A lesson {state[2:]} on {day} cannot be. Accepted: a day from 2000-01-01 to " in ran.stderr
+        )

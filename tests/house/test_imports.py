@@ -76,8 +76,8 @@ def test_only_persistence_speaks_sql() -> None:
         for name in imports_of(path)
         if name.split(".")[0] in ("sqlalchemy", "sqlmodel", "alembic", "sqlite3", "psycopg")
     }
-    # A unit of work holds a session and asks it nothing; the sweep outlives a database that is away for a moment.
-    assert speaking <= {("usecases/work.py", "sqlmodel"), ("app.py", "sqlalchemy.exc")}
+    # A unit of work holds a session and asks it nothing; a database that is away is answered with 503.
+    assert speaking <= {("usecases/work.py", "sqlmodel"), ("web/errors.py", "sqlalchemy.exc")}
 
 
 def test_the_doors_know_no_rows_and_no_queries() -> None:

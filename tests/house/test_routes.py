@@ -21,6 +21,7 @@ PUBLIC = {
     "/quotes/{token}/beside": {"POST"},
     "/quotes/{token}/beside/{other}": {"GET"},
     "/privacy": {"GET"},
+    "/robots.txt": {"GET"},
     "/api/openapi.json": {"GET", "HEAD"},
     "/api/fit": {"POST"},
     "/api/kits": {"POST"},

@@ -503,3 +503,29 @@ def test_a_part_that_is_not_sold_is_read_with_its_pieces(folder: FolderCopy) -> 
     assert not found.parts["GSK-M60T"].sold
     assert found.parts["GSK-M60T"].retired is False
     assert found.on_hand["GSK-M60T"] == 1
+
+
+@pytest.mark.parametrize(
+    ("key", "old", "new"),
+    [
+        ("shop.locale", 'locale = "en_IE"', 'locale = "xx_YY"'),
+        ("shop.locale", 'locale = "en_IE"', 'locale = ""'),
+        ("shop.currency", 'currency = "EUR"', 'currency = "EURO"'),
+        (
+            "shop.currency",
+            'currency = "EUR"',
+            'currency = "JPY"',
+        ),  # ISO 4217: no minor unit, and all amounts here have cents.
+    ],
+)
+def test_money_must_be_writable(folder: FolderCopy, key: str, old: str, new: str) -> None:
+    folder.swap("policy.toml", old, new)
+    assert places(read(folder).faults) == [("policy.toml", None, key)]
+
+
+def test_a_reduced_price_without_a_day_is_taken_and_warned_of(folder: FolderCopy) -> None:
+    row = folder.row_of("boards.csv", "DUN-140")
+    folder.set("boards.csv", row, "markdown_from", "")
+    found = read(folder)
+    assert not found.faults
+    assert places(found.warnings) == [("boards.csv", row, "markdown_from")]

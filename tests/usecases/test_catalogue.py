@@ -142,8 +142,8 @@ def test_changes_are_told_field_by_field(shop: Shop, folder: FolderCopy) -> None
         in lines
     )
     assert "changed  TUR-M72T: sold yes -> no" in lines
-    assert any(line.startswith("changed  spots: ") for line in lines)
-    assert "changed  policy: quotes" in lines
+    assert any(line.startswith("changed  spots: gone ") for line in lines)
+    assert "changed  policy: quotes.price_good_days 14 -> 10" in lines
 
 
 def test_a_change_of_policy_is_in_force_at_once_under_its_own_version(shop: Shop, folder: FolderCopy) -> None:
@@ -205,3 +205,27 @@ def test_a_fall_on_the_last_step_undoes_all_of_it(shop: Shop, folder: FolderCopy
     assert (rows_in(shop), pieces(shop)) == before
     with shop.reading() as work:
         assert work.catalogue.parts["DUN-72"].price == 2449_00
+
+
+def test_places_and_prices_of_the_past_are_told_row_by_row(shop: Shop, folder: FolderCopy) -> None:
+    kind, zone = folder.get("lessons.csv", 2, "kind"), folder.get("delivery.csv", 2, "zone")
+    fee, charge = folder.get("lessons.csv", 2, "fee"), folder.get("delivery.csv", 2, "fee")
+    folder.set("lessons.csv", 2, "fee", "1.00")
+    folder.set("delivery.csv", 2, "fee", "2.00")
+    sku, day = folder.get("price_history.csv", 2, "sku"), folder.get("price_history.csv", 2, "from")
+    was = folder.get("price_history.csv", 2, "price")
+    folder.set("price_history.csv", 2, "price", "3.00")
+    lines = load(shop, folder).lines()
+    assert f"changed  lessons: {kind}: fee {int(float(fee) * 100)} -> 100" in lines
+    assert f"changed  delivery: {zone}: fee {int(float(charge) * 100)} -> 200" in lines
+    assert f"changed  price history: {sku} from {day} {was} -> 3.00" in lines
+
+
+def test_a_sku_stays_the_kind_of_thing_it_is(shop: Shop, folder: FolderCopy) -> None:
+    board, mast = folder.get("boards.csv", 2, "sku"), folder.get("masts.csv", 2, "sku")
+    folder.set("boards.csv", 2, "sku", "NEW-BOARD")
+    folder.set("masts.csv", 2, "sku", board)
+    found = read(shop, folder)
+    assert mast != board
+    assert [(fault.file, fault.column) for fault in found.faults] == [("masts.csv", "sku")]
+    assert f"{board} is a board already." in str(found.faults[0])

@@ -197,6 +197,8 @@ SAME_PERSON = [
     (Contact("A", "some.one@example.org"), Contact("B", "SOME.ONE@example.org")),
     (Contact("A", "", "020 910 0199"), Contact("A", "", "(020) 910-0199")),
     (Contact("A", "a@example.org", "0209100199"), Contact("A", "b@example.org", "020 910 0199")),
+    (Contact("A", "", "+353 20 910 0199"), Contact("A", "", "020 910 0199")),
+    (Contact("A", "", "00353 20 9100199"), Contact("A", "", "+353 (0)20 910 0199")),
 ]
 
 

@@ -30,20 +30,24 @@ def errors(faults: Iterable[Fault], status: int) -> Json:
     return Json({"errors": rows}, status_code=status)
 
 
+class _OurWords(ValueError):
+    """What is wrong with a body, in words that may be shown; other errors of the parser speak of its inside."""
+
+
 def _no_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is not a number in JSON")
+    raise _OurWords(f"{name} is not a number in JSON")
 
 
 def _whole(text: str) -> int:
     if len(text) > MOST_DIGITS:
-        raise ValueError("a number is too large")
+        raise _OurWords("a number is too large")
     return int(text)
 
 
 def _each_name_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     read = dict(pairs)
     if len(read) != len(pairs):
-        raise ValueError("a name stands there twice")
+        raise _OurWords("a name stands there twice")
     return read
 
 
@@ -57,7 +61,7 @@ def read_json_object(body: bytes) -> dict[str, Any]:
             object_pairs_hook=_each_name_once,
         )
     except (ValueError, RecursionError) as error:
-        words = str(error) if "\n" not in str(error) and len(str(error)) < 120 else "it cannot be parsed"
+        words = str(error) if isinstance(error, _OurWords) else "it cannot be parsed"
         raise InvalidInput([Fault("body", f"This is not JSON that can be read: {words}.", JSON_OBJECT)]) from error
     if not isinstance(value, dict):
         raise InvalidInput([Fault("body", "This is not a JSON object.", JSON_OBJECT)])

@@ -19,7 +19,7 @@ from server.domain.drafts import STEP_FIELDS
 from server.domain.errors import Fault
 from server.domain.learner import MASS, QUESTIONS, TRADE_QUESTIONS, ListQuestion, NumberQuestion
 from server.domain.slots import CORE_SLOTS, MEASURES
-from server.domain.units import KG_PER_LB, kg_from_lb, kg_from_stone, lb_from_kg, stone_from_kg
+from server.domain.units import KG_PER_LB, LB_PER_STONE, kg_from_lb, kg_from_stone, lb_from_kg, stone_from_kg
 
 Typed = Mapping[str, str | list[str]]
 
@@ -29,6 +29,7 @@ WINGS_KEPT = 2
 FEWEST_TRADES = 2
 AMOUNT = "an amount such as 1249.00"
 _AMOUNT = re.compile(r"(\d{1,7})(?:[.,](\d{1,2}))?", re.ASCII)
+_SIGN = re.compile(r"^[^\W\d_]{0,3}[$€£¥]?(?=\d)")  # Of a currency: €, CHF, NZ$.
 _NUMBER = re.compile(r"[+-]?\d{1,12}([.,]\d{1,12})?", re.ASCII)
 
 
@@ -66,7 +67,7 @@ def whole_or_number(text: str) -> float | str:
 
 def cents(text: str) -> int | str:
     """An amount of money in cents, or the text itself where it is none."""
-    read = _AMOUNT.fullmatch(text.replace(" ", "").lstrip("€"))
+    read = _AMOUNT.fullmatch(_SIGN.sub("", text.replace(" ", "")))
     return int(read[1]) * 100 + int((read[2] or "").ljust(2, "0")) if read else text
 
 
@@ -130,7 +131,9 @@ def _mass(form: FormData) -> tuple[float | str | None, str]:
     if unit == "lb":
         return kg_from_lb(mass), unit
     rest = number(pounds) if pounds else 0.0
-    return (pounds if isinstance(rest, str) else kg_from_stone(mass, rest)), unit
+    if isinstance(rest, str) or not 0 <= rest < LB_PER_STONE:
+        return f"{mass:g} st {pounds} lb", unit
+    return kg_from_stone(mass, rest), unit
 
 
 def read_step(step: str, form: FormData) -> StepRead:
@@ -244,8 +247,8 @@ def _typed_mass(mass_kg: float, unit: str) -> dict[str, str]:
     if unit == "lb":
         return {"mass_kg": f"{mass_kg / KG_PER_LB:.1f}".removesuffix(".0"), "mass_unit": unit}
     if unit == "st":
-        stone, pounds = stone_from_kg(mass_kg)
-        return {"mass_kg": str(stone), "mass_pounds": f"{pounds:.1f}".removesuffix(".0"), "mass_unit": unit}
+        stone, pounds = divmod(round(lb_from_kg(mass_kg), 1), LB_PER_STONE)
+        return {"mass_kg": f"{stone:.0f}", "mass_pounds": f"{pounds:.1f}".removesuffix(".0"), "mass_unit": unit}
     return {"mass_kg": plain(float(mass_kg)), "mass_unit": "kg"}
 
 

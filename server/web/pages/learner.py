@@ -200,7 +200,7 @@ def _faults(work: Work, step: str, answers: Mapping[str, Any], *, is_done: bool)
     for name in _required_of(step) if is_done else ():
         if answers.get(name) is None:
             faults.append(
-                Fault(name, "This answer is needed for a kit.", "one of the choices" if name != "mass_kg" else "")
+                Fault(name, "This answer is needed for a kit.", "one of the choices below" if name != "mass_kg" else "")
             )
     return faults
 
