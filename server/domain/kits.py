@@ -335,13 +335,16 @@ class Fitter:
             return "No kit is possible today: no mast (on a board's track), fuselage, front foil and tail have the same mount."
         return "No kit is possible today: no tail and fuselage that fit together hold a front foil level."
 
-    # --- a size up and down
+    # --- a size up and down, another maker
 
     def neighbours(self, kit: Kit, slot: str) -> Neighbours:
-        """One size down and one size up of a bought part among those free that join the rest of the kit."""
+        """What stands beside a bought part among those free that join the rest: a size down, a size up, another maker's.
+
+        Another maker's is the nearest in size, but for those that a size down or up names already.
+        """
         part = kit.bought.get(slot)
         if part is None:
-            return Neighbours(None, None)
+            return Neighbours(None, None, None)
         others = [kit.gear_in(other) for other in CORE_SLOTS if other != slot]
         joining = [
             other
@@ -351,7 +354,10 @@ class Fitter:
         size = part.gear.size
         smaller = [other for other in joining if is_less(other.gear.size, size)]
         larger = [other for other in joining if is_less(size, other.gear.size)]
-        return Neighbours(self._beside(kit, smaller, part), self._beside(kit, larger, part))
+        down, up = self._beside(kit, smaller, part), self._beside(kit, larger, part)
+        named = {beside.part.sku for beside in (down, up) if beside is not None}
+        elsewhere = [other for other in joining if other.maker != part.maker and other.sku not in named]
+        return Neighbours(down, up, self._beside(kit, elsewhere, part))
 
     def _beside(self, kit: Kit, parts: Sequence[Part], part: Part) -> Neighbour | None:
         """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
@@ -454,10 +460,11 @@ class Neighbour:
 
 @dataclass(frozen=True)
 class Neighbours:
-    """The sizes beside a part, where they exist."""
+    """What stands beside a part, where it exists: a size down, a size up, the nearest of another maker."""
 
     smaller: Neighbour | None
     larger: Neighbour | None
+    other_maker: Neighbour | None
 
 
 def size_words(gear: Gear) -> str:

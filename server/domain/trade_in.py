@@ -13,6 +13,7 @@ from server.domain.policy import TradeInTerms
 from server.domain.slots import SLOT_WORDS
 
 DIGITS = 28
+YEAR = 12
 
 FAULT_WORDS = {
     "delaminated": "a delaminated skin",
@@ -56,6 +57,17 @@ def worth(base: Decimal, yearly_loss: Decimal, months: int, factor: Decimal, fir
         return base * first * later * factor
 
 
+def fetches(price_new: Cents, slot: str, months: int, terms: TradeInTerms, condition: str = "good") -> Cents:
+    """What such a part fetches used, between people: the trade-in curve without the shop's handling, to the cent.
+
+    price × (1 − a − extra)^(min(months, 12)/12) × (1 − a)^(max(months − 12, 0)/12) × condition, rounded half up.
+    A board of 1,000.00 after 12 months in good condition, at a = 0.22 and 0.10 more in the first year: 578.00.
+    """
+    factor = terms.condition[condition]
+    exact = worth(Decimal(price_new), terms.yearly_loss[slot], months, factor, terms.first_year_extra_loss)
+    return round_half_up(exact)
+
+
 def base_of(trade: Trade, catalogue: Catalogue) -> Decimal:
     """The smaller of the price declared and the dearest list price of that slot today less the whole kit's percentage.
 
@@ -80,6 +92,39 @@ def value_trade(trade: Trade, catalogue: Catalogue) -> Valuation:
     factor = terms.condition[trade.condition] * (1 - terms.handling)
     exact = worth(base, terms.yearly_loss[trade.slot], trade.months, factor, terms.first_year_extra_loss)
     return Valuation(trade.slot, shown, round_down_to(exact, terms.step), _because(trade, base, terms))
+
+
+def valuation_steps(trade: Trade, catalogue: Catalogue) -> tuple[tuple[str, Cents], ...]:
+    """How a piece comes to its value, step by step: what is done in words, and the cents that are left after it.
+
+    Each amount is rounded by itself for reading; the value is worked out exactly and rounded only at the end, as by
+    `value_trade`. Empty for gear with a safety fault, which is worth nothing from the start.
+    """
+    if trade.faults:
+        return ()
+    terms = catalogue.policy.trade_in
+    base, loss, extra = base_of(trade, catalogue), terms.yearly_loss[trade.slot], terms.first_year_extra_loss
+    one = Decimal(1)
+    counted = "what was paid" if base == trade.price_new else f"the dearest new {SLOT_WORDS[trade.slot]} in a kit today"
+    steps = [(f"counted from {counted}", round_half_up(base))]
+    first = min(trade.months, YEAR)
+    if first:
+        words = f"after {first} months at {100 * (loss + extra):.0f} % a year"
+        steps.append((words, round_half_up(worth(base, loss, first, one, extra))))
+    if trade.months > YEAR:
+        words = f"after {trade.months - YEAR} more at {100 * loss:.0f} % a year"
+        steps.append((words, round_half_up(worth(base, loss, trade.months, one, extra))))
+    condition = terms.condition[trade.condition]
+    if condition != 1:
+        words = f"in {CONDITION_WORDS[trade.condition]} condition, {100 * condition:.0f} % of that"
+        steps.append((words, round_half_up(worth(base, loss, trade.months, condition, extra))))
+    steps.append(
+        (
+            f"less {100 * terms.handling:.0f} % for looking it over and selling it on, in whole steps",
+            value_trade(trade, catalogue).value,
+        )
+    )
+    return tuple(steps)
 
 
 def _because(trade: Trade, base: Decimal, terms: TradeInTerms) -> str:

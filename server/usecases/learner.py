@@ -35,12 +35,23 @@ def read_draft(work: Work, token: str, *, to_change: bool = False) -> Draft:
     return draft
 
 
-def save_answers(work: Work, token: str, answers: Mapping[str, Any], mass_unit: str | None = None) -> Draft:
-    """Put some answers into a draft; None takes an answer back. Others, from another tab too, stay as they are."""
+def save_answers(
+    work: Work,
+    token: str,
+    answers: Mapping[str, Any],
+    mass_unit: str | None = None,
+    picks: Iterable[str] | None = None,
+) -> Draft:
+    """Put some answers into a draft; None takes an answer back. Others, from another tab too, stay as they are.
+
+    With `picks` the parts put in by hand are replaced at the same time.
+    """
     draft = read_draft(work, token, to_change=True)
     merged = {**draft.answers, **answers}
     kept = {name: value for name, value in merged.items() if value is not None}
     changed = replace(draft, answers=kept, mass_unit=mass_unit or draft.mass_unit, changed_at=work.now)
+    if picks is not None:
+        changed = replace(changed, picks=tuple(picks))
     save_draft(work.session, changed)
     work.commit()
     return changed

@@ -14,7 +14,7 @@ from server.domain.catalogue import Catalogue
 from server.domain.learner import SAFETY_FAULTS, Trade
 from server.domain.policy import Policy, Tier, TradeInTerms
 from server.domain.slots import CORE_SLOTS
-from server.domain.trade_in import base_of, take_in, value_trade, worth
+from server.domain.trade_in import base_of, take_in, valuation_steps, value_trade, worth
 from tests.domain.builders import catalogue, part
 
 ONE = Decimal(1)
@@ -232,3 +232,25 @@ def test_a_trade_in_is_never_negative_nor_more_than_the_pieces_or_the_share(
     assert taken.total <= core_charged / 2
     assert taken.total % 5_00 == 0
     assert len(taken.valuations) == len(pieces)
+
+
+# --- Step by step ----------------------------------------------------------------------------------------------------
+
+
+def test_a_value_is_told_step_by_step() -> None:
+    """1,100.00 × 0.68 = 748.00, × 0.78^(6/12) = 660.62, × 0.85 = 561.52, × 0.85 = 477.29, down to 475.00; own arithmetic."""
+    steps = valuation_steps(trade(price_new=1_100_00, months=18, condition="good"), DEAR)
+    assert [amount for _, amount in steps] == [1_100_00, 748_00, 660_62, 561_52, 475_00]
+    assert steps[0][0] == "counted from what was paid"
+
+
+def test_unsafe_gear_has_no_steps_and_new_gear_only_those_that_change_something() -> None:
+    assert valuation_steps(trade(faults=("cracked",)), DEAR) == ()
+    assert [amount for _, amount in valuation_steps(trade(), DEAR)] == [1_000_00, 850_00]
+
+
+@given(trades)
+def test_the_last_step_is_the_value_and_no_step_goes_up(piece: Trade) -> None:
+    amounts = [amount for _, amount in valuation_steps(piece, DEAR)]
+    assert amounts[-1] == value_trade(piece, DEAR).value
+    assert amounts == sorted(amounts, reverse=True)

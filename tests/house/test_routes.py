@@ -13,6 +13,7 @@ PUBLIC = {
     "/drafts/{token}/{step}": {"GET", "POST"},
     "/drafts/{token}/kit": {"GET", "POST"},
     "/drafts/{token}/keep": {"POST"},
+    "/drafts/{token}/own/{slot}": {"POST"},
     "/quotes/{token}": {"GET"},
     "/quotes/{token}/agree": {"POST"},
     "/quotes/{token}/release": {"POST"},

@@ -48,19 +48,21 @@ def test_a_swap_by_htmx_ends_at_the_kit_block_which_the_whole_page_contains(clie
     answer = client.post(reader.address, content=encoded([("put", sku)]), headers=HTMX)
     assert answer.status_code == 303
     fragment = client.get(answer.headers["location"], headers={"HX-Request": "true"})
-    tree = parsed_fragment(fragment.text)
-    assert tree[0].get("id") == "kit"
-    whole = Reader(client).open(reader.address)
-    assert _shape(whole.by_id("kit")) == _shape(tree[0])
+    said, kit = parsed_fragment(fragment.text)
+    assert kit.get("id") == "kit"
+    whole = Reader(client).open(answer.headers["location"])
+    assert _shape(whole.by_id("kit")) == _shape(kit)
+    assert text_of(whole.by_id("announce")) == text_of(said)
+    assert text_of(said).startswith("The tail is now ")
 
 
 def test_a_refused_swap_by_htmx_is_answered_with_the_block_and_its_reason(client: Client) -> None:
     reader = at_the_kit(client, mass="95")
     answer = client.post(reader.address, content=b"put=DUN-72", headers=HTMX)
     assert answer.status_code == 422
-    tree = parsed_fragment(answer.text)
-    assert tree[0].get("id") == "kit"
-    assert "would not float you home" in text_of(tree)
+    _, kit = parsed_fragment(answer.text)
+    assert kit.get("id") == "kit"
+    assert "would not float you home" in text_of(kit)
 
 
 @pytest.mark.parametrize("header", ["HX-Boosted", "HX-History-Restore-Request"])

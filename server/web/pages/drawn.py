@@ -8,6 +8,8 @@ from server.domain.quotes import QuotedKit
 from server.web.drawings import plan, side
 from server.web.drawings.sheet import Drawing
 
+WIDE, NARROW = 640.0, 330.0  # Widths in pixels of the sheets that charts are drawn for.
+
 
 @dataclass(frozen=True, slots=True)
 class Pair:

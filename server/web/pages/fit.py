@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
@@ -11,62 +10,40 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.domain.drafts import Draft, step_of
-from server.domain.errors import Conflict, Fault, InvalidInput
-from server.domain.fit import Target
+from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.kits import TALK_TO_US, Fitter, Kit, size_words
 from server.domain.learner import REQUIRED, notes_on
+from server.domain.policy import ShopTerms
 from server.domain.quotes import quoted_kit
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.usecases.fit import fitter_for
-from server.usecases.learner import put_parts, read_draft
+from server.usecases.learner import put_parts, read_draft, save_answers
 from server.usecases.quotes import issue_quote
 from server.usecases.work import Work
-from server.web.drawings.ruler import Ruler
 from server.web.pages.docket import Docket, docket_of
 from server.web.pages.drawn import KitDrawn, kit_drawn
-from server.web.pages.forms import Form, text_in, texts_in
+from server.web.pages.forms import Form, StepRead, read_kept, text_in, texts_in
+from server.web.pages.parts import OwnTyped, PartRow, own_prefix, part_row, stronger_wing
+from server.web.pages.water import WaterShown, water_shown
 from server.web.pages.winds import WindsShown, winds_shown
 from server.web.pages.words import (
-    SizeChange,
     lead_of,
-    more_reasons,
-    ruler_of,
-    sentence_of,
-    size_change,
     target_words,
     title_of,
 )
+from server.web.pages.worth import ValuationShown, WorthShown, valuations_shown, worth_shown
 from server.web.render import money_words, see_other
 from server.web.state import PagesOf, ShopOf
 
 router = APIRouter(include_in_schema=False)
 
+MOST_SKUS = 20
+WAYS = ("smaller", "larger", "maker", "own")
 OTHERS = {
     "recommended": "the best fitting kit",
     "within_budget": "the best fitting kit within your budget",
     "least_money": "the kit for the least money",
 }
-
-
-@dataclass(frozen=True)
-class PartRow:
-    """A part on the kit page."""
-
-    slot: str
-    word: str
-    size: str
-    sentence: str
-    reasons: tuple[str, ...]
-    target: str
-    name: str
-    maker: str
-    sku: str
-    is_kept: bool
-    smaller: SizeChange | None
-    larger: SizeChange | None
-    out_of_stock: str
-    reduced: str
-    ruler: Ruler
 
 
 @dataclass(frozen=True)
@@ -100,18 +77,39 @@ class KitPage:
     revises: bool
     key: str
     said: str
+    announced: str
+    focus: str
+    own_typed: OwnTyped
+    worth: WorthShown | None
+    valuations: tuple[ValuationShown, ...]
+    water: WaterShown | None
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """The part that a form has just changed, and the control that did it; empty where nothing was."""
+
+    slot: str = ""
+    by: str = ""
 
 
 @router.get("/drafts/{token}/kit")
 def show_kit(request: Request, token: str, shop: ShopOf, pages: PagesOf) -> Response:
-    """The kit for a draft's answers, or the way to the first answer that is missing or holds no longer."""
+    """The kit for a draft's answers, or the way to the first answer that is missing or holds no longer.
+
+    An address may name a kit by its SKUs (`sku`, repeated): it is shown, and becomes the draft's own once something is done
+    with it. `changed` and `by` say which part a form has just changed and with which control.
+    """
+    asked = request.query_params
     with shop.reading() as work:
         draft = read_draft(work, token)
         if any(name not in draft.answers for name in REQUIRED):
             missing = next(name for name in REQUIRED if name not in draft.answers)
             return see_other(f"/drafts/{token}/{step_of(missing)}")
+        named = tuple(asked.getlist("sku")[:MOST_SKUS])
+        changed = Changed(asked.get("changed", ""), asked.get("by", ""))
         try:
-            page = _page(work, draft, ())
+            page = _page(work, draft, (), named or draft.picks, changed)
         except InvalidInput as error:
             return see_other(f"/drafts/{token}/{step_of(error.faults[0].field)}")
         return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit")
@@ -119,21 +117,65 @@ def show_kit(request: Request, token: str, shop: ShopOf, pages: PagesOf) -> Resp
 
 @router.post("/drafts/{token}/kit")
 def change_kit(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
-    """Put another part in, or another kit altogether; a part that may not be put in is refused with its reason."""
+    """Put another part in, or another kit altogether; a part that may not be put in is refused with its reason.
+
+    The form carries the kit that its page showed (`sku`, repeated), so that two tabs do not change each other's.
+    """
     put, use, without = text_in(form, "put"), text_in(form, "use"), text_in(form, "without")
+    shown = tuple(texts_in(form, "sku")[:MOST_SKUS])
     with shop.writing() as work:
         draft = read_draft(work, token)
         fitter = fitter_for(work, draft.answers, draft.revises)
-        faults: tuple[Fault, ...] = ()
         try:
-            kit, _ = _kit_shown(fitter, draft)
+            kit, _ = _kit_shown(fitter, shown or draft.picks)
             draft = put_parts(work, token, _picks(fitter, kit, put=put, use=use, without=without))
         except (InvalidInput, Conflict) as error:
-            faults = error.faults
-        if not faults:
-            return see_other(f"/drafts/{token}/kit")
-        page = _page(work, draft, faults)
-        return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit", status=422)
+            page = _page(work, draft, error.faults, shown or draft.picks)
+            return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit", status=422)
+        part = fitter.shelf.catalogue.parts.get(put)
+        return see_other(_after(token, part.slot if part else without, text_in(form, f"by-{put}")))
+
+
+def _after(token: str, slot: str, by: str) -> str:
+    """Where to look after a change: at the part that was changed, with the focus where it was."""
+    if slot not in CORE_SLOTS:
+        return f"/drafts/{token}/kit"
+    return f"/drafts/{token}/kit?changed={slot}&by={by if by in WAYS else ''}#part-{slot}"
+
+
+@router.post("/drafts/{token}/own/{slot}")
+def change_own(request: Request, token: str, slot: str, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
+    """Build on a piece of one's own in a slot, or buy one after all; measures that cannot be read come back as typed."""
+    if slot not in CORE_SLOTS:
+        raise NotFound("slot", "There is no such part of a kit.")
+    with shop.writing() as work:
+        draft = read_draft(work, token)
+        others = [row for row in draft.answers.get("keeps", ()) if row["slot"] != slot]
+        kept = None if text_in(form, "buy") else read_kept(form, slot, own_prefix(slot))
+        keeps = [*others, kept] if kept else others
+        typed = {name: text_in(form, name) for name in form if name.startswith(own_prefix(slot))}
+        faults: list[Fault] = []
+        if kept is None and not text_in(form, "buy"):
+            faults.append(Fault(slot, "Nothing was filled in.", "the measures of your own piece"))
+        try:
+            fitter = fitter_for(work, {**draft.answers, "keeps": keeps}, draft.revises)
+        except InvalidInput as error:
+            faults += StepRead({}, typed, places={f"keeps[{len(others)}]": own_prefix(slot)}).at_inputs(error.faults)
+        if faults:
+            page = _page(work, draft, (), draft.picks, own_typed=OwnTyped(slot, typed, tuple(faults)))
+            return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit", status=422)
+        parts = fitter.shelf.catalogue.parts
+        rest = [sku for sku in draft.picks if sku in parts and parts[sku].slot != slot]
+        save_answers(work, token, {"keeps": keeps or None}, picks=_still_a_kit(fitter, rest))
+        return see_other(_after(token, slot, "own"))
+
+
+def _still_a_kit(fitter: Fitter, skus: list[str]) -> tuple[str, ...]:
+    """The parts put in by hand, where they still make a kit; else none, and the recommended kit is shown."""
+    try:
+        return fitter.kit_of(skus).skus if skus else ()
+    except (InvalidInput, Conflict):
+        return ()
 
 
 def _picks(fitter: Fitter, kit: Kit | None, *, put: str, use: str, without: str) -> tuple[str, ...]:
@@ -150,11 +192,11 @@ def _picks(fitter: Fitter, kit: Kit | None, *, put: str, use: str, without: str)
     return fitter.kit_of([*others, put] if put else others).skus
 
 
-def _kit_shown(fitter: Fitter, draft: Draft) -> tuple[Kit | None, str]:
+def _kit_shown(fitter: Fitter, picks: tuple[str, ...]) -> tuple[Kit | None, str]:
     """The kit put together by hand if it still holds, else the recommended one, else the nearest; and what to say of it."""
-    if draft.picks:
+    if picks:
         try:
-            return fitter.kit_of(draft.picks), ""
+            return fitter.kit_of(picks), ""
         except (InvalidInput, Conflict) as error:
             first = error.faults[0].message
             return fitter.recommended() or fitter.nearest(), f"The kit you had put together no longer holds: {first}"
@@ -174,16 +216,23 @@ def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf)
         except (InvalidInput, Conflict) as error:
             if any(name not in draft.answers for name in REQUIRED):
                 raise
-            page = _page(work, draft, error.faults)
+            page = _page(work, draft, error.faults, tuple(skus) or draft.picks)
             status = 409 if isinstance(error, Conflict) else 422
             return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, status=status)
     return see_other(f"/quotes/{quote.token}")
 
 
-def _page(work: Work, draft: Draft, faults: tuple[Fault, ...]) -> KitPage:
+def _page(
+    work: Work,
+    draft: Draft,
+    faults: tuple[Fault, ...],
+    picks: tuple[str, ...],
+    changed: Changed | None = None,
+    own_typed: OwnTyped | None = None,
+) -> KitPage:
     fitter = fitter_for(work, draft.answers, draft.revises)
     answers, targets = fitter.answers, fitter.fitting.sizing.targets
-    kit, said = _kit_shown(fitter, draft)
+    kit, said = _kit_shown(fitter, picks)
     notes = [*notes_on(answers), *fitter.fitting.notes]
     if kit is None:
         notes.append(fitter.why_no_kit())
@@ -201,19 +250,31 @@ def _page(work: Work, draft: Draft, faults: tuple[Fault, ...]) -> KitPage:
         notes=tuple(notes),
         faults=faults,
         is_sound=False,
-        is_by_hand=bool(draft.picks),
+        is_by_hand=bool(picks),
         others=(),
         next_step=(),
         stronger_wing=None,
         revises=draft.revises is not None,
         key=secrets.token_urlsafe(16),
         said=said,
+        announced="",
+        focus="",
+        own_typed=own_typed or OwnTyped(),
+        worth=None,
+        valuations=(),
+        water=water_shown(answers.spot, work.today),
     )
     if kit is None:
         return page
+    rows = tuple(part_row(fitter, kit, slot, targets) for slot in CORE_SLOTS)
+    terms = work.catalogue.policy.shop
     return replace(
         page,
-        rows=tuple(_row(fitter, kit, slot, targets) for slot in CORE_SLOTS),
+        rows=rows,
+        announced=_announced(rows, kit, changed, terms),
+        focus=_focus(rows, changed),
+        worth=worth_shown(kit, fitter, terms),
+        valuations=valuations_shown(answers.trades, work.catalogue, terms),
         docket=docket_of(kit, fitter),
         drawn=kit_drawn(quoted_kit(kit)),
         winds=winds_shown(
@@ -226,69 +287,29 @@ def _page(work: Work, draft: Draft, faults: tuple[Fault, ...]) -> KitPage:
         is_sound=kit.is_sound,
         others=_others(fitter, kit),
         next_step=_next_step(fitter),
-        stronger_wing=_stronger_wing(fitter, kit),
+        stronger_wing=stronger_wing(fitter, kit),
     )
 
 
-def _row(fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target]) -> PartRow:
-    shown = quoted_kit(kit)
-    terms = fitter.shelf.catalogue.policy.shop
-    is_kept = slot in kit.kept
-    part = None if is_kept else kit.bought[slot]
-    neighbours = fitter.neighbours(kit, slot)
-
-    def change(direction: str, which: str) -> SizeChange | None:
-        neighbour = None if is_kept else getattr(neighbours, which)
-        if neighbour is None:
-            return None
-        difference = neighbour.price_change
-        sign = "+" if difference > 0 else ""
-        return size_change(direction, neighbour, sign + money_words(difference, terms) if difference else "same price")
-
-    return PartRow(
-        slot=slot,
-        word=SLOT_WORDS[slot],
-        size=size_words(kit.gear_in(slot)),
-        sentence=sentence_of(slot, shown, targets, fitter.answers.setup),
-        reasons=more_reasons(slot, targets),
-        target=target_words(targets[slot]),
-        name=part.name if part else f"your own {SLOT_WORDS[slot]}",
-        maker=part.maker if part else "",
-        sku=part.sku if part else "",
-        is_kept=is_kept,
-        smaller=change("smaller" if slot not in ("mast", "fuselage") else "shorter", "smaller"),
-        larger=change("larger" if slot not in ("mast", "fuselage") else "longer", "larger"),
-        out_of_stock="" if is_kept else _out_of_stock(fitter, kit, slot),
-        reduced="" if part is None else _reduced(fitter, kit, slot),
-        ruler=ruler_of(targets[slot], kit.gear_in(slot)),
-    )
-
-
-def _out_of_stock(fitter: Fitter, kit: Kit, slot: str) -> str:
-    best = fitter.best_ignoring_stock(slot)
-    if best is None or fitter.shelf.is_free(best) or best.sku == kit.bought[slot].sku:
+def _announced(rows: tuple[PartRow, ...], kit: Kit, changed: Changed | None, terms: ShopTerms) -> str:
+    """What has changed, for those who do not see the page: the part as it is now, what it means, and the sum."""
+    row = next((row for row in rows if changed and row.slot == changed.slot), None)
+    if row is None:
         return ""
-    verdict_now, verdict_best = (
-        fitter.fitting.sizing.judge(kit.bought[slot].gear),
-        fitter.fitting.sizing.judge(best.gear),
-    )
-    if getattr(verdict_best, "misfit", 0.0) >= getattr(verdict_now, "misfit", 0.0):
-        return ""
-    nearer = f"{best.name} ({size_words(best.gear)}) would be nearer still, but is out of stock"
-    return f"{nearer}; this is the nearest in stock that fits the rest."
+    price = kit.price
+    owed = price.owed_to_customer
+    total = f"We owe you {money_words(owed, terms)}" if owed else f"To pay {money_words(price.balance, terms)}"
+    name = f"{row.name}, {row.maker}" if row.maker else row.name
+    return f"The {row.word} is now {row.size}, {name}. {row.sentence} {total}."
 
 
-def _reduced(fitter: Fitter, kit: Kit, slot: str) -> str:
-    part = kit.bought[slot]
-    line = next(line for line in kit.price.lines if line.sku == part.sku)
-    reduction = fitter.shelf.catalogue.reduction_of(part, fitter.today)
-    if reduction is None or line.charged != reduction.now:
+def _focus(rows: tuple[PartRow, ...], changed: Changed | None) -> str:
+    """The id of what has the focus after a change: the control that made it, or its part's heading where it is gone."""
+    row = next((row for row in rows if changed and row.slot == changed.slot), None)
+    if row is None or changed is None:
         return ""
-    terms = fitter.shelf.catalogue.policy.shop
-    return (
-        f"Reduced by {reduction.percent:.0f} % to {money_words(reduction.now, terms)}; the lowest price in the 30 days before "
-        f"was {money_words(reduction.prior, terms)}."
-    )
+    still = {way for way, change in row.changes if change.refusal is None}
+    return f"put-{row.slot}-{changed.by}" if changed.by in still else f"part-{row.slot}"
 
 
 def _others(fitter: Fitter, kit: Kit) -> tuple[OtherKit, ...]:
@@ -306,18 +327,3 @@ def _next_step(fitter: Fitter) -> tuple[tuple[str, str], ...]:
     if later is None:
         return ()
     return tuple((SLOT_WORDS[slot], size_words(later.gear_in(slot))) for slot in CORE_SLOTS)
-
-
-def _stronger_wing(fitter: Fitter, kit: Kit) -> tuple[str, str, str] | None:
-    """The hand wing for stronger wind to offer beside a kept one: SKU, words, and whether it is in already."""
-    wanted = fitter.fitting.stronger_wind_m2
-    if wanted is None:
-        return None
-    if "hand_wing" in kit.bought:
-        part = kit.bought["hand_wing"]
-        return part.sku, f"{part.name}, {size_words(part.gear)}", "in"
-    free = fitter.shelf.core["hand_wing"]
-    if not free:
-        return None
-    part = min(free, key=lambda wing: (abs(wing.gear.size - wanted), wing.price_on(fitter.today), wing.sku))
-    return part.sku, f"{part.name}, {size_words(part.gear)}", ""

@@ -177,21 +177,27 @@ def trade_rows(typed: Typed) -> list[str]:
     return [f"trades-{n}" for n in range(max([FEWEST_TRADES - 2, *filled]) + 2)][:20]
 
 
+def read_kept(form: FormData, slot: str, prefix: str) -> dict[str, Any] | None:
+    """The measures of one kept piece under a prefix of fields, or None where nothing was typed."""
+    row: dict[str, Any] = {}
+    for measure in MEASURES[slot]:
+        text = text_in(form, f"{prefix}-{measure.name}")
+        if text:
+            row[measure.name] = number(text) if measure.is_number else text
+    return {"slot": slot, **row} if row else None
+
+
 def _read_gear(form: FormData, typed: Typed) -> StepRead:
     places: dict[str, str] = {}
     keeps: list[dict[str, Any]] = []
     for slot, prefix in keep_rows():
-        row: dict[str, Any] = {}
-        for measure in MEASURES[slot]:
-            text = text_in(form, f"{prefix}-{measure.name}")
-            if text:
-                row[measure.name] = number(text) if measure.is_number else text
-        if row:
+        kept = read_kept(form, slot, prefix)
+        if kept is not None:
             places[f"keeps[{len(keeps)}]"] = prefix
-            keeps.append({"slot": slot, **row})
+            keeps.append(kept)
     trades: list[dict[str, Any]] = []
     for prefix in trade_rows(typed):
-        row = {}
+        row: dict[str, Any] = {}
         for name in TRADE_QUESTIONS:
             text = text_in(form, f"{prefix}-{name}")
             if name == "faults":

@@ -1,0 +1,193 @@
+"""The parts of a kit as they stand on its page: why each is its size, what could stand in its place, and one's own gear."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from server.domain.catalogue import Catalogue
+from server.domain.errors import Fault
+from server.domain.fit import Target
+from server.domain.kits import Fitter, Kit, size_words
+from server.domain.quotes import quoted_kit
+from server.domain.slots import MEASURE_WORDS, MEASURES, SLOT_WORDS
+from server.web.drawings.ruler import Ruler
+from server.web.pages.words import SizeChange, more_reasons, ruler_of, sentence_of, size_change, target_words
+from server.web.render import money_words
+
+SHORTER_LONGER = ("mast", "fuselage")
+
+
+@dataclass(frozen=True, slots=True)
+class OwnField:
+    """A measure to give of one's own piece: the input's name, its question, unit, and the words to choose from."""
+
+    name: str
+    question: str
+    unit: str
+    options: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OwnTyped:
+    """What was typed of one's own piece in a slot, and what stands against it."""
+
+    slot: str = ""
+    typed: Mapping[str, str] = field(default_factory=dict)
+    faults: tuple[Fault, ...] = ()
+
+    def value(self, name: str) -> str:
+        """A field as typed; empty where nothing was."""
+        return self.typed.get(name, "")
+
+    def fault_at(self, name: str) -> Fault | None:
+        """What is wrong with a field."""
+        return next((fault for fault in self.faults if fault.field == name), None)
+
+    @property
+    def at_large(self) -> tuple[Fault, ...]:
+        """What is wrong with no field of its own."""
+        return tuple(fault for fault in self.faults if fault.field not in self.typed)
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """A part on the kit page, with what could stand in its place; `own` asks for the measures of one's own piece."""
+
+    slot: str
+    word: str
+    size: str
+    sentence: str
+    reasons: tuple[str, ...]
+    target: str
+    name: str
+    maker: str
+    sku: str
+    is_kept: bool
+    smaller: SizeChange | None
+    larger: SizeChange | None
+    other_maker: SizeChange | None
+    own: tuple[OwnField, ...]
+    price: str
+    out_of_stock: str
+    reduced: str
+    ruler: Ruler
+
+    @property
+    def changes(self) -> tuple[tuple[str, SizeChange], ...]:
+        """What could stand in its place, under the word of the way it is away from it."""
+        ways = (("smaller", self.smaller), ("larger", self.larger), ("maker", self.other_maker))
+        return tuple((way, change) for way, change in ways if change is not None)
+
+
+def part_row(fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target]) -> PartRow:
+    """A part of a kit for its page: its reason and number, and one size down, one up, another maker's in its place."""
+    shown = quoted_kit(kit)
+    terms = fitter.shelf.catalogue.policy.shop
+    is_kept = slot in kit.kept
+    part = None if is_kept else kit.bought[slot]
+    neighbours = fitter.neighbours(kit, slot)
+
+    def change(direction: str, which: str) -> SizeChange | None:
+        neighbour = None if is_kept else getattr(neighbours, which)
+        if neighbour is None:
+            return None
+        difference = neighbour.price_change
+        sign = "+" if difference > 0 else ""
+        return size_change(direction, neighbour, sign + money_words(difference, terms) if difference else "same price")
+
+    return PartRow(
+        slot=slot,
+        word=SLOT_WORDS[slot],
+        size=size_words(kit.gear_in(slot)),
+        sentence=sentence_of(slot, shown, targets, fitter.answers.setup),
+        reasons=more_reasons(slot, targets),
+        target=target_words(targets[slot]),
+        name=part.name if part else f"your own {SLOT_WORDS[slot]}",
+        maker=part.maker if part else "",
+        sku=part.sku if part else "",
+        is_kept=is_kept,
+        smaller=change("shorter" if slot in SHORTER_LONGER else "smaller", "smaller"),
+        larger=change("longer" if slot in SHORTER_LONGER else "larger", "larger"),
+        other_maker=change("another maker", "other_maker"),
+        own=() if is_kept else own_fields(slot, fitter.shelf.catalogue),
+        price="" if part is None else money_words(_charged(kit, part.sku), terms),
+        out_of_stock="" if is_kept else _out_of_stock(fitter, kit, slot),
+        reduced="" if part is None else _reduced(fitter, kit, slot),
+        ruler=ruler_of(targets[slot], kit.gear_in(slot)),
+    )
+
+
+def _out_of_stock(fitter: Fitter, kit: Kit, slot: str) -> str:
+    best = fitter.best_ignoring_stock(slot)
+    if best is None or fitter.shelf.is_free(best) or best.sku == kit.bought[slot].sku:
+        return ""
+    verdict_now, verdict_best = (
+        fitter.fitting.sizing.judge(kit.bought[slot].gear),
+        fitter.fitting.sizing.judge(best.gear),
+    )
+    if getattr(verdict_best, "misfit", 0.0) >= getattr(verdict_now, "misfit", 0.0):
+        return ""
+    nearer = f"{best.name} ({size_words(best.gear)}) would be nearer still, but is out of stock"
+    return f"{nearer}; this is the nearest in stock that fits the rest."
+
+
+def _reduced(fitter: Fitter, kit: Kit, slot: str) -> str:
+    part = kit.bought[slot]
+    line = next(line for line in kit.price.lines if line.sku == part.sku)
+    reduction = fitter.shelf.catalogue.reduction_of(part, fitter.today)
+    if reduction is None or line.charged != reduction.now:
+        return ""
+    terms = fitter.shelf.catalogue.policy.shop
+    return (
+        f"Reduced by {reduction.percent:.0f} % to {money_words(reduction.now, terms)}; the lowest price in the 30 days before "
+        f"was {money_words(reduction.prior, terms)}."
+    )
+
+
+def _charged(kit: Kit, sku: str) -> int:
+    return next(line.charged for line in kit.price.lines if line.sku == sku)
+
+
+def own_fields(slot: str, catalogue: Catalogue) -> tuple[OwnField, ...]:
+    """What must be known of a piece of one's own before a kit can be built on it."""
+    return tuple(
+        OwnField(
+            name=f"{own_prefix(slot)}-{measure.name}",
+            question=MEASURE_WORDS[measure.name].capitalize(),
+            unit=_unit(measure.name) if measure.is_number else "",
+            options=() if measure.is_number else measure.words or _known_words(slot, measure.name, catalogue),
+        )
+        for measure in MEASURES[slot]
+        if measure.to_fit
+    )
+
+
+def own_prefix(slot: str) -> str:
+    """What the names of the fields of one's own piece in a slot begin with."""
+    return f"keeps-{slot}-0"
+
+
+def _unit(measure: str) -> str:
+    if measure == "aspect_ratio":
+        return ""
+    return measure.rsplit("_", 1)[1].replace("cm2", "cm²").replace("m2", "m²")
+
+
+def _known_words(slot: str, measure: str, catalogue: Catalogue) -> tuple[str, ...]:
+    return tuple(sorted({part.gear.text(measure) for part in catalogue.sold_in(slot)}))
+
+
+def stronger_wing(fitter: Fitter, kit: Kit) -> tuple[str, str, str] | None:
+    """The hand wing for stronger wind to offer beside a kept one: SKU, words, and whether it is in already."""
+    wanted = fitter.fitting.stronger_wind_m2
+    if wanted is None:
+        return None
+    if "hand_wing" in kit.bought:
+        part = kit.bought["hand_wing"]
+        return part.sku, f"{part.name}, {size_words(part.gear)}", "in"
+    free = fitter.shelf.core["hand_wing"]
+    if not free:
+        return None
+    part = min(free, key=lambda wing: (abs(wing.gear.size - wanted), wing.price_on(fitter.today), wing.sku))
+    return part.sku, f"{part.name}, {size_words(part.gear)}", ""
