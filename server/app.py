@@ -34,10 +34,14 @@ from server.web.errors import Errors
 from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
 from server.web.pages import beside as page_beside
 from server.web.pages import fit as page_fit
+from server.web.pages import glossary as page_glossary
 from server.web.pages import learner as page_learner
+from server.web.pages import look as page_look
 from server.web.pages import paper as page_paper
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
+from server.web.pages import shared as page_shared
+from server.web.pages import units as page_units
 from server.web.render import Pages, environment
 from server.web.static import StaticFiles
 
@@ -63,7 +67,18 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.shop, app.state.settings, app.state.pages = shop, settings, pages
 
     programs = (api_fit, api_wind, api_quotes, api_catalogue)
-    people = (page_fit, page_quotes, page_paper, page_beside, page_learner, page_privacy)
+    people = (
+        page_fit,
+        page_quotes,
+        page_paper,
+        page_beside,
+        page_shared,
+        page_learner,
+        page_privacy,
+        page_units,
+        page_look,
+        page_glossary,
+    )
     for door in (*programs, *people):
         app.include_router(door.router)
 

@@ -26,7 +26,10 @@ def step_of(field_name: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """Answers given so far (in the words of the questions), parts put in by hand, and the quote it revises, if any."""
+    """Answers given so far (in the words of the questions), parts put in by hand, and the quote it revises, if any.
+
+    `joined` is the token of the draft of another rider who will share the kit.
+    """
 
     token: str
     started_at: datetime
@@ -35,6 +38,7 @@ class Draft:
     picks: tuple[str, ...] = ()
     mass_unit: str = "kg"
     revises: str | None = None
+    joined: str | None = None
 
 
 def oldest_kept(now: datetime, policy: Policy) -> datetime:

@@ -334,7 +334,7 @@ class Sizing:
     def hand_wing(self) -> Target:
         ideal = self.plain_wing_ideal_m2 if self.wing_ideal_m2 is None else self.wing_ideal_m2
         if self.wing_ideal_m2 is None:
-            why = [f"The area that pulls {self.answers.mass_kg:g} kg up in about {self.wing_wind_kn:.0f} knots."]
+            why = [f"The area that pulls {self.answers.mass_kg:.3g} kg up in about {self.wing_wind_kn:.0f} knots."]
         else:
             why = ["For stronger wind, beside the larger hand wing you keep."]
         if is_less(self.wing_wind_kn, self.answers.usual_wind_kn):

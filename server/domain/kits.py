@@ -279,6 +279,13 @@ class Fitter:
         parts = self.shelf.catalogue.parts
         return self.kit({slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku})
 
+    def within_budget(self, options: Sequence[Option]) -> Kit | None:
+        """The best fitting kit of a frontier whose balance is within the learner's budget; None without a budget or such a kit."""
+        if self.answers.budget is None:
+            return None
+        kits = (self.kit_at(option) for option in reversed(options))
+        return next((kit for kit in kits if kit.price.balance <= self.answers.budget), None)
+
     def unmet(self) -> tuple[str, ...]:
         """The slots to be bought for which nothing free lies within the target."""
         return tuple(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from decimal import Decimal, InvalidOperation
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
+from server.domain.colours import LEAST_FOR_TEXT, contrast_ratio, read_colour
 from server.domain.errors import Fault, InvalidInput
 from server.domain.money import Cents
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
@@ -41,8 +42,44 @@ class Tier:
 
 
 @dataclass(frozen=True, slots=True)
+class LookTerms:
+    """The shop's own colours as #rrggbb, on a light and on a dark ground: what can be done, the words on a button of that
+    colour, the page, its text, and the ground of money."""
+
+    accent: str = "#1d6b57"
+    on_accent: str = "#ffffff"
+    paper: str = "#fbfaf5"
+    ink: str = "#16323b"
+    sand: str = "#f1e9d8"
+    dark_accent: str = "#6fc4a8"
+    dark_on_accent: str = "#0d201b"
+    dark_paper: str = "#11211f"
+    dark_ink: str = "#e4ecea"
+    dark_sand: str = "#2c2a20"
+
+
+FIXED_COLOURS: Mapping[str, str] = MappingProxyType(
+    {
+        "soft": "#52666c",
+        "flag": "#a63f24",
+        "raised": "#ffffff",
+        "water": "#dcebea",
+        "dark_soft": "#a3b5b6",
+        "dark_flag": "#f0997d",
+        "dark_raised": "#1a2d2b",
+        "dark_water": "#183531",
+    }
+)
+"""Colours that are the same in every shop but meet its own: quiet text, care, the ground of fields, and water."""
+TEXT_ON_GROUND = (
+    ("on_accent", "accent"),
+    *((text, ground) for text in ("ink", "accent", "soft", "flag") for ground in ("paper", "sand", "raised", "water")),
+)
+
+
+@dataclass(frozen=True, slots=True)
 class ShopTerms:
-    """Who sells, in which money and by which clock."""
+    """Who sells, in which money, by which clock and in which colours."""
 
     name: str = "Two Herons Watersports"
     place: str = "Tullaveen Strand"
@@ -55,6 +92,7 @@ class ShopTerms:
     time_zone: str = "Europe/Dublin"
     home_zone: str = "Ireland"
     vat_percent: Decimal = Decimal(23)
+    look: LookTerms = LookTerms()
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,7 +327,44 @@ def _tiers(reader: _Reader) -> tuple[Tier, ...]:
     return tuple(tiers)
 
 
-def _shop(reader: _Reader) -> ShopTerms:
+def _look(reader: _Reader) -> LookTerms:
+    usual = LookTerms()
+    before = len(reader.faults)
+    accepted = "a colour as # and six hexadecimal digits, such as #1d6b57"
+    colours = {
+        row.name: reader.take(row.name, getattr(usual, row.name), read_colour, accepted) for row in fields(usual)
+    }
+    reader.refuse_the_rest()
+    if len(reader.faults) == before:
+        reader.faults += _too_faint({**FIXED_COLOURS, **colours}, reader)
+    return LookTerms(**colours)
+
+
+def _too_faint(colours: Mapping[str, str], reader: _Reader) -> list[Fault]:
+    """A fault for each key of the table whose colour leaves a text too faint, with the worst of its pairs."""
+    worst: dict[str, tuple[float, str, str]] = {}
+    for dark in ("", "dark_"):
+        for text, ground in ((dark + text, dark + ground) for text, ground in TEXT_ON_GROUND):
+            ratio = contrast_ratio(colours[text], colours[ground])
+            if ratio < LEAST_FOR_TEXT:
+                to_blame = text if text in reader.source else ground
+                worst[to_blame] = min((ratio, text, ground), worst.get(to_blame, (LEAST_FOR_TEXT, "", "")))
+    return [
+        Fault(
+            f"{reader.at}{key}",
+            f"Text in {text} {colours[text]} on {ground} {colours[ground]} is too faint: a contrast of {_below(ratio)} to 1.",
+            f"colours with a contrast of at least {LEAST_FOR_TEXT:g} to 1 (WCAG 2.2, 1.4.3)",
+        )
+        for key, (ratio, text, ground) in worst.items()
+    ]
+
+
+def _below(ratio: float) -> str:
+    """A ratio to a hundredth, never rounded up to what is accepted."""
+    return f"{min(ratio, LEAST_FOR_TEXT - 0.01):.2f}"
+
+
+def _shop(reader: _Reader, look: LookTerms) -> ShopTerms:
     usual = ShopTerms()
     shop = ShopTerms(
         name=reader.take("name", usual.name, _text, "text"),
@@ -303,6 +378,7 @@ def _shop(reader: _Reader) -> ShopTerms:
         time_zone=reader.take("time_zone", usual.time_zone, _time_zone, "a time zone such as Europe/Dublin"),
         home_zone=reader.take("home_zone", usual.home_zone, _text, "a zone of delivery.csv"),
         vat_percent=reader.take("vat_percent", usual.vat_percent, _decimal("0", "100"), "per cent from 0 to 100"),
+        look=look,
     )
     reader.refuse_the_rest()
     return shop
@@ -370,7 +446,7 @@ def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
     season = ordering.table("end_of_season_value")
     days = "whole days from 1 to 730"
     policy = Policy(
-        shop=_shop(top.table("shop")),
+        shop=_shop(top.table("shop"), _look(top.table("look"))),
         fit=_fit(top.table("fit")),
         tiers=_tiers(top),
         trade_in=_trade_in(top.table("trade_in")),

@@ -20,6 +20,7 @@ def save_draft(session: Session, draft: Draft) -> None:
             picks=json.dumps(draft.picks),
             mass_unit=draft.mass_unit,
             revises=draft.revises,
+            joined=draft.joined,
             started_at=draft.started_at,
             changed_at=draft.changed_at,
         )
@@ -42,6 +43,7 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
         picks=tuple(json.loads(row.picks)),
         mass_unit=row.mass_unit,
         revises=row.revises,
+        joined=row.joined,
         started_at=row.started_at,
         changed_at=row.changed_at,
     )

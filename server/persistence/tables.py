@@ -143,6 +143,7 @@ class DraftRow(SQLModel, table=True):
     revises: str | None = None
     started_at: datetime = Field(sa_column=_moment())
     changed_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    joined: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
 
 
 class QuoteRow(SQLModel, table=True):

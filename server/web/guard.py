@@ -27,6 +27,8 @@ CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
 )
+SESSION_COOKIES: tuple[str, ...] = ()
+"""The names of cookies by which a browser is known to be somebody's; there is no sign-in yet, so there is none."""
 PRIVATE_PATHS = ("/drafts/", "/quotes/", "/api/quotes/")
 SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|beside)/)[^/]+")
 
@@ -177,12 +179,16 @@ class ForgeryGuard:
     """Refuses requests that another site makes a browser send: by Sec-Fetch-Site, else by Origin against Host.
 
     With neither header it is not a browser's. `Origin: null` is what a page that sends no referrer gives over plain http;
-    without a cookie such a request has nothing to forge, and passes.
+    without a cookie that says who is there such a request has nothing to forge, and passes. A cookie that only remembers a
+    choice of display must not count: with it every form over plain http would be refused.
     """
 
-    def __init__(self, app: ASGIApp, *, refuse: Refuse, own_address: str) -> None:
+    def __init__(
+        self, app: ASGIApp, *, refuse: Refuse, own_address: str, session_cookies: tuple[str, ...] = SESSION_COOKIES
+    ) -> None:
         self.app = app
         self.refuse = refuse
+        self.session_cookies = session_cookies
         self.own_host = urlsplit(own_address).netloc
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -200,11 +206,16 @@ class ForgeryGuard:
         if origin is None:
             return False
         if origin == "null":
-            return "cookie" in headers
+            return self._is_somebody(headers)
         try:
             return urlsplit(origin).netloc not in (headers.get("host"), self.own_host)
         except ValueError:  # Such as http://[::1 with its bracket open.
             return True
+
+    def _is_somebody(self, headers: Headers) -> bool:
+        """Whether a request carries a session's cookie; of several header fields each may hold it."""
+        pairs = (pair for line in headers.getlist("cookie") for pair in line.split(";"))
+        return any(pair.partition("=")[0].strip() in self.session_cookies for pair in pairs)
 
 
 class Throttle:

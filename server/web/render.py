@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import fields
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_date
@@ -15,13 +17,19 @@ from babel.numbers import format_currency, get_currency_symbol
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.routing import Match
 
 from server.domain.money import Cents
 from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
 from server.web.cautions import CAUTIONS
+from server.web.glossary import term
+from server.web.look import look_address
+from server.web.units import CHOICES, length_in, mass_in, measures_said_in, units_of, wind_in
 
 TEMPLATES = Path(__file__).parents[2] / "templates"
+LOCAL_PATH = re.compile(r"/(?![/\\])[!-\[\]-~]{0,2000}", re.ASCII)
+PAGES_VARY = "HX-Request, Cookie"
 
 
 def money_words(cents: Cents, terms: ShopTerms) -> str:
@@ -61,6 +69,8 @@ def environment(static_address: Callable[[str], str]) -> Environment:
     env.globals["slot_words"] = SLOT_WORDS
     env.globals["all_cautions"] = CAUTIONS
     env.globals["zip"] = zip
+    env.globals["unit_choices"] = CHOICES
+    env.globals["term"] = term
     env.globals["ui"] = env.get_template("ui.html").module
     return env
 
@@ -75,6 +85,26 @@ def is_fragment_asked(request: Request) -> bool:
     )
 
 
+def local_path(address: str) -> str:
+    """The address if it is a path of this server in plain ASCII, else "/"; `//host` and `/\\host` would lead elsewhere."""
+    return address if LOCAL_PATH.fullmatch(address) else "/"
+
+
+def way_back(request: Request) -> str:
+    """Where a form that stands on every page returns to: this page as it was asked for.
+
+    A page that answered a POST is asked for anew where its address can be, else the draft or quote it belongs to.
+    """
+    raw = request.scope.get("raw_path", b"").decode("latin-1") or request.scope["path"]
+    path = quote(raw, safe="%/:@!$&'()*+,;=-._~")
+    if request.method in ("GET", "HEAD"):
+        query = request.scope["query_string"].decode("latin-1")
+        return local_path(path + ("?" + quote(query, safe="%/:@!$&'()*+,;=-._~?") if query else ""))
+    asked = {**request.scope, "method": "GET"}
+    can_be_asked = any(route.matches(asked)[0] is Match.FULL for route in request.app.routes)
+    return local_path(path if can_be_asked else "/".join(path.split("/")[:3]))
+
+
 class Pages:
     """Renders a page's context (a frozen dataclass) with its template, whole or only one named block of it."""
 
@@ -86,9 +116,17 @@ class Pages:
     ) -> HTMLResponse:
         """The page, or its block where htmx asks for a part and the page has one."""
         values = {field.name: getattr(context, field.name) for field in fields(context)}
+        units = units_of(request)
         values |= {
             "page": context,
             "shop": terms,
+            "look_address": look_address(terms.look),
+            "units": units,
+            "length": lambda length_cm: length_in(length_cm, units),
+            "wind": lambda wind_kn: wind_in(wind_kn, units),
+            "mass": lambda mass_kg: mass_in(mass_kg, units),
+            "measures_said": lambda text: measures_said_in(text, units),
+            "back": way_back(request),
             "currency_sign": get_currency_symbol(terms.currency, locale=terms.locale),
             "money": lambda cents: money_words(cents, terms),
             "day": lambda moment: day_words(moment, terms),
@@ -100,7 +138,7 @@ class Pages:
 
     @staticmethod
     def _answer(html: Iterable[str], status: int) -> HTMLResponse:
-        return HTMLResponse("".join(html), status_code=status, headers={"Vary": "HX-Request"})
+        return HTMLResponse("".join(html), status_code=status, headers={"Vary": PAGES_VARY})
 
 
 def see_other(address: str) -> RedirectResponse:

@@ -6,9 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
+from starlette.responses import PlainTextResponse
+from starlette.routing import Route
+from starlette.types import Receive, Scope, Send
 
 from server.app import create_app
 from server.settings import Settings
+from server.web.guard import SESSION_COOKIES, ForgeryGuard
 from tests.builders_http import ADDRESS, Client, faults_of, names_in
 from tests.builders_shop import STRONG, learner
 
@@ -100,7 +105,6 @@ def test_requests_of_our_own_pages_and_of_programs_pass(client: Client, headers:
         {"Origin": f"https://{HOST}:8443"},
         {"Origin": ""},
         {"Origin": "http://[::1"},
-        {"Origin": "null", "Cookie": "somebody=1"},
     ],
     ids=str,
 )
@@ -109,6 +113,37 @@ def test_requests_that_another_site_sends_are_refused_and_change_nothing(
 ) -> None:
     for path in ("/api/fit", "/api/quotes"):
         faults_of(client.post_json(path, {"answers": learner()}, headers=headers), 403)
+
+
+NULL = {"Origin": "null"}
+COOKIES_OVER_PLAIN_HTTP = [
+    ({"Cookie": "units=kg.in.knots"}, 200),
+    ({"Cookie": "other=1; units=kg.in.knots"}, 200),
+    ({"Cookie": "units=session"}, 200),
+    ({"Cookie": "session=1"}, 403),
+    ({"Cookie": "units=kg.in.knots; session=1"}, 403),
+    ({"Cookie": "units=kg.in.knots;session="}, 403),
+]
+
+
+@pytest.mark.parametrize(("headers", "status"), COOKIES_OVER_PLAIN_HTTP, ids=str)
+def test_over_plain_http_a_cookie_counts_only_where_it_says_who_is_there(headers: dict[str, str], status: int) -> None:
+    # A page without a referrer sends `Origin: null` (Fetch, "serialize a request origin"): its forms must go on working with a
+    # choice of units remembered, and must not be taken for somebody's who is signed in.
+    async def refuse(scope: Scope, receive: Receive, send: Send, status: int, words: str) -> None:
+        await PlainTextResponse(words, status)(scope, receive, send)
+
+    guarded = FastAPI(routes=[Route("/", lambda request: PlainTextResponse("done"), methods=["POST"])])
+    guarded.add_middleware(ForgeryGuard, refuse=refuse, own_address=ADDRESS, session_cookies=("session",))
+    with Client(guarded) as client:
+        assert client.post("/", headers={**NULL, **headers}).status_code == status
+
+
+def test_a_remembered_unit_does_not_shut_the_forms_over_plain_http(client: Client) -> None:
+    assert "units" not in SESSION_COOKIES
+    headers = {**NULL, "Cookie": "units=lb.in.beaufort"}
+    assert client.post("/drafts", headers=headers).status_code == 303
+    assert client.post_json("/api/fit", learner(), headers=headers).status_code == 200
 
 
 def test_looking_is_allowed_from_anywhere(client: Client) -> None:

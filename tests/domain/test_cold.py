@@ -11,7 +11,15 @@ from server.domain.cold import BANDS, band_of, is_shocking
 
 @pytest.mark.parametrize(
     ("water_c", "name"),
-    [(24.0, "mild"), (20.0, "mild"), (19.9, "cool"), (15.0, "cool"), (14.9, "cold"), (10.0, "cold"), (9.9, "very cold")],
+    [
+        (24.0, "mild"),
+        (20.0, "mild"),
+        (19.9, "cool"),
+        (15.0, "cool"),
+        (14.9, "cold"),
+        (10.0, "cold"),
+        (9.9, "very cold"),
+    ],
 )
 def test_a_band_begins_at_its_own_temperature(water_c: float, name: str) -> None:
     """Common practice of the trade: suits of 3/2, 4/3, 5/4 and 6/5 mm change at about 20, 15 and 10 °C."""

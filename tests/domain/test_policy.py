@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
-from dataclasses import FrozenInstanceError
+from dataclasses import FrozenInstanceError, fields
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 import pytest
 
 from server.domain.errors import Fault, InvalidInput
-from server.domain.policy import IncludedLessons, Policy, Tier, policy_from
+from server.domain.policy import FIXED_COLOURS, IncludedLessons, LookTerms, Policy, Tier, policy_from
 from server.domain.slots import CORE_SLOTS
 
 SEED = Path(__file__).resolve().parents[2] / "seed_catalogue" / "policy.toml"
@@ -230,6 +231,73 @@ def test_all_faults_of_a_policy_come_back_together() -> None:
         "tiers[1].percent",
         "quotes.draft_days",
     }
+
+
+# --- The look -------------------------------------------------------------------------------------------------------
+
+PLUM = {"accent": "#7A2E5D", "paper": "#f4f7fb", "ink": "#1b1f3b", "sand": "#e6ecf5", "dark_accent": "#f2b8d8"}
+
+
+def test_the_shops_own_colours_travel_with_its_name() -> None:
+    look = policy_from({"look": PLUM, "shop": {"name": "The Plum Boathouse"}}).shop.look
+    assert (look.accent, look.paper, look.ink, look.dark_accent) == ("#7a2e5d", "#f4f7fb", "#1b1f3b", "#f2b8d8")
+    usual = LookTerms()
+    assert (look.on_accent, look.dark_paper) == (usual.on_accent, usual.dark_paper), "what is left out stays"
+
+
+# Colours, the key that is named, the pair, and its contrast by WCAG 2.2 (#777777 on white as published, own arithmetic else).
+TOO_FAINT = [
+    ({"on_accent": "#777777", "accent": "#ffffff"}, "look.on_accent", "on_accent #777777 on accent #ffffff", "4.48"),
+    ({"on_accent": "#1d6b57"}, "look.on_accent", "on_accent #1d6b57 on accent #1d6b57", "1.00"),
+    ({"ink": "#fbfaf5"}, "look.ink", "ink #fbfaf5 on paper #fbfaf5", "1.00"),
+    ({"paper": "#52666c"}, "look.paper", "soft #52666c on paper #52666c", "1.00"),
+    ({"dark_sand": "#6fc4a8"}, "look.dark_sand", "dark_accent #6fc4a8 on dark_sand #6fc4a8", "1.00"),
+]
+
+
+@pytest.mark.parametrize(("look", "key", "pair", "ratio"), TOO_FAINT)
+def test_text_that_would_be_too_faint_is_refused_with_the_contrast_found(
+    look: dict[str, str], key: str, pair: str, ratio: str
+) -> None:
+    fault = next(fault for fault in faults_of({"look": look}) if fault.field == key)
+    assert fault.message == f"Text in {pair} is too faint: a contrast of {ratio} to 1."
+    assert "at least 4.5 to 1" in fault.accepted
+
+
+def test_grey_at_the_threshold_may_be_a_button_with_white_words_and_the_next_may_not() -> None:
+    # #767676 has 4.54 to 1 on white and is the lightest grey that passes; #777777 has 4.48.
+    def refused(grey: str) -> set[str]:
+        return {fault.field for fault in faults_of({"look": {"accent": grey, "on_accent": "#ffffff"}})}
+
+    assert refused("#767676") == {"look.accent"}, "as words it is too faint on the tinted grounds"
+    assert refused("#777777") == {"look.accent", "look.on_accent"}
+
+
+@pytest.mark.parametrize("colour", ["#fff", "green", 3, ["#1d6b57"], "url(x)", "#1d6b57;}"])
+def test_what_is_no_colour_is_refused(colour: object) -> None:
+    [fault] = faults_of({"look": {"accent": colour}})
+    assert fault.field == "look.accent"
+    assert fault.accepted == "a colour as # and six hexadecimal digits, such as #1d6b57"
+
+
+def test_a_misspelt_colour_is_named() -> None:
+    [fault] = faults_of({"look": {"dark_papper": "#000000"}})
+    assert fault.field == "look.dark_papper"
+
+
+def test_the_ordinary_colours_are_those_of_the_style_sheet() -> None:
+    css = (SEED.parents[1] / "static" / "slackwater.css").read_text(encoding="utf-8")
+    tokens = css[css.index("@layer tokens {") : css.index("@layer base {")]
+    first, rest = tokens.split("@media (prefers-color-scheme: dark) {")
+    light, dark = (dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", block)) for block in (first, rest.split("@media")[0]))
+    names = {"accent": "kelp", "on_accent": "on-kelp"}
+    usual = {**FIXED_COLOURS, **{row.name: getattr(LookTerms(), row.name) for row in fields(LookTerms)}}
+    for name, colour in usual.items():
+        bare = name.removeprefix("dark_")
+        assert colour == (dark if name.startswith("dark_") else light)[names.get(bare, bare)], name
+
+
+# --- Ends of ranges -------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from server.domain.catalogue import Catalogue
 from server.domain.learner import SAFETY_FAULTS, Trade
 from server.domain.policy import Policy, Tier, TradeInTerms
 from server.domain.slots import CORE_SLOTS
-from server.domain.trade_in import base_of, take_in, valuation_steps, value_trade, worth
+from server.domain.trade_in import base_of, fetches, take_in, valuation_steps, value_trade, worth
 from tests.domain.builders import catalogue, part
 
 ONE = Decimal(1)
@@ -254,3 +254,61 @@ def test_the_last_step_is_the_value_and_no_step_goes_up(piece: Trade) -> None:
     amounts = [amount for _, amount in valuation_steps(piece, DEAR)]
     assert amounts[-1] == value_trade(piece, DEAR).value
     assert amounts == sorted(amounts, reverse=True)
+
+
+# --- What such a part fetches ----------------------------------------------------------------------------------------
+
+# Price new, slot, months, condition, what it fetches; own arithmetic, without handling and without whole steps.
+FETCHED = [
+    (1_000_00, "board", 0, "good", 850_00),
+    (1_000_00, "board", 12, "good", 578_00),  # 1000 × 0.68 × 0.85
+    (1_000_00, "board", 24, "good", 450_84),  # 578 × 0.78
+    (1_000_00, "board", 6, "like_new", 824_62),  # 1000 × √0.68 = 824.6211
+    (600_00, "mast", 36, "like_new", 325_13),  # 600 × 0.75 × 0.85² = 325.125, a half goes up
+    (1_200_00, "hand_wing", 18, "worn", 319_27),  # 1200 × 0.55 × √0.65 × 0.6 = 319.2654
+    (0, "tail", 24, "good", 0),
+]
+
+
+@pytest.mark.parametrize(("price_new", "slot", "months", "condition", "cents"), FETCHED)
+def test_a_part_fetches_its_price_less_age_and_wear(
+    price_new: int, slot: str, months: int, condition: str, cents: int
+) -> None:
+    assert fetches(price_new, slot, months, TradeInTerms(), condition) == cents
+
+
+def test_good_condition_is_meant_where_none_is_told() -> None:
+    assert fetches(1_000_00, "board", 12, TradeInTerms()) == fetches(1_000_00, "board", 12, TradeInTerms(), "good")
+
+
+@given(trades)
+def test_what_is_fetched_is_the_worth_to_the_half_cent(one: Trade) -> None:
+    terms = TradeInTerms()
+    exact = worth(
+        Decimal(one.price_new),
+        terms.yearly_loss[one.slot],
+        one.months,
+        terms.condition[one.condition],
+        terms.first_year_extra_loss,
+    )
+    assert abs(fetches(one.price_new, one.slot, one.months, terms, one.condition) - exact) <= Decimal("0.5")
+
+
+@given(trades, st.integers(min_value=1, max_value=60), st.integers(min_value=0, max_value=9_000_00))
+def test_an_older_part_never_fetches_more_and_a_dearer_one_never_less(one: Trade, months: int, more: int) -> None:
+    terms = TradeInTerms()
+    now = fetches(one.price_new, one.slot, one.months, terms, one.condition)
+    assert fetches(one.price_new, one.slot, one.months + months, terms, one.condition) <= now
+    assert fetches(one.price_new + more, one.slot, one.months, terms, one.condition) >= now
+
+
+@given(trades)
+def test_the_shop_never_gives_more_than_the_part_fetches(one: Trade) -> None:
+    assert value_trade(one, DEAR).value <= fetches(one.price_new, one.slot, one.months, TradeInTerms(), one.condition)
+
+
+def test_the_owners_curve_is_the_one_used() -> None:
+    terms = TradeInTerms(yearly_loss={"board": Decimal("0.5")}, first_year_extra_loss=Decimal(0))
+    assert fetches(1_000_00, "board", 24, terms, "like_new") == 250_00
+    with pytest.raises(KeyError):
+        fetches(1_000_00, "mast", 24, terms)

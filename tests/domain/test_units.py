@@ -25,6 +25,10 @@ CONVERSIONS = [
     (units.lb_from_kg, 80, "kg", "lb"),
     (units.m2_from_cm2, 1600, "cm^2", "m^2"),
     (units.cm2_from_m2, 0.16, "m^2", "cm^2"),
+    (units.inches_from_cm, 175, "cm", "inch"),
+    (units.cm_from_inches, 68.9, "inch", "cm"),
+    (units.kmh_from_kn, 15, "knot", "km/h"),
+    (units.kn_from_kmh, 28, "km/h", "knot"),
 ]
 
 
@@ -59,6 +63,8 @@ def test_there_and_back_is_where_one_started(amount: float) -> None:
     assert units.lb_from_kg(units.kg_from_lb(amount)) == pytest.approx(amount, rel=1e-12)
     assert units.kn_from_ms(units.ms_from_kn(amount)) == pytest.approx(amount, rel=1e-12)
     assert units.cm2_from_m2(units.m2_from_cm2(amount)) == pytest.approx(amount, rel=1e-12)
+    assert units.cm_from_inches(units.inches_from_cm(amount)) == pytest.approx(amount, rel=1e-12)
+    assert units.kn_from_kmh(units.kmh_from_kn(amount)) == pytest.approx(amount, rel=1e-12)
     assert units.kg_from_stone(*units.stone_from_kg(amount)) == pytest.approx(amount, rel=1e-12)
 
 
@@ -66,3 +72,43 @@ def test_there_and_back_is_where_one_started(amount: float) -> None:
 def test_the_pounds_left_over_are_less_than_a_stone(amount: float) -> None:
     _, pounds = units.stone_from_kg(amount)
     assert 0 <= pounds < 14
+
+
+def test_an_inch_is_2_54_centimetres_exactly() -> None:
+    # International yard and pound agreement 1959: a yard is 0.9144 m, and an inch its thirty-sixth part.
+    assert units.cm_from_inches(1) == 2.54
+    assert units.cm_from_inches(36) == pytest.approx(91.44, rel=1e-15)
+
+
+# Beaufort scale, equivalent speeds at 10 m in knots: World Meteorological Organization, Manual on Codes (WMO-No. 306),
+# Volume I.1, Section E. Force, first and last knot.
+BEAUFORT = [
+    (1, 1, 3),
+    (2, 4, 6),
+    (3, 7, 10),
+    (4, 11, 16),
+    (5, 17, 21),
+    (6, 22, 27),
+    (7, 28, 33),
+    (8, 34, 40),
+    (9, 41, 47),
+    (10, 48, 55),
+    (11, 56, 63),
+    (12, 64, 100),
+]
+
+
+@pytest.mark.parametrize(("force", "first", "last"), BEAUFORT)
+def test_the_beaufort_force_is_that_of_the_published_table(force: int, first: int, last: int) -> None:
+    assert {units.beaufort_from_kn(knots) for knots in range(first, last + 1)} == {force}
+
+
+def test_under_a_knot_it_is_calm_and_between_two_knots_the_nearer_counts() -> None:
+    assert [units.beaufort_from_kn(knots) for knots in (0, 0.5, 0.99, 1)] == [0, 0, 0, 1]
+    assert [units.beaufort_from_kn(knots) for knots in (10.4, 10.5, 16.49, 16.5)] == [3, 4, 4, 5]
+
+
+@given(amounts, amounts)
+def test_more_wind_is_never_a_lesser_force(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    assert units.beaufort_from_kn(low) <= units.beaufort_from_kn(high)

@@ -14,6 +14,7 @@ from server.web.drawings import plan, side
 from server.web.drawings.sheet import Drawing
 from server.web.drawings.side import Layout
 from tests.domain.builders import TODAY, answers, trade_shelf
+from tests.drawings.paths import crowded
 
 ONE_MM = 0.1
 
@@ -182,3 +183,13 @@ def test_a_kept_board_of_unknown_length_is_said_to_be_drawn_as_a_usual_one() -> 
     shown = quoted_kit(kit(80, keeps=keeps))
     assert "board" in shown.kept
     assert "usual one" in side.side_view(shown, side.WIDE).words
+
+
+@pytest.mark.parametrize("layout", [*SHEETS, *PLANS])
+@pytest.mark.parametrize("mass", [48, 62, 80, 92, 104])
+def test_no_words_run_into_each_other(layout: Layout, mass: float) -> None:
+    found = Fitter.of(answers(mass_kg=mass), trade_shelf(), TODAY)
+    some = found.recommended() or found.nearest()
+    assert some is not None
+    shown = quoted_kit(some)
+    assert crowded(side.side_view(shown, layout) if layout in SHEETS else plan.plan_view(shown, layout)) == []

@@ -15,7 +15,7 @@ from server.web.static import STATIC
 from tests.drawings.test_kit import kit
 
 NAME = "{http://www.w3.org/2000/svg}"
-TOKENS = ("ink", "soft", "raised", "water", "wave", "kelp")
+TOKENS = ("ink", "soft", "raised", "water", "wave", "kelp", "line", "flag", "paper")
 
 
 def test_the_file_has_every_shape_and_word_of_the_drawing_at_its_place() -> None:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import re
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from server.domain.wind import Window, WingWinds, winds_for
 from server.web.drawings.ruler import ruler
 from server.web.drawings.sheet import Drawing
 from server.web.drawings.winds import FIRST_KN, LAST_KN, months_chart, place_of, window_chart
 from tests.domain.builders import sizing
+from tests.drawings.paths import crowded, outside, overlap, the_one, words_room
 
 WIDTHS = [640.0, 330.0]
 
@@ -95,3 +98,75 @@ def test_a_ruler_has_its_part_where_it_lies_between_low_and_high() -> None:
     assert drawn.low < drawn.ideal < drawn.high
     assert ruler(target, "60 l", 60, ("99", "104", "125")).at < drawn.low
     assert drawn.words == "112 l; suits from 99 to 125, ideally 104"
+
+
+# --- Lettering -------------------------------------------------------------------------------------------------------
+
+winds = st.floats(3, 45)
+windows = st.builds(lambda low, wide: Window(low, low + wide), st.floats(4, 40), st.floats(-2, 25))
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@given(new=windows, practised=windows, usual_kn=winds)
+def test_no_words_run_into_each_other_or_into_the_line_of_the_usual_wind(
+    width: float, new: Window, practised: Window, usual_kn: float
+) -> None:
+    drawing = window_chart([("new", new), ("practised", practised)], usual_kn, width)
+    assert crowded(drawing) == []
+    assert outside(drawing) == []
+    x = place_of(usual_kn, width)
+    pieces = re.findall(r"V([\d.]+)|M[\d.]+ ([\d.]+)", the_one(drawing, "usual-wind").path)
+    heights = [float(one or other) for one, other in pieces]
+    for words in drawing.lettering:
+        for top, bottom in zip(heights[::2], heights[1::2], strict=True):
+            assert not overlap((x - 0.5, top, x + 0.5, bottom), words_room(words)), words.words
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@given(window=windows)
+def test_both_ends_of_a_window_are_always_numbers_beside_or_in_its_bar(width: float, window: Window) -> None:
+    drawing = window_chart([("new", window)], 15, width)
+    numbers = [words for words in drawing.lettering if words.kind == "bar-number"]
+    if not window.is_open:
+        assert numbers == []
+        return
+    assert re.findall(r"\d+", " ".join(words.words for words in numbers)) == [f"{window.low:.0f}", f"{window.high:.0f}"]
+    assert numbers[-1].words.endswith(" kn")
+    ((left, right),) = ends(drawing, "bar new")
+    for words in numbers:
+        box = words_room(words)
+        is_inside = left <= box[0] and box[2] <= right
+        assert is_inside or box[2] <= left or right <= box[0], (
+            "a number is in the bar or beside it, never across its end"
+        )
+
+
+def test_numbers_stand_in_a_wide_bar_and_to_both_sides_of_a_narrow_one() -> None:
+    for width, high, is_inside in ((640, 21, True), (330, 27, True), (330, 18, False)):
+        drawing = window_chart([("new", Window(14, high))], 12, width)
+        first, last = [words for words in drawing.lettering if words.kind == "bar-number"]
+        ((left, right),) = ends(drawing, "bar new")
+        assert (first.x > left and last.x < right) is is_inside
+        assert (first.x < left and last.x > right) is not is_inside
+
+
+days = st.lists(st.floats(0, 31), min_size=12, max_size=12).map(tuple)
+ROLES = ("chosen", "beside", "smaller", "larger")
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@given(months=st.lists(days, min_size=1, max_size=4), areas=st.permutations([2.5, 4.5, 5.5, 6]))
+def test_the_lines_by_month_are_named_without_crowding_in_the_order_of_their_ends(
+    width: float, months: list[tuple[float, ...]], areas: list[float]
+) -> None:
+    both = winds_for(85, 101.5, 7.14, 5.5, 1.25)
+    wings = [
+        WingWinds(role, size, "A", "A", both, {"new": line})
+        for role, size, line in zip(ROLES, areas, months, strict=False)
+    ]
+    drawing = months_chart(wings, "new", "Plover Sound", width)
+    assert crowded(drawing) == []
+    assert outside(drawing) == []
+    names = [words.words for words in sorted(drawing.lettering, key=lambda w: w.y) if "months-words" in words.kind]
+    by_end = sorted(wings, key=lambda wing: -wing.months["new"][-1])
+    assert names == [f"{wing.area_m2:g} m²" for wing in by_end]

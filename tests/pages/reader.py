@@ -12,6 +12,7 @@ import httpx
 from tests.builders_http import Client
 
 Fields = list[tuple[str, str]]
+FrontDoor = Client | httpx.Client
 FORM = {"content-type": "application/x-www-form-urlencoded"}
 
 
@@ -60,7 +61,7 @@ def fields_of_form(form: Element) -> Fields:
 class Reader:
     """What stands in the window: an address and a page."""
 
-    client: Client
+    client: FrontDoor
     address: str = ""
     status: int = 0
     html: str = ""
@@ -129,12 +130,12 @@ class Reader:
         raise AssertionError(f"the docket has no line {label!r}")
 
 
-def started(client: Client) -> Reader:
+def started(client: FrontDoor) -> Reader:
     """A reader who has pressed the first page's button."""
     return Reader(client).open("/").press("Start with you")
 
 
-def at_the_kit(client: Client, mass: str = "80", **flying: str) -> Reader:
+def at_the_kit(client: FrontDoor, mass: str = "80", **flying: str) -> Reader:
     """A reader who has answered what a kit needs, and looks at it."""
     reader = started(client).press("next", mass_kg=mass, to_feet="average", fitness="fair")
     return reader.press("kit", **{"board_background": "some", "foil_stage": "none", **flying})

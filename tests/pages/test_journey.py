@@ -11,6 +11,7 @@ from server.persistence.folder import read_folder
 from server.persistence.tables import QuoteRow
 from server.usecases.catalogue import replace_catalogue
 from server.usecases.deposits import take_deposit
+from server.usecases.learner import read_draft
 from server.usecases.work import Shop
 from tests.builders_http import Client
 from tests.builders_shop import Clock, FolderCopy, number_of
@@ -183,18 +184,26 @@ def test_two_tabs_on_different_steps_do_not_undo_each_other(client: Client) -> N
     assert Reader(client).open(f"{base}/where").by_id("usual_wind_kn").get("value") == "20"
 
 
-MASSES = [("kg", "79.5", "", "79.5"), ("lb", "175", "", "79.4"), ("st", "12", "8", "79.8")]
+MASSES = [  # 1 lb is 0.45359237 kg exactly (International yard and pound agreement, 1959); 12 st 8 lb are 176 lb.
+    ("kg", "79.5", "", 79.5, "79.5 kg"),
+    ("lb", "175", "", 79.37866475, "175 lb"),
+    ("st", "12", "8", 79.83225712, "12 st 8 lb"),
+]
 
 
-@pytest.mark.parametrize(("unit", "mass", "pounds", "in_kg"), MASSES)
-def test_mass_is_taken_in_kilograms_pounds_and_stones(
-    client: Client, unit: str, mass: str, pounds: str, in_kg: str
+@pytest.mark.parametrize(("unit", "mass", "pounds", "in_kg", "said"), MASSES)
+def test_mass_is_taken_in_kilograms_pounds_and_stones_and_said_in_the_same(
+    client: Client, shop: Shop, unit: str, mass: str, pounds: str, in_kg: float, said: str
 ) -> None:
     reader = started(client).press(
         "next", mass_kg=mass, mass_unit=unit, mass_pounds=pounds, to_feet="average", fitness="fair"
     )
     reader.press("kit", board_background="some", foil_stage="none")
-    assert f"Sized for {in_kg} kg" in reader.text
+    assert f"Sized for {said}," in reader.text
+    assert f"pulls {said} up" in reader.text
+    with shop.reading() as work:
+        draft = read_draft(work, reader.address.split("/")[-2])
+    assert draft.answers["mass_kg"] == pytest.approx(in_kg, rel=1e-12)
     back = Reader(client).open(reader.address.replace("/kit", "/you"))
     assert back.by_id("mass_kg").get("value") == mass
     assert back.by_id("mass_pounds").get("value") == pounds

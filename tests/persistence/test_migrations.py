@@ -8,15 +8,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Engine, inspect, text
+from sqlalchemy import Engine, bindparam, inspect, text
 from sqlmodel import SQLModel
 
+from server.domain.drafts import Draft
 from server.persistence import tables
-from server.persistence.engine import Place, engine_for, sqlite_file
-from server.persistence.migrate import STEPS, migrate, newest
+from server.persistence.engine import Place, engine_for, sessions, sqlite_file
+from server.persistence.learner import load_draft
+from server.persistence.migrate import STEPS, _config, migrate, newest
+from tests.builders_shop import NOON
+from tests.postgres import Cluster
 
 OWN = "alembic_version"
 
@@ -97,3 +102,47 @@ def test_a_migration_that_would_leave_dangling_rows_is_not_carried_out(migrated:
     by_hand.close()
     with pytest.raises(RuntimeError, match="1 rows"):
         migrate(migrated)
+
+
+THE_FIRST = "0001"
+OLD_DRAFTS = [("one", '{"mass_kg": 80}', '["DUN-82"]', "lb", "quote"), ("two", "{}", "[]", "kg", None)]
+
+
+def at_the_first(engine: Engine) -> None:
+    """Bring an empty database to the first schema, with drafts in it."""
+    with engine.begin() as connection:
+        command.upgrade(_config(connection), THE_FIRST)
+        for token, answers, picks, unit, revises in OLD_DRAFTS:
+            connection.execute(
+                text(
+                    "INSERT INTO draft (token, answers, picks, mass_unit, revises, started_at, changed_at) "
+                    "VALUES (:token, :answers, :picks, :unit, :revises, :at, :at)"
+                ).bindparams(bindparam("at", NOON, type_=tables.Moment())),
+                {"token": token, "answers": answers, "picks": picks, "unit": unit, "revises": revises},
+            )
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
+    """A database without any table, once as an SQLite file and once in PostgreSQL."""
+    server: Cluster | None = request.getfixturevalue("postgres") if request.param == "postgres" else None
+    name = server.create_database() if server else ""
+    engine = engine_for(Place(tmp_path, server.url(name)) if server else Place(tmp_path))
+    yield engine
+    engine.dispose()
+    if server:
+        server.drop_database(name)
+
+
+def test_drafts_of_the_first_schema_are_kept_and_joined_with_none(empty: Engine) -> None:
+    at_the_first(empty)
+    assert "joined" not in {column["name"] for column in inspect(empty).get_columns("draft")}
+    migrate(empty)
+    with empty.connect() as connection:
+        rows = connection.execute(
+            text("SELECT token, answers, picks, mass_unit, revises, joined FROM draft ORDER BY token")
+        ).all()
+    assert [tuple(row) for row in rows] == [(*row, None) for row in OLD_DRAFTS]
+    with sessions(empty)(False) as session:
+        draft = load_draft(session, "one", NOON)
+    assert draft == Draft("one", NOON, NOON, {"mass_kg": 80}, ("DUN-82",), "lb", "quote", None)

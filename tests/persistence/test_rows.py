@@ -104,9 +104,13 @@ json_values: st.SearchStrategy[Any] = st.recursive(
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=30)
-@given(st.dictionaries(texts, json_values, max_size=4), st.lists(texts, max_size=6), st.none() | texts)
-def test_a_draft_comes_back(shop: Shop, answers: dict[str, Any], picks: list[str], revises: str | None) -> None:
-    draft = Draft("one", NOON, NOON + timedelta(hours=1), answers, tuple(picks), "lb", revises)
+@given(
+    st.dictionaries(texts, json_values, max_size=4), st.lists(texts, max_size=6), st.none() | texts, st.none() | texts
+)
+def test_a_draft_comes_back(
+    shop: Shop, answers: dict[str, Any], picks: list[str], revises: str | None, joined: str | None
+) -> None:
+    draft = Draft("one", NOON, NOON + timedelta(hours=1), answers, tuple(picks), "lb", revises, joined)
     with shop.writing() as work:
         save_draft(work.session, draft)
         work.session.expunge_all()

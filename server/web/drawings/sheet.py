@@ -97,3 +97,20 @@ def scale_bar(sheet: Sheet, x: float, y: float, length_cm: float = 50) -> tuple[
 def box(left: float, top: float, right: float, bottom: float) -> str:
     """A rectangle on the sheet."""
     return f"M{left:g} {top:g}H{right:g}V{bottom:g}H{left:g}Z"
+
+
+def letters_wide(words: str) -> float:
+    """How wide words come out at most, in pixels: 0.56 of the letters' height for each, which digits and most words keep."""
+    return 0.56 * LETTER * len(words)
+
+
+def words_box(lettering: Lettering) -> tuple[float, float, float, float]:
+    """Left, top, right and bottom of the room that words take on the sheet."""
+    wide = letters_wide(lettering.words)
+    left = lettering.x - {"start": 0.0, "middle": wide / 2, "end": wide}[lettering.anchor]
+    return left, lettering.y - 0.75 * LETTER, left + wide, lettering.y + 0.25 * LETTER
+
+
+def dot(x: float, y: float, radius: float) -> str:
+    """A circle about a point, of two half circles."""
+    return f"M{x - radius:g} {y:g}a{radius:g} {radius:g} 0 1 0 {2 * radius:g} 0a{radius:g} {radius:g} 0 1 0 {-2 * radius:g} 0Z"

@@ -7,6 +7,7 @@ from html import escape
 from server.web.drawings.sheet import Drawing, Lettering, Shape
 
 INK, SOFT, RAISED, WATER, WAVE, KELP = "#16323b", "#52666c", "#ffffff", "#dcebea", "#7fa9ab", "#1d6b57"
+LINE, FLAG, PAPER = "#cfd6d2", "#a63f24", "#fbfaf5"
 
 
 def _line(colour: str, width: float, rest: str = "") -> str:
@@ -24,8 +25,36 @@ PAINTS = {
     "tail": BODY,
     "dimension": _line(KELP, 1.4),
     "scale": _line(SOFT, 1.4),
+    "person": f'fill="{WAVE}" stroke="{SOFT}" stroke-width="1"',
+    "ground": _line(SOFT, 1.5),
+    "seam": _line(SOFT, 1.2),
+    "float": f'fill="{RAISED}" stroke="{INK}" stroke-width="1.5"',
+    "this": f'fill="{RAISED}" stroke="{INK}" stroke-width="3"',
+    "refused": f'fill="{RAISED}" stroke="{FLAG}" stroke-width="1.5" stroke-dasharray="6 4"',
+    "grid": _line(LINE, 1),
+    "axis-line": _line(SOFT, 1.2),
+    "axis-tick": _line(SOFT, 1.2),
+    "value-under": f'fill="{WATER}" fill-opacity="0.7"',
+    "value-line": _line(KELP, 2.4),
+    "value-dot": f'fill="{KELP}"',
+    "stair": _line(SOFT, 1.8),
+    "step-dot": f'fill="{PAPER}" stroke="{KELP}" stroke-width="2.4"',
+    "step-shown": f'fill="{INK}"',
+    "target": 'fill="none"',
 }
-LETTERINGS = {"dimension-words": KELP, "scale-words": SOFT, "water-words": SOFT, "part-words": INK}
+LETTERINGS = {
+    "dimension-words": KELP,
+    "scale-words": SOFT,
+    "water-words": SOFT,
+    "part-words": INK,
+    "axis-words": SOFT,
+    "role-words": SOFT,
+    "role-words this": INK,
+    "spare-words": INK,
+    "under-words": FLAG,
+    "value-words": INK,
+    "step-words": INK,
+}
 THIN = _line(INK, 1.2)  # A kind without colours of its own.
 
 

@@ -1,45 +1,61 @@
-"""What a kit is worth over the months, as a falling line over its axes."""
+"""What a kit is worth over three years, as a line over months."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
-from server.web.drawings.sheet import Drawing, Lettering, Shape
+from server.domain.money import Cents
+from server.web.drawings.axis import EURO, Axis, Money, round_axis, whole_money
+from server.web.drawings.sheet import Drawing, Lettering, Shape, dot, letters_wide
 
-LEFT, RIGHT, TOP, FLOOR = 74.0, 22.0, 18.0, 178.0
-MONTH_TICK = 6
+LAST_MONTH, TICK_MONTHS = 36, 6
+NAMED_MONTHS = (12, 24, 36)
+TOP, FLOOR, HEIGHT = 26.0, 206.0, 256.0
+RIGHT, DOT = 18.0, 4.0
 
 
-def value_chart(points: Sequence[tuple[int, int]], width: float, money: Callable[[int], str]) -> Drawing:
-    """Value in cents over months, both axes from zero; `money` writes an amount."""
-    last = points[-1][0]
-    most = max(1, *(cents for _, cents in points))
+def value_chart(points: Sequence[tuple[int, Cents]], width: float, money: Money) -> Drawing:
+    """The value of a kit in cents at months from 0 to 36, as a line over an axis from zero; years are named on it.
 
-    def at(months: int, cents: float) -> tuple[float, float]:
-        x = LEFT + months / last * (width - LEFT - RIGHT)
-        return round(x, 2), round(FLOOR - cents / most * (FLOOR - TOP), 2)
-
-    tick = next(size for size in (100_00, 200_00, 500_00, 1_000_00, 2_000_00, 5_000_00, 10**9) if most / size <= 5)
+    `money` says an amount of cents. Points come in the order of their months.
+    """
+    dearest = max(cents for _, cents in points)
+    worth = round_axis(dearest, FLOOR, TOP, most=5, least=EURO)
+    left = 14 + max(letters_wide(whole_money(cents, money)) for cents in worth.steps)
+    last_words = whole_money(points[-1][1], money)
+    right = round(width - RIGHT - letters_wide(last_words), 2)
+    place = Axis(0, LAST_MONTH, left, right, tuple(range(0, LAST_MONTH + 1, TICK_MONTHS))).at
     shapes: list[Shape] = []
     lettering: list[Lettering] = []
-    for cents in range(0, most + 1, tick):
-        y = at(0, cents)[1]
-        shapes.append(Shape("grid", f"M{LEFT:g} {y:g}H{width - RIGHT:g}"))
-        lettering.append(Lettering("axis-words", LEFT - 8, y + 5, money(cents).removesuffix(".00"), "end"))
-    lettering += [
-        Lettering("axis-words", at(months, 0)[0], FLOOR + 20, f"{months}", "middle")
-        for months in range(0, last + 1, MONTH_TICK)
-    ]
-    lettering.append(Lettering("axis-words", width - RIGHT, FLOOR + 40, "months from new", "end"))
-    path = "M" + "L".join(f"{x:g} {y:g}" for x, y in (at(*point) for point in points))
-    shapes.append(Shape("months", path))
-    said = "; ".join(f"after {months} months {money(cents)}" for months, cents in points[::12] if months)
+    for cents in worth.steps:
+        y = worth.at(cents)
+        shapes.append(Shape("grid", f"M{left:g} {y:g}H{right:g}"))
+        lettering.append(Lettering("axis-words", left - 8, y + 5, whole_money(cents, money), "end"))
+    for months in range(0, LAST_MONTH + 1, TICK_MONTHS):
+        shapes.append(Shape("axis-tick", f"M{place(months):g} {FLOOR:g}V{FLOOR + 5:g}"))
+        lettering.append(Lettering("axis-words", place(months), FLOOR + 22, f"{months}", "middle"))
+    lettering.append(Lettering("axis-words", right, HEIGHT - 8, "months from new", "end"))
+    line = "L".join(f"{place(months):g} {worth.at(cents):g}" for months, cents in points)
+    first, last = place(points[0][0]), place(points[-1][0])
+    shapes.append(Shape("value-under", f"M{first:g} {FLOOR:g}L{line}L{last:g} {FLOOR:g}Z"))
+    shapes.append(Shape("value-line", f"M{line}"))
+    named = [(months, cents) for months, cents in points if months in NAMED_MONTHS]
+    for months, cents in named:
+        x, y, words = place(months), worth.at(cents), whole_money(cents, money)
+        shapes.append(Shape("value-dot", dot(x, y, DOT)))
+        # The value only falls, so that there is room over a point to its right; beside the last one the sheet ends.
+        if months == LAST_MONTH:
+            lettering.append(Lettering("value-words", x + 9, y + 5, words))
+        elif letters_wide(words) < place(months + 12) - x:
+            lettering.append(Lettering("value-words", x, y - 10, words))
+    said = "; ".join(f"after {months} months {whole_money(cents, money)}" for months, cents in named)
     return Drawing(
         width,
-        FLOOR + 48,
+        HEIGHT,
         0,
         tuple(shapes),
         tuple(lettering),
-        "What this kit fetches over three years",
-        f"New {money(points[0][1])} in good condition; {said}.",
+        "What the kit fetches used, over three years",
+        f"Used, it fetches {whole_money(points[0][1], money)} at {points[0][0]} months"
+        + (f"; {said}." if said else "."),
     )

@@ -29,6 +29,7 @@ from server.web.pages.quotes import Named, quote_page
 from server.web.pages.words import UNIT_WORDS, kept_words
 from server.web.render import day_words, money_words, see_other, spaced_code
 from server.web.state import PagesOf, SettingsOf, ShopOf
+from server.web.units import units_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -86,7 +87,7 @@ def name_the_other(
         try:
             return see_other(f"/quotes/{token}/beside/{_named(work, typed, token, settings.address)}")
         except InvalidInput as error:
-            page = quote_page(work, token, settings.address, named=Named(typed, error.faults))
+            page = quote_page(work, token, settings.address, named=Named(typed, error.faults), units=units_of(request))
             return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop, status=422)
 
 

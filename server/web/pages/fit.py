@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
@@ -11,7 +12,8 @@ from starlette.responses import Response
 
 from server.domain.drafts import Draft, step_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
-from server.domain.kits import TALK_TO_US, Fitter, Kit, size_words
+from server.domain.frontier import Option
+from server.domain.kits import TALK_TO_US, Fitter, Kit
 from server.domain.learner import REQUIRED, notes_on
 from server.domain.policy import ShopTerms
 from server.domain.quotes import quoted_kit
@@ -21,9 +23,10 @@ from server.usecases.learner import put_parts, read_draft, save_answers
 from server.usecases.quotes import issue_quote
 from server.usecases.work import Work
 from server.web.pages.docket import Docket, docket_of
-from server.web.pages.drawn import KitDrawn, kit_drawn
+from server.web.pages.drawn import KitDrawn, Pair, drawn_in, floats_drawn, kit_drawn, pair_in
 from server.web.pages.forms import Form, StepRead, read_kept, text_in, texts_in
 from server.web.pages.parts import OwnTyped, PartRow, own_prefix, part_row, stronger_wing
+from server.web.pages.price_fit import PriceFit, price_fit
 from server.web.pages.water import WaterShown, water_shown
 from server.web.pages.winds import WindsShown, winds_shown
 from server.web.pages.words import (
@@ -34,6 +37,7 @@ from server.web.pages.words import (
 from server.web.pages.worth import ValuationShown, WorthShown, valuations_shown, worth_shown
 from server.web.render import money_words, see_other
 from server.web.state import PagesOf, ShopOf
+from server.web.units import Units, measures_said_in, size_in, units_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -66,6 +70,7 @@ class KitPage:
     targets: tuple[tuple[str, str], ...]
     docket: Docket | None
     drawn: KitDrawn | None
+    floats: Pair | None
     winds: WindsShown | None
     notes: tuple[str, ...]
     faults: tuple[Fault, ...]
@@ -81,6 +86,7 @@ class KitPage:
     focus: str
     own_typed: OwnTyped
     worth: WorthShown | None
+    price_fit: PriceFit | None
     valuations: tuple[ValuationShown, ...]
     water: WaterShown | None
 
@@ -109,7 +115,7 @@ def show_kit(request: Request, token: str, shop: ShopOf, pages: PagesOf) -> Resp
         named = tuple(asked.getlist("sku")[:MOST_SKUS])
         changed = Changed(asked.get("changed", ""), asked.get("by", ""))
         try:
-            page = _page(work, draft, (), named or draft.picks, changed)
+            page = _page(work, draft, (), named or draft.picks, units_of(request), changed)
         except InvalidInput as error:
             return see_other(f"/drafts/{token}/{step_of(error.faults[0].field)}")
         return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit")
@@ -130,7 +136,7 @@ def change_kit(request: Request, token: str, form: Form, shop: ShopOf, pages: Pa
             kit, _ = _kit_shown(fitter, shown or draft.picks)
             draft = put_parts(work, token, _picks(fitter, kit, put=put, use=use, without=without))
         except (InvalidInput, Conflict) as error:
-            page = _page(work, draft, error.faults, shown or draft.picks)
+            page = _page(work, draft, error.faults, shown or draft.picks, units_of(request))
             return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit", status=422)
         part = fitter.shelf.catalogue.parts.get(put)
         return see_other(_after(token, part.slot if part else without, text_in(form, f"by-{put}")))
@@ -162,7 +168,9 @@ def change_own(request: Request, token: str, slot: str, form: Form, shop: ShopOf
         except InvalidInput as error:
             faults += StepRead({}, typed, places={f"keeps[{len(others)}]": own_prefix(slot)}).at_inputs(error.faults)
         if faults:
-            page = _page(work, draft, (), draft.picks, own_typed=OwnTyped(slot, typed, tuple(faults)))
+            page = _page(
+                work, draft, (), draft.picks, units_of(request), own_typed=OwnTyped(slot, typed, tuple(faults))
+            )
             return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit", status=422)
         parts = fitter.shelf.catalogue.parts
         rest = [sku for sku in draft.picks if sku in parts and parts[sku].slot != slot]
@@ -216,7 +224,7 @@ def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf)
         except (InvalidInput, Conflict) as error:
             if any(name not in draft.answers for name in REQUIRED):
                 raise
-            page = _page(work, draft, error.faults, tuple(skus) or draft.picks)
+            page = _page(work, draft, error.faults, tuple(skus) or draft.picks, units_of(request))
             status = 409 if isinstance(error, Conflict) else 422
             return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, status=status)
     return see_other(f"/quotes/{quote.token}")
@@ -227,6 +235,7 @@ def _page(
     draft: Draft,
     faults: tuple[Fault, ...],
     picks: tuple[str, ...],
+    units: Units,
     changed: Changed | None = None,
     own_typed: OwnTyped | None = None,
 ) -> KitPage:
@@ -241,11 +250,12 @@ def _page(
     page = KitPage(
         token=draft.token,
         title=title_of(answers.setup),
-        lead=lead_of(answers.mass_kg, answers.setup, answers.water, answers.usual_wind_kn),
+        lead=lead_of(answers.mass_kg, answers.setup, answers.water, answers.usual_wind_kn, units),
         rows=(),
-        targets=tuple((SLOT_WORDS[slot], target_words(target)) for slot, target in targets.items()),
+        targets=tuple((SLOT_WORDS[slot], target_words(target, units)) for slot, target in targets.items()),
         docket=None,
         drawn=None,
+        floats=None,
         winds=None,
         notes=tuple(notes),
         faults=faults,
@@ -261,32 +271,37 @@ def _page(
         focus="",
         own_typed=own_typed or OwnTyped(),
         worth=None,
+        price_fit=None,
         valuations=(),
         water=water_shown(answers.spot, work.today),
     )
     if kit is None:
         return page
-    rows = tuple(part_row(fitter, kit, slot, targets) for slot in CORE_SLOTS)
+    rows = tuple(part_row(fitter, kit, slot, targets, units) for slot in CORE_SLOTS)
     terms = work.catalogue.policy.shop
+    beside, frontier = fitter.neighbours(kit, "board"), fitter.frontier()
     return replace(
         page,
         rows=rows,
         announced=_announced(rows, kit, changed, terms),
         focus=_focus(rows, changed),
         worth=worth_shown(kit, fitter, terms),
+        price_fit=price_fit(frontier, kit, fitter.shelf.catalogue, draft.token),
         valuations=valuations_shown(answers.trades, work.catalogue, terms),
         docket=docket_of(kit, fitter),
-        drawn=kit_drawn(quoted_kit(kit)),
+        drawn=drawn_in(kit_drawn(quoted_kit(kit)), units),
+        floats=pair_in(floats_drawn(kit, beside.smaller, beside.larger), units),
         winds=winds_shown(
             fitter.wings(kit, answers.spot),
             fitter.hands,
             answers.spot.name if answers.spot else "",
             answers.usual_wind_kn,
+            units,
         ),
-        notes=(*notes, *kit.notes),
+        notes=tuple(measures_said_in(note, units) for note in (*notes, *kit.notes)),
         is_sound=kit.is_sound,
-        others=_others(fitter, kit),
-        next_step=_next_step(fitter),
+        others=_others(fitter, frontier, kit),
+        next_step=_next_step(fitter, units),
         stronger_wing=stronger_wing(fitter, kit),
     )
 
@@ -312,18 +327,24 @@ def _focus(rows: tuple[PartRow, ...], changed: Changed | None) -> str:
     return f"put-{row.slot}-{changed.by}" if changed.by in still else f"part-{row.slot}"
 
 
-def _others(fitter: Fitter, kit: Kit) -> tuple[OtherKit, ...]:
-    choice = fitter.choose()
+def _others(fitter: Fitter, frontier: Sequence[Option], kit: Kit) -> tuple[OtherKit, ...]:
+    if not frontier:
+        return ()
+    standing_out = {
+        "recommended": fitter.kit_at(frontier[-1]),
+        "within_budget": fitter.within_budget(frontier),
+        "least_money": fitter.kit_at(frontier[0]),
+    }
     others: dict[tuple[str, ...], OtherKit] = {}
     for use, words in OTHERS.items():
-        other: Kit | None = getattr(choice, use)
+        other = standing_out[use]
         if other is not None and other.skus != kit.skus:
             others.setdefault(other.skus, OtherKit(use, words, other.price.balance))
     return tuple(others.values())
 
 
-def _next_step(fitter: Fitter) -> tuple[tuple[str, str], ...]:
+def _next_step(fitter: Fitter, units: Units) -> tuple[tuple[str, str], ...]:
     later = fitter.next_step()
     if later is None:
         return ()
-    return tuple((SLOT_WORDS[slot], size_words(later.gear_in(slot))) for slot in CORE_SLOTS)
+    return tuple((SLOT_WORDS[slot], size_in(later.gear_in(slot), units)) for slot in CORE_SLOTS)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fastapi import APIRouter
@@ -14,16 +14,17 @@ from server.domain.catalogue import Catalogue
 from server.domain.drafts import STEP_FIELDS, STEPS, Draft, step_of
 from server.domain.errors import Fault, InvalidInput, NotFound
 from server.domain.fit import Target
-from server.domain.kits import Kit, size_words
+from server.domain.kits import Kit
 from server.domain.learner import REQUIRED, read_some
 from server.domain.slots import CORE_SLOTS, MEASURE_WORDS, MEASURES, SLOT_WORDS, Measure
 from server.usecases.fit import fitter_for, paid_lessons
 from server.usecases.learner import read_draft, save_answers, start_draft
-from server.usecases.work import Work
-from server.web.pages.forms import Form, Typed, filled_step, keep_rows, read_step, text_in, trade_rows
-from server.web.pages.words import UNIT_WORDS, field_words, rounded
-from server.web.render import is_fragment_asked, see_other
-from server.web.state import PagesOf, ShopOf
+from server.usecases.work import Shop, Work
+from server.web.pages.forms import Form, StepRead, Typed, filled_step, keep_rows, read_step, text_in, trade_rows
+from server.web.pages.words import UNIT_WORDS, field_words
+from server.web.render import Pages, is_fragment_asked, see_other
+from server.web.state import PagesOf, SettingsOf, ShopOf
+from server.web.units import CHOICES, Units, remember, remembered, rounded_in, size_in, units_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -145,31 +146,42 @@ def show_step(request: Request, token: str, step: str, shop: ShopOf, pages: Page
     _known(step)
     with shop.reading() as work:
         draft = read_draft(work, token)
-        read = filled_step(step, draft.answers, draft.mass_unit)
+        chosen = remembered(request)
+        read = filled_step(step, draft.answers, chosen.mass if chosen else draft.mass_unit)
         faults = read.at_inputs(_faults(work, step, read.answers, is_done=False))
-        page = _page(work, draft, step, read.typed, tuple(faults))
+        page = _page(work, draft, step, read.typed, tuple(faults), units_of(request))
     return pages.show(request, "learner/step.html", page, page.catalogue.policy.shop)
 
 
 @router.post("/drafts/{token}/{step}")
-def answer_step(request: Request, token: str, step: str, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
+def answer_step(
+    request: Request, token: str, step: str, form: Form, shop: ShopOf, settings: SettingsOf, pages: PagesOf
+) -> Response:
     """Keep what can be read and go on; what cannot is shown again with what would be accepted.
 
-    As a change inside the form (htmx) it answers with the panel of the kit so far.
+    As a change inside the form (htmx) it answers with the panel of the kit so far. The unit that a mass is given in is
+    remembered with the other units.
     """
     _known(step)
     read = read_step(step, form)
+    answer = _answered(request, token, step, read, text_in(form, "go"), shop, pages)
+    units, chosen = units_of(request), text_in(form, "mass_unit")
+    if chosen in CHOICES["mass"] and chosen != units.mass:
+        remember(answer, replace(units, mass=chosen), is_secure=settings.address.startswith("https://"))
+    return answer
+
+
+def _answered(request: Request, token: str, step: str, read: StepRead, go: str, shop: Shop, pages: Pages) -> Response:
     with shop.writing() as work:
         catalogue = work.catalogue
-        go = text_in(form, "go")
         faults = read.at_inputs(_faults(work, step, read.answers, is_done=go in ("next", "kit")))
         draft = save_answers(work, token, _readable(read.answers, catalogue), read.mass_unit)
         terms = catalogue.policy.shop
         if is_fragment_asked(request):
-            page = _page(work, draft, step, read.typed, tuple(faults))
+            page = _page(work, draft, step, read.typed, tuple(faults), units_of(request))
             return pages.show(request, "learner/step.html", page, terms, block="panel")
         if faults or go not in ("next", "kit"):
-            page = _page(work, draft, step, read.typed, tuple(faults))
+            page = _page(work, draft, step, read.typed, tuple(faults), units_of(request))
             return pages.show(request, "learner/step.html", page, terms, status=422 if faults else 200)
     return see_other(f"/drafts/{token}/{_after(step, draft, go)}")
 
@@ -205,7 +217,7 @@ def _faults(work: Work, step: str, answers: Mapping[str, Any], *, is_done: bool)
     return faults
 
 
-def _page(work: Work, draft: Draft, step: str, typed: Typed, faults: tuple[Fault, ...]) -> StepPage:
+def _page(work: Work, draft: Draft, step: str, typed: Typed, faults: tuple[Fault, ...], units: Units) -> StepPage:
     catalogue = work.catalogue
     masts = catalogue.sold_in("mast")
     place = STEPS.index(step)
@@ -218,7 +230,7 @@ def _page(work: Work, draft: Draft, step: str, typed: Typed, faults: tuple[Fault
         back=STEPS[place - 1] if place else None,
         typed=typed,
         faults=faults,
-        panel=_panel(work, draft, len(faults)),
+        panel=_panel(work, draft, len(faults), units),
         catalogue=catalogue,
         keeps=tuple(keep_rows()),
         trades=tuple(trade_rows(typed)),
@@ -232,7 +244,7 @@ def _is_answered(step: str, draft: Draft) -> bool:
     return bool(required) and all(name in draft.answers for name in required)
 
 
-def _panel(work: Work, draft: Draft, faults: int) -> Panel:
+def _panel(work: Work, draft: Draft, faults: int, units: Units) -> Panel:
     missing = sum(name not in draft.answers for name in REQUIRED)
     if missing:
         return Panel(missing, faults)
@@ -242,7 +254,7 @@ def _panel(work: Work, draft: Draft, faults: int) -> Panel:
         return Panel(0, len(error.faults), words="One of the answers no longer holds: look through the steps again.")
     kit = fitter.recommended()
     targets = fitter.fitting.sizing.targets
-    rows = tuple(_panel_row(kit, slot, target) for slot, target in targets.items())
+    rows = tuple(_panel_row(kit, slot, target, units) for slot, target in targets.items())
     if kit is None:
         return Panel(
             0, faults, rows, words="Nothing in stock suits all of this. We show the nearest: talk to us first."
@@ -250,9 +262,10 @@ def _panel(work: Work, draft: Draft, faults: int) -> Panel:
     return Panel(0, faults, rows, kit.price.balance)
 
 
-def _panel_row(kit: Kit | None, slot: str, target: Target) -> PanelRow:
-    asked = f"{rounded(target.ideal, target.unit)} {UNIT_WORDS[target.unit]}"
+def _panel_row(kit: Kit | None, slot: str, target: Target, units: Units) -> PanelRow:
+    unit = units.length if target.unit == "cm" else UNIT_WORDS[target.unit]
+    asked = f"{rounded_in(target.ideal, target.unit, units)} {unit}"
     if kit is None:
         return PanelRow(slot, asked, "asked for")
     name = "your own" if slot in kit.kept else kit.bought[slot].name
-    return PanelRow(slot, size_words(kit.gear_in(slot)), f"{name}; asked for {asked}")
+    return PanelRow(slot, size_in(kit.gear_in(slot), units), f"{name}; asked for {asked}")

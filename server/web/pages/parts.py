@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from server.domain.catalogue import Catalogue
 from server.domain.errors import Fault
@@ -11,9 +11,10 @@ from server.domain.fit import Target
 from server.domain.kits import Fitter, Kit, size_words
 from server.domain.quotes import quoted_kit
 from server.domain.slots import MEASURE_WORDS, MEASURES, SLOT_WORDS
-from server.web.drawings.ruler import Ruler
-from server.web.pages.words import SizeChange, more_reasons, ruler_of, sentence_of, size_change, target_words
+from server.web.drawings.ruler import Ruler, ruler
+from server.web.pages.words import SizeChange, more_reasons, sentence_of, size_change, target_words
 from server.web.render import money_words
+from server.web.units import Units, ends_in, measures_said_in, size_in
 
 SHORTER_LONGER = ("mast", "fuselage")
 
@@ -80,8 +81,9 @@ class PartRow:
         return tuple((way, change) for way, change in ways if change is not None)
 
 
-def part_row(fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target]) -> PartRow:
+def part_row(fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target], units: Units) -> PartRow:
     """A part of a kit for its page: its reason and number, and one size down, one up, another maker's in its place."""
+    gear, target = kit.gear_in(slot), targets[slot]
     shown = quoted_kit(kit)
     terms = fitter.shelf.catalogue.policy.shop
     is_kept = slot in kit.kept
@@ -94,15 +96,16 @@ def part_row(fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target])
             return None
         difference = neighbour.price_change
         sign = "+" if difference > 0 else ""
-        return size_change(direction, neighbour, sign + money_words(difference, terms) if difference else "same price")
+        price = sign + money_words(difference, terms) if difference else "same price"
+        return said_in(size_change(direction, neighbour, price), units)
 
     return PartRow(
         slot=slot,
         word=SLOT_WORDS[slot],
-        size=size_words(kit.gear_in(slot)),
-        sentence=sentence_of(slot, shown, targets, fitter.answers.setup),
-        reasons=more_reasons(slot, targets),
-        target=target_words(targets[slot]),
+        size=size_in(gear, units),
+        sentence=measures_said_in(sentence_of(slot, shown, targets, fitter.answers.setup), units),
+        reasons=tuple(measures_said_in(reason, units) for reason in more_reasons(slot, targets)),
+        target=target_words(target, units),
         name=part.name if part else f"your own {SLOT_WORDS[slot]}",
         maker=part.maker if part else "",
         sku=part.sku if part else "",
@@ -114,7 +117,7 @@ def part_row(fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target])
         price="" if part is None else money_words(_charged(kit, part.sku), terms),
         out_of_stock="" if is_kept else _out_of_stock(fitter, kit, slot),
         reduced="" if part is None else _reduced(fitter, kit, slot),
-        ruler=ruler_of(targets[slot], kit.gear_in(slot)),
+        ruler=ruler(target, size_in(gear, units), gear.size, ends_in(target, units)),
     )
 
 
@@ -143,6 +146,14 @@ def _reduced(fitter: Fitter, kit: Kit, slot: str) -> str:
         f"Reduced by {reduction.percent:.0f} % to {money_words(reduction.now, terms)}; the lowest price in the 30 days before "
         f"was {money_words(reduction.prior, terms)}."
     )
+
+
+def said_in(change: SizeChange | None, units: Units) -> SizeChange | None:
+    """What could stand in a part's place, its lengths said in units."""
+    if change is None:
+        return None
+    refusal = None if change.refusal is None else measures_said_in(change.refusal, units)
+    return replace(change, label=measures_said_in(change.label, units), refusal=refusal)
 
 
 def _charged(kit: Kit, sku: str) -> int:

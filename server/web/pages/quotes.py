@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotFound, TooMany
-from server.domain.kits import TALK_TO_US, size_words
+from server.domain.kits import TALK_TO_US
 from server.domain.quotes import Quote
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.stock import Hold, read_contact
@@ -21,14 +21,16 @@ from server.usecases.learner import draft_from_quote
 from server.usecases.quotes import read_quote
 from server.usecases.stock import agree_to_quote, open_hold, release_hold
 from server.usecases.work import Work
-from server.web.drawings.ruler import Ruler
+from server.web.drawings.ruler import Ruler, ruler
 from server.web.pages.docket import Docket, docket_of_quote
-from server.web.pages.drawn import KitDrawn, kit_drawn
+from server.web.pages.drawn import KitDrawn, drawn_in, kit_drawn
 from server.web.pages.forms import Form, text_in
+from server.web.pages.water import WaterShown, water_shown
 from server.web.pages.winds import WindsShown, winds_shown
-from server.web.pages.words import lead_of, ruler_of, sentence_of, title_of
+from server.web.pages.words import lead_of, sentence_of, title_of
 from server.web.render import moment_words, see_other
 from server.web.state import PagesOf, SettingsOf, ShopOf
+from server.web.units import SHOP_UNITS, Units, ends_in, measures_said_in, size_in, units_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -102,6 +104,7 @@ class QuotePage:
     docket: Docket
     drawn: KitDrawn
     winds: WindsShown
+    water: WaterShown | None
     notes: tuple[str, ...]
 
 
@@ -109,14 +112,22 @@ class QuotePage:
 def show_quote(request: Request, token: str, shop: ShopOf, settings: SettingsOf, pages: PagesOf) -> Response:
     """A quote as it was kept, lapsed or not."""
     with shop.reading() as work:
-        page = quote_page(work, token, settings.address)
+        page = quote_page(work, token, settings.address, units=units_of(request))
         return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop)
 
 
 def quote_page(
-    work: Work, token: str, address: str, asked: Asked | None = None, named: Named | None = None
+    work: Work,
+    token: str,
+    address: str,
+    asked: Asked | None = None,
+    named: Named | None = None,
+    units: Units = SHOP_UNITS,
 ) -> QuotePage:
-    """A quote as it is shown; `address` is the shop's, and what was typed into its forms comes back in them."""
+    """A quote as it is shown; `address` is the shop's, and what was typed into its forms comes back in them.
+
+    Sizes and winds are said in `units`; without them in the shop's own, as on paper.
+    """
     quote, hold = read_quote(work, token), open_hold(work, token)
     terms = work.catalogue.policy
     kit = quote.kit
@@ -129,7 +140,7 @@ def quote_page(
     return QuotePage(
         quote=quote,
         title=title_of(quote.setup),
-        lead=lead_of(quote.mass_kg, quote.setup, quote.water, quote.usual_wind_kn),
+        lead=lead_of(quote.mass_kg, quote.setup, quote.water, quote.usual_wind_kn, units),
         address=own,
         qr=qr_of(own),
         issued_on=quote.issued_at.astimezone(ZoneInfo(terms.shop.time_zone)).date(),
@@ -141,11 +152,12 @@ def quote_page(
         hold_hours=terms.hold_unconfirmed_hours,
         asked=asked or Asked(),
         named=named or Named(),
-        rows=tuple(_row(quote, slot) for slot in CORE_SLOTS),
+        rows=tuple(_row(quote, slot, units) for slot in CORE_SLOTS),
         docket=docket_of_quote(quote),
-        drawn=kit_drawn(kit),
-        winds=winds_shown(quote.wings, quote.hands, quote.spot, quote.usual_wind_kn),
-        notes=tuple(notes),
+        drawn=drawn_in(kit_drawn(kit), units),
+        winds=winds_shown(quote.wings, quote.hands, quote.spot, quote.usual_wind_kn, units),
+        water=water_shown(work.catalogue.spots.get(quote.spot), work.today),
+        notes=tuple(measures_said_in(note, units) for note in notes),
     )
 
 
@@ -163,7 +175,7 @@ def agree(request: Request, token: str, form: Form, shop: ShopOf, settings: Sett
             faults, status = error.faults, 409 if isinstance(error, Conflict) else 422
         except (Lapsed, TooMany) as error:
             faults, status = (Fault("agree", str(error)),), 410 if isinstance(error, Lapsed) else 429
-        page = quote_page(work, token, settings.address, Asked(name, email, phone, faults))
+        page = quote_page(work, token, settings.address, Asked(name, email, phone, faults), units=units_of(request))
         return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop, status=status)
 
 
@@ -175,16 +187,18 @@ def take_back(token: str, shop: ShopOf) -> Response:
     return see_other(f"/quotes/{token}")
 
 
-def _row(quote: Quote, slot: str) -> QuotedRow:
+def _row(quote: Quote, slot: str, units: Units) -> QuotedRow:
     part = None if slot in quote.kit.kept else quote.kit.parts[slot]
+    gear, target = quote.kit.gear_in(slot), quote.targets[slot]
+    size = size_in(gear, units)
     return QuotedRow(
         word=SLOT_WORDS[slot],
-        size=size_words(quote.kit.gear_in(slot)),
-        sentence=sentence_of(slot, quote.kit, quote.targets, quote.setup),
+        size=size,
+        sentence=measures_said_in(sentence_of(slot, quote.kit, quote.targets, quote.setup), units),
         name=part.name if part else f"your own {SLOT_WORDS[slot]}",
         maker=part.maker if part else "",
         sku=part.sku if part else "",
-        ruler=ruler_of(quote.targets[slot], quote.kit.gear_in(slot)),
+        ruler=ruler(target, size, gear.size, ends_in(target, units)),
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from server.domain.wind import Winds, WingWinds, window_words
+from server.domain.wind import Winds, WingWinds
 from server.web.drawings.winds import months_chart, window_chart
 from server.web.pages.drawn import Pair
+from server.web.units import SHOP_UNITS, Units, wind_beside, window_in
 
 WIDE, NARROW = 640.0, 330.0
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -41,24 +42,28 @@ class WindsShown:
     then_words: str
     spot: str
     usual: str
+    usual_words: str
     rows: tuple[WingRow, ...]
     window: Pair
     by_month: Pair | None
     months: tuple[str, ...] = MONTHS
 
 
-def winds_shown(wings: Sequence[WingWinds], hands: str, spot: str, usual_wind_kn: float) -> WindsShown:
-    """The windows of a kit's hand wings, those of the learner's own hands first."""
+def winds_shown(
+    wings: Sequence[WingWinds], hands: str, spot: str, usual_wind_kn: float, units: Units = SHOP_UNITS
+) -> WindsShown:
+    """The windows of a kit's hand wings, those of the learner's own hands first; the chart's axis is in knots whatever the units."""
     chosen = wings[0].winds
     other = "new" if hands == "practised" else "practised"
     return WindsShown(
         first=hands,
-        first_words=window_words(chosen.of(hands)),
+        first_words=window_in(chosen.of(hands), units),
         then=other,
-        then_words=window_words(chosen.of(other)),
+        then_words=window_in(chosen.of(other), units),
         spot=spot,
         usual=f"{usual_wind_kn:.0f}",
-        rows=tuple(_row(wing, hands) for wing in wings),
+        usual_words=wind_beside(usual_wind_kn, units),
+        rows=tuple(_row(wing, hands, units) for wing in wings),
         window=_window(chosen, (hands, other), usual_wind_kn),
         by_month=_by_month(wings, hands, spot) if spot else None,
     )
@@ -73,13 +78,13 @@ def _by_month(wings: Sequence[WingWinds], hands: str, spot: str) -> Pair:
     return Pair(months_chart(wings, hands, spot, WIDE), months_chart(wings, hands, spot, NARROW))
 
 
-def _row(wing: WingWinds, hands: str) -> WingRow:
+def _row(wing: WingWinds, hands: str, units: Units) -> WingRow:
     days = wing.months.get(hands, ())
     return WingRow(
         role=ROLES[wing.role],
         size=f"{wing.area_m2:g} m²",
-        new=window_words(wing.winds.new),
-        practised=window_words(wing.winds.practised),
+        new=window_in(wing.winds.new, units),
+        practised=window_in(wing.winds.practised, units),
         months=tuple(f"{day:.0f}" for day in days),
         year=f"{sum(days):.0f}" if days else "",
     )

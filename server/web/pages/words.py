@@ -11,7 +11,7 @@ from server.domain.kits import Neighbour, size_words
 from server.domain.quotes import QuotedKit
 from server.domain.slots import MEASURE_WORDS, SIZES, SLOT_WORDS
 from server.domain.wind import window_words
-from server.web.drawings.ruler import Ruler, ruler
+from server.web.units import Units, ends_in, mass_in, wind_beside
 
 KMH_PER_KN = 1.852
 
@@ -64,24 +64,18 @@ def title_of(setup: str) -> str:
     return "A steady kit that floats you home" if setup == "steady" else "A lively kit for linking flights"
 
 
-def lead_of(mass_kg: float, setup: str, water: str, wind_kn: float) -> str:
+def lead_of(mass_kg: float, setup: str, water: str, wind_kn: float, units: Units) -> str:
     """Whom a kit is sized for, in a sentence."""
     stage = "first flights" if setup == "steady" else "flights that link up"
     where = "on the sea" if water == "sea" else "on a lake"
-    return f"Sized for {mass_kg:.3g} kg, {stage}, a usual {wind_kn:.0f} knots {where}."
+    return f"Sized for {mass_in(mass_kg, units)}, {stage}, a usual {wind_beside(wind_kn, units)} {where}."
 
 
-def rounded(value: float, unit: str) -> str:
-    """A size as precisely as anyone speaks of it: square metres to a tenth, square centimetres to ten, others whole."""
-    if unit == "m2":
-        return f"{value:.1f}"
-    return f"{round(value, -1 if unit == 'cm2' else 0):.0f}"
-
-
-def target_words(target: Target) -> str:
+def target_words(target: Target, units: Units) -> str:
     """A target as a number and its range: 104 l, from 99 to 125."""
-    low, ideal, high = (rounded(value, target.unit) for value in (target.low, target.ideal, target.high))
-    return f"Asked for: {ideal} {UNIT_WORDS[target.unit]}, from {low} to {high}"
+    low, ideal, high = ends_in(target, units)
+    unit = units.length if target.unit == "cm" else UNIT_WORDS[target.unit]
+    return f"Asked for: {ideal} {unit}, from {low} to {high}"
 
 
 def sentence_of(slot: str, kit: QuotedKit, targets: Mapping[str, Target], setup: str) -> str:
@@ -159,9 +153,3 @@ def size_change(direction: str, neighbour: Neighbour | None, price_words: str) -
 def kept_words(gear: Gear) -> str:
     """A kept piece's name."""
     return f"your own {SLOT_WORDS[gear.slot]}" if SIZES[gear.slot] in gear.measures else "your own"
-
-
-def ruler_of(target: Target, gear: Gear) -> Ruler:
-    """The ruler of a piece of gear in its target."""
-    low, ideal, high = (rounded(value, target.unit) for value in (target.low, target.ideal, target.high))
-    return ruler(target, size_words(gear), gear.size, (low, ideal, high))

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from server.domain.catalogue import Catalogue
 from server.domain.kits import Fitter, Kit, size_words
 from server.domain.learner import Trade
+from server.domain.money import round_half_up
 from server.domain.policy import ShopTerms
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.trade_in import fetches, valuation_steps
+from server.web.drawings.axis import whole_money
 from server.web.drawings.value import value_chart
 from server.web.pages.drawn import NARROW, WIDE, Pair
 from server.web.render import money_words
@@ -45,7 +48,6 @@ class WorthShown:
     new: str
     used: tuple[str, ...]
     chart: Pair
-    months: tuple[tuple[int, str], ...]
     years: tuple[int, ...] = YEARS
     to_inspect: tuple[tuple[str, str], ...] = TO_INSPECT
 
@@ -61,7 +63,8 @@ class ValuationShown:
 def worth_shown(kit: Kit, fitter: Fitter, terms: ShopTerms) -> WorthShown | None:
     """What the bought parts of a kit fetch over three years, in good condition; None where nothing is bought.
 
-    Each part counts from what is charged for it in this kit.
+    Each part counts from what is charged for it in this kit; what it fetches is said to the euro (or whatever the shop's
+    money is), since nobody can know it better.
     """
     trade_in = fitter.shelf.catalogue.policy.trade_in
     charged = {line.slot: line.charged for line in kit.price.lines if line.is_core}
@@ -69,7 +72,7 @@ def worth_shown(kit: Kit, fitter: Fitter, terms: ShopTerms) -> WorthShown | None
         return None
 
     def used(slot: str, months: int) -> int:
-        return fetches(charged[slot], slot, months, trade_in)
+        return 100 * round_half_up(Fraction(fetches(charged[slot], slot, months, trade_in), 100))
 
     def money(cents: int) -> str:
         return money_words(cents, terms)
@@ -81,16 +84,15 @@ def worth_shown(kit: Kit, fitter: Fitter, terms: ShopTerms) -> WorthShown | None
             SLOT_WORDS[slot],
             size_words(kit.bought[slot].gear),
             money(charged[slot]),
-            tuple(money(used(slot, months)) for months in YEARS),
+            tuple(whole_money(used(slot, months), money) for months in YEARS),
         )
         for slot in slots
     )
     return WorthShown(
         rows=rows,
         new=money(sum(charged.values())),
-        used=tuple(money(points[months][1]) for months in YEARS),
+        used=tuple(whole_money(points[months][1], money) for months in YEARS),
         chart=Pair(value_chart(points, WIDE, money), value_chart(points, NARROW, money)),
-        months=tuple((months, money(cents)) for months, cents in points[::6]),
     )
 
 

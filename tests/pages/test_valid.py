@@ -1,0 +1,44 @@
+"""Every page in every state is valid HTML, whole and as the fragment that htmx asks for, and its parts find each other."""
+
+from __future__ import annotations
+
+from collections import Counter
+from xml.etree.ElementTree import Element
+
+import pytest
+
+from server.usecases.work import Shop
+from tests.builders_http import Client
+from tests.builders_states import STATES, World
+from tests.pages.reader import parsed, parsed_fragment
+
+REFERENCES = ("for", "aria-labelledby", "aria-describedby", "aria-controls")
+IDENTIFIERS_ARE_UNIQUE = "https://html.spec.whatwg.org/multipage/dom.html#the-id-attribute"
+
+
+def check_references(tree: Element) -> None:
+    """Identifiers are unique, and what names one finds it."""
+    ids = Counter(element.get("id") for element in tree.iter() if element.get("id") is not None)
+    assert [name for name, count in ids.items() if count > 1] == [], IDENTIFIERS_ARE_UNIQUE
+    named = [name for element in tree.iter() for key in REFERENCES for name in (element.get(key) or "").split()]
+    assert [name for name in named if name not in ids] == []
+
+
+@pytest.mark.parametrize("place", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("state", STATES)
+def test_the_page_is_valid_and_its_parts_find_each_other(client: Client, shop: Shop, state: str) -> None:
+    seen = STATES[state](World(client, shop))
+    answer = seen.answer(client)
+    assert answer.status_code == seen.status
+    tree = parsed(answer.text)
+    check_references(tree)
+    anchors = [link.get("href", "") for link in tree.iter("a")]
+    ids = {element.get("id") for element in tree.iter()}
+    assert [anchor for anchor in anchors if anchor.startswith("#") and anchor[1:] not in ids] == []
+    assert len(list(tree.iter("h1"))) == 1
+    assert len(list(tree.iter("main"))) == 1
+    fragment = seen.answer(client, as_fragment=True)
+    if "<!doctype" in fragment.text:
+        parsed(fragment.text)
+    else:
+        check_references(parsed_fragment(fragment.text))
