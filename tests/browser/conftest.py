@@ -8,14 +8,17 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 import httpx
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from server.persistence.engine import sqlite_file
+from server.persistence.engine import Place, engine_for, sessions, sqlite_file
+from server.usecases.work import Shop
+from tests.builders_states import STATES, Seen, World
 
 CHROMIUM = "/usr/bin/chromium"
 QUIET = (
@@ -28,10 +31,17 @@ QUIET = (
 
 
 @pytest.fixture(scope="session")
-def address(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """A server of the tests' own."""
+def browsed(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder of the server's own."""
     data = tmp_path_factory.mktemp("browsed")
     shutil.copyfile(sqlite_file(seeded), sqlite_file(data))
+    return data
+
+
+@pytest.fixture(scope="session")
+def address(browsed: Path) -> Iterator[str]:
+    """A server of the tests' own."""
+    data = browsed
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -50,6 +60,23 @@ def address(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     server.wait(10)
 
 
+@pytest.fixture(scope="session")
+def world(address: str, browsed: Path) -> Iterator[World]:
+    """The server's front door, and the shop behind it over the same database."""
+    engine = engine_for(Place(browsed))
+    # No connection is kept: the server closes one that is idle, just when it may be used again.
+    alone = httpx.Limits(max_keepalive_connections=0)
+    with httpx.Client(base_url=address, limits=alone) as client:
+        yield World(client, Shop(sessions(engine)))
+    engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def seen(world: World) -> Callable[[str], Seen]:
+    """Where a page stands in a state; each state is made once."""
+    return cache(lambda state: STATES[state](world))
+
+
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     """Debian's Chromium; closed before other tests run, since its driver keeps an event loop in this thread."""
@@ -66,12 +93,12 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(params=[(360, 740), (1280, 900)], ids=["phone", "desk"])
 def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
-    """A page on a phone and on a desk; at the end its console must have been silent."""
+    """A page on a phone and on a desk; at the end its console must not have warned of anything."""
     width, height = request.param
     context = browser.new_context(viewport={"width": width, "height": height})
     opened = context.new_page()
     said: list[str] = []
-    opened.on("console", lambda message: said.append(message.text))
+    opened.on("console", lambda message: said.append(message.text) if message.type in ("warning", "error") else None)
     opened.on("pageerror", lambda error: said.append(str(error)))
     yield opened
     context.close()

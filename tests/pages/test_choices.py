@@ -116,3 +116,22 @@ def test_an_address_may_name_a_kit_and_changes_nothing(client: Client) -> None:
     assert odd.status == 200
     assert "no longer holds" in odd.text
     assert shown(odd) == recommended
+
+
+def test_another_kit_is_announced_with_its_sizes(client: Client) -> None:
+    reader = at_the_kit(client).press("least_money")
+    said = text_of(reader.by_id("announce"))
+    assert said.startswith("Another kit is shown: board ")
+    assert "To pay €" in said
+    assert [element.get("id") for element in reader.page.iter() if "autofocus" in element.attrib] == ["kit-title"]
+
+
+def test_a_wing_for_stronger_wind_is_announced_when_it_comes_and_goes(client: Client) -> None:
+    reader = at_the_kit(client)
+    reader.press("Build on mine, my own hand wing", **{"keeps-hand_wing-0-area_m2": "5.5"})
+    add = reader.by_id("wing-beside").get("value", "")
+    reader.press(add)
+    assert "is in for stronger wind. To pay €" in text_of(reader.by_id("announce"))
+    reader.press("leave it out")
+    assert text_of(reader.by_id("announce")).startswith("No wing for stronger wind. To pay €")
+    assert "autofocus" in reader.by_id("wing-beside").attrib

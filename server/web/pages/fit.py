@@ -42,7 +42,8 @@ from server.web.units import Units, measures_said_in, size_in, units_of
 router = APIRouter(include_in_schema=False)
 
 MOST_SKUS = 20
-WAYS = ("smaller", "larger", "maker", "own")
+WAYS = ("smaller", "larger", "maker", "own", "beside")
+WHOLE_KIT = "kit"
 OTHERS = {
     "recommended": "the best fitting kit",
     "within_budget": "the best fitting kit within your budget",
@@ -139,14 +140,21 @@ def change_kit(request: Request, token: str, form: Form, shop: ShopOf, pages: Pa
             page = _page(work, draft, error.faults, shown or draft.picks, units_of(request))
             return pages.show(request, "fit/kit.html", page, work.catalogue.policy.shop, block="kit", status=422)
         part = fitter.shelf.catalogue.parts.get(put)
-        return see_other(_after(token, part.slot if part else without, text_in(form, f"by-{put}")))
+        if use:
+            return see_other(_after(token, WHOLE_KIT, use))
+        if without:
+            return see_other(_after(token, without, "beside"))
+        return see_other(_after(token, part.slot if part else "", text_in(form, f"by-{put}")))
 
 
-def _after(token: str, slot: str, by: str) -> str:
-    """Where to look after a change: at the part that was changed, with the focus where it was."""
-    if slot not in CORE_SLOTS:
+def _after(token: str, what: str, by: str) -> str:
+    """Where to look after a change: at what was changed, with the focus where it was.
+
+    The address has no fragment, since with one a browser leaves the focus alone (HTML standard, "autofocus").
+    """
+    if what not in (*CORE_SLOTS, WHOLE_KIT):
         return f"/drafts/{token}/kit"
-    return f"/drafts/{token}/kit?changed={slot}&by={by if by in WAYS else ''}#part-{slot}"
+    return f"/drafts/{token}/kit?changed={what}&by={by if by in WAYS else ''}"
 
 
 @router.post("/drafts/{token}/own/{slot}")
@@ -308,20 +316,34 @@ def _page(
 
 def _announced(rows: tuple[PartRow, ...], kit: Kit, changed: Changed | None, terms: ShopTerms) -> str:
     """What has changed, for those who do not see the page: the part as it is now, what it means, and the sum."""
-    row = next((row for row in rows if changed and row.slot == changed.slot), None)
-    if row is None:
+    if changed is None:
         return ""
     price = kit.price
     owed = price.owed_to_customer
     total = f"We owe you {money_words(owed, terms)}" if owed else f"To pay {money_words(price.balance, terms)}"
+    if changed.slot == WHOLE_KIT:
+        sizes = ", ".join(f"{row.word} {row.size}" for row in rows)
+        return f"Another kit is shown: {sizes}. {total}."
+    if changed.by == "beside":
+        wing = kit.bought.get("hand_wing")
+        return f"{wing.name} is in for stronger wind. {total}." if wing else f"No wing for stronger wind. {total}."
+    row = next((row for row in rows if row.slot == changed.slot), None)
+    if row is None:
+        return ""
     name = f"{row.name}, {row.maker}" if row.maker else row.name
     return f"The {row.word} is now {row.size}, {name}. {row.sentence} {total}."
 
 
 def _focus(rows: tuple[PartRow, ...], changed: Changed | None) -> str:
     """The id of what has the focus after a change: the control that made it, or its part's heading where it is gone."""
-    row = next((row for row in rows if changed and row.slot == changed.slot), None)
-    if row is None or changed is None:
+    if changed is None:
+        return ""
+    if changed.slot == WHOLE_KIT:
+        return "kit-title"
+    if changed.by == "beside":
+        return "wing-beside"
+    row = next((row for row in rows if row.slot == changed.slot), None)
+    if row is None:
         return ""
     still = {way for way, change in row.changes if change.refusal is None}
     return f"put-{row.slot}-{changed.by}" if changed.by in still else f"part-{row.slot}"

@@ -1,0 +1,29 @@
+"""How the tests look at a page: shown in a state it may be in, with everything that unfolds unfolded."""
+
+from __future__ import annotations
+
+from playwright.sync_api import Page, Route
+
+from tests.builders_states import Seen
+from tests.pages.reader import FORM
+
+
+def show(page: Page, address: str, seen: Seen) -> None:
+    """Show a page; where it is the answer to a form, what was posted is posted."""
+    if seen.posted is None:
+        answer = page.goto(address + seen.address)
+    else:
+        posted = seen.posted
+
+        def post(route: Route) -> None:
+            route.continue_(method="POST", post_data=posted, headers={**route.request.headers, **FORM})
+
+        page.route(address + seen.address, post, times=1)
+        answer = page.goto(address + seen.address)
+    assert answer is not None
+    assert answer.status == seen.status
+
+
+def unfold(page: Page) -> None:
+    """Open all that can be opened, so that nothing is left unseen."""
+    page.evaluate("document.querySelectorAll('details').forEach(part => { part.open = true })")
