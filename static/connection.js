@@ -1,0 +1,11 @@
+// Says when a request did not get through, and takes it back with the next that does. Without script the browser says so itself.
+"use strict";
+
+const note = document.getElementById("no-connection");
+
+for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
+  document.body.addEventListener(name, () => { note.hidden = false; });
+}
+document.body.addEventListener("htmx:beforeSwap", (event) => {
+  if (event.detail.shouldSwap) note.hidden = true;
+});
