@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
 from typing import Any
-from urllib.parse import quote_from_bytes
+from urllib.parse import quote_from_bytes, urlencode
 
 import httpx
 import requests
@@ -69,6 +69,22 @@ NAMES: dict[str, list[Any]] = {
 BEFORE_EVERY_ROUTE = (414, 431)  # Refused before any route is looked for, so no route's description has them.
 SAMPLED = 8
 REMEMBERED = 40
+FORMS: tuple[str, ...] = (
+    "drafts",
+    "kit",
+    "kit",
+    "keep",
+    "own",
+    "own",
+    "share",
+    "shared",
+    "shared",
+    "part",
+    "units",
+    "answers",
+)
+FORMS += ("agree", "agree", "release", "odd")
+UNIT_KINDS = ("mass", "length", "wind")
 PLENTY = 10_000
 
 
@@ -414,9 +430,7 @@ class Ideas:
     def form_probe(self) -> Probe:
         """A form, posted."""
         draw = self.draw
-        kind = draw.choice(
-            ["drafts", *STEPS, *STEPS, "kit", "kit", "keep", "answers", "agree", "agree", "release", "odd"]
-        )
+        kind = draw.choice([*FORMS, *STEPS, *STEPS])
         draft, quote = f"/drafts/{self.token(self.drafts)}", f"/quotes/{self.token(self.quotes)}"
         if kind == "odd":
             return self.odd_probe()
@@ -424,10 +438,27 @@ class Ideas:
             return self.posted("/drafts", [] if self.often(0.8) else self.strays())
         if kind in STEPS:
             return self.posted(f"{draft}/{kind}", self.step_fields(kind))
-        if kind in ("kit", "keep"):
+        if kind in ("kit", "keep", "share", "shared", "part"):
             return self.posted(f"{draft}/{kind}", self.kit_fields())
+        if kind == "own":
+            return self.own_probe(draft)
+        if kind == "units":
+            chosen = [
+                (f"units-{name}", draw.choice(["kg", "st", "in", "kmh", "beaufort", *TEXTS])) for name in UNIT_KINDS
+            ]
+            return self.posted(
+                "/units", [*chosen, ("back", draw.choice(["/", "/words", "//x", "/drafts/x/kit", *TEXTS]))]
+            )
         fields = [*self.contact().items(), ("revision", "1")] if kind == "agree" else []
         return self.posted(f"{quote}/{kind}", [(name, str(value)) for name, value in fields])
+
+    def own_probe(self, draft: str) -> Probe:
+        """A piece of one's own for a slot of the kit, or one bought after all."""
+        slot = self.draw.choice([*CORE_SLOTS, "helmet", "x", "%00"])
+        piece = self.piece()
+        of = piece.pop("slot")
+        fields = [(f"keeps-{of}-0-{name}", str(value)) for name, value in piece.items()]
+        return self.posted(f"{draft}/own/{slot}", [*fields, *([("buy", "yes")] if self.often(0.3) else [])])
 
     def strays(self) -> list[tuple[str, str]]:
         """Fields that no form has."""
@@ -459,6 +490,15 @@ class Ideas:
         for _ in range(self.draw.randrange(3)):
             row = self.draw.choice(["0", "1", "19", "99", "٣", "-1", "100"])
             yield from ((f"trades-{row}-{name}", value) for name, value in self.trade().items())
+
+    def named_kit(self) -> str:
+        """A kit in an address, and what was changed in it."""
+        skus = [
+            self.draw.choice(["EEL-105", "DUN-140", "TUR-M72T", "NOWHERE", "", "\0", "é"])
+            for _ in range(self.draw.randrange(7))
+        ]
+        pairs = [("sku", sku) for sku in skus] + [("changed", self.draw.choice([*CORE_SLOTS, "kit", "x"]))]
+        return urlencode([*pairs, ("by", self.draw.choice(["larger", "own", "beside", "x"]))])
 
     def kit_fields(self) -> list[tuple[str, str]]:
         """The fields of the kit page's forms."""
@@ -558,6 +598,8 @@ def pages_of(ideas: Ideas) -> Probe:
         f"/quotes/{quote}",
         f"/api/quotes/{quote}",
         f"/drafts/{draft}/kit",
+        f"/drafts/{draft}/kit?{ideas.named_kit()}",
+        f"/drafts/{draft}/shared",
         f"/drafts/{draft}/{ideas.draw.choice(STEPS)}",
     ]
     return Probe("GET", ideas.draw.choice(ways), headers=ideas.extra_headers())
