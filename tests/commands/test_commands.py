@@ -392,9 +392,7 @@ def test_a_broken_database_file_is_one_sentence(tmp_path: Path) -> None:
 
 
 def test_a_lesson_taken_has_had_its_day(tmp_path: Path) -> None:
-    for state, day in (("--taken", "2999-01-01"), ("--missed", "2999-01-01"), ("--booked", "1999-12-31")):
-        ran = run("lesson-payment", "--kind", "private", "--fee", "115", state, day, "--data", str(tmp_path / "data"))
-        assert ran.returncode == 1
-        assert (
-            f"{state[2:]}: A lesson {state[2:]} on {day} cannot be. Accepted: a day from 2000-01-01 to " in ran.stderr
-        )
+    payment = ("lesson-payment", "--kind", "private", "--fee", "115", "--taken", "2999-01-01")
+    ran = run(*payment, "--data", str(tmp_path / "data"))
+    assert ran.returncode == 1
+    assert "taken: A lesson taken on 2999-01-01 cannot be. Accepted: a day from 2000-01-01 to " in ran.stderr

@@ -43,9 +43,11 @@ def test_every_part_offers_another_size_and_another_makers(client: Client, shop:
 
 @pytest.mark.parametrize("way", ["smaller", "larger", "maker"])
 def test_a_part_put_in_is_shown_announced_and_focused(client: Client, shop: Shop, way: str) -> None:
-    for slot, sku in skus_by(at_the_kit(client), way).items():
-        reader = at_the_kit(client)
-        before = shown(reader)
+    first = at_the_kit(client)
+    before = shown(first)
+    kit = f"{first.address}?{'&'.join(f'sku={sku}' for sku in before)}"
+    for slot, sku in skus_by(first, way).items():
+        reader = Reader(client).open(kit)
         reader.press(sku)
         assert set(shown(reader)) - set(before) == {sku}
         with shop.reading() as work:

@@ -200,3 +200,26 @@ def test_a_quote_shows_what_is_given_back_and_makes_no_entry(shop: Shop) -> None
         assert read_quote(work, quote.token).kit.price.deposit_back == FEE
         assert load_lessons(work.session, [lesson.code])[lesson.code].balance == FEE
         assert number_of(work.session, DepositRow) == 1
+
+
+DAYS_THAT_CANNOT_BE: list[tuple[LessonState, str]] = [
+    ("taken", "2026-11-26"),
+    ("missed", "2026-11-26"),
+    ("booked", "1999-12-31"),
+    ("booked", "2028-11-25"),
+    ("called_off_late", "2028-11-25"),
+]
+
+
+@pytest.mark.parametrize(("state", "day"), DAYS_THAT_CANNOT_BE)
+def test_a_lesson_has_a_day_that_can_be(shop: Shop, clock: Clock, state: LessonState, day: str) -> None:
+    clock.set("2026-11-25T12:00+00:00")
+    with pytest.raises(InvalidInput, match="cannot be") as raised:
+        paid(shop, day, state=state)
+    assert [fault.field for fault in raised.value.faults] == [state]
+
+
+def test_a_booked_lesson_may_be_ahead(shop: Shop, clock: Clock) -> None:
+    clock.set("2026-11-25T12:00+00:00")
+    assert paid(shop, "2026-12-24", state="booked").day == date(2026, 12, 24)
+    assert paid(shop, "2026-11-25", state="taken").day == date(2026, 11, 25)

@@ -93,7 +93,8 @@ def _axes(fit: Axis, cost: Axis, width: float, money: Money) -> tuple[list[Shape
     for cents in cost.steps:
         x, words = cost.at(cents), whole_money(cents, money)
         shapes.append(Shape("axis-tick", f"M{x:g} {BASE:g}V{BASE + 5:g}"))
-        middle = min(x, width - 4 - letters_wide(words) / 2)
+        half = letters_wide(words) / 2
+        middle = min(max(x, 4 + half), width - 4 - half)
         lettering.append(Lettering("axis-words", round(middle, 2), BASE + 22, words, "middle"))
     return shapes, lettering
 
