@@ -315,3 +315,23 @@ def test_pages_are_kept_apart_by_their_cookie(app: FastAPI) -> None:
     # RFC 9110, 12.5.5: what an answer was chosen by stands in Vary.
     with Client(app) as client:
         assert "Cookie" in client.get("/").headers["vary"]
+
+
+def test_a_comparison_and_a_shared_kit_are_said_in_the_chosen_units_too(client: Client) -> None:
+    first = at_the_kit(client)
+    shared = first.address.replace("/kit", "/shared")
+    second = first.press("Share with a second rider")
+    other = next(
+        link for link in re.findall(r"/drafts/[\w-]+/you", second.html) if link.split("/")[2] not in first.address
+    )
+    rider = Reader(client).open(other)
+    rider.press("next", mass_kg="72", to_feet="quick", fitness="fair")
+    rider.press("kit", board_background="some", foil_stage="none")
+    quotes = [Reader(client).open(shared.replace("/shared", "/kit")).press("Keep this quote").address for _ in range(2)]
+    beside = f"{quotes[0]}/beside/{quotes[1].rsplit('/', 1)[1]}"
+    for address in (shared, beside):
+        assert "72 cm" in Reader(client).open(address).text
+    for address in (shared, beside):
+        inches = client.get(address, headers={"cookie": "units=kg.in.knots"}).text
+        assert "28.3 in" in inches  # 72 cm ÷ 2.54 cm, the inch of 1959.
+        assert "72 cm" not in inches
