@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from itertools import combinations
 from types import MappingProxyType
 
@@ -274,6 +275,11 @@ class Fitter:
         most = policy.fit.misfit_cap if cap is None else cap
         return choosing(self.fitting, self.shelf, tier.percent if tier else 0, self.today, most).frontier()
 
+    @cached_property
+    def sound(self) -> tuple[Option, ...]:
+        """The frontier of sound kits, worked out once."""
+        return tuple(self.frontier())
+
     def kit_at(self, option: Option) -> Kit:
         """The kit of a point of the frontier."""
         parts = self.shelf.catalogue.parts
@@ -281,10 +287,7 @@ class Fitter:
 
     def within_budget(self, options: Sequence[Option]) -> Kit | None:
         """The best fitting kit of a frontier whose balance is within the learner's budget; None without a budget or such a kit."""
-        if self.answers.budget is None:
-            return None
-        kits = (self.kit_at(option) for option in reversed(options))
-        return next((kit for kit in kits if kit.price.balance <= self.answers.budget), None)
+        return _within((self.kit_at(option) for option in reversed(options)), self.answers.budget)
 
     def unmet(self) -> tuple[str, ...]:
         """The slots to be bought for which nothing free lies within the target."""
@@ -294,7 +297,7 @@ class Fitter:
 
     def choose(self) -> Choice:
         """The recommended kit, the frontier, and what stands beside them."""
-        frontier = tuple(self.kit_at(option) for option in self.frontier())
+        frontier = tuple(self.kit_at(option) for option in self.sound)
         nearest = None
         notes = [*notes_on(self.answers), *self.fitting.notes]
         if not frontier:
@@ -304,7 +307,7 @@ class Fitter:
             fitting=self.fitting,
             frontier=frontier,
             nearest=nearest,
-            within_budget=_within(frontier, self.answers.budget),
+            within_budget=_within(reversed(frontier), self.answers.budget),
             next_step=self.next_step(),
             unmet=self.unmet(),
             notes=tuple(notes),
@@ -312,8 +315,7 @@ class Fitter:
 
     def recommended(self) -> Kit | None:
         """The sound kit of least misfit, or None."""
-        frontier = self.frontier()
-        return self.kit_at(frontier[-1]) if frontier else None
+        return self.kit_at(self.sound[-1]) if self.sound else None
 
     def nearest(self) -> Kit | None:
         """The kit of least misfit with nothing refused, sound or not; None where no parts go together at all."""
@@ -382,9 +384,11 @@ class Fitter:
         for other in suiting:
             with_it = self.kit({**kit.bought, part.slot: other})
             if not with_it.refusals:
-                return Neighbour(other, with_it, kit)
+                return Neighbour(part=other, kit=with_it, instead_of=kit)
         refused = next(iter(nearest_first), None)
-        return None if refused is None else Neighbour(refused, self.kit({**kit.bought, part.slot: refused}), kit)
+        if refused is None:
+            return None
+        return Neighbour(part=refused, kit=self.kit({**kit.bought, part.slot: refused}), instead_of=kit)
 
     def best_ignoring_stock(self, slot: str) -> Part | None:
         """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
@@ -397,10 +401,10 @@ def _own_kg(gear: Mapping[str, Gear]) -> float:
     return sum(gear[slot].number_or("mass_kg", nominal) for slot, nominal in NOMINAL_KG.items())
 
 
-def _within(frontier: Sequence[Kit], budget: int | None) -> Kit | None:
+def _within(best_first: Iterable[Kit], budget: int | None) -> Kit | None:
     if budget is None:
         return None
-    return next((kit for kit in reversed(frontier) if kit.price.balance <= budget), None)
+    return next((kit for kit in best_first if kit.price.balance <= budget), None)
 
 
 @dataclass(frozen=True)
@@ -431,18 +435,12 @@ class Choice:
         return self.fitting.sizing.targets
 
 
-@dataclass(frozen=True)
-class Neighbour:
-    """A part one size off, the kit with it, and what that changes."""
+@dataclass(frozen=True, kw_only=True)
+class Instead:
+    """A kit in place of another, and what that changes."""
 
-    part: Part
     kit: Kit
     instead_of: Kit
-
-    @property
-    def refusal(self) -> str | None:
-        """Why it may not be chosen, or None where it may."""
-        return self.kit.refusals[0].reason if self.kit.refusals else None
 
     @property
     def margin_change_l(self) -> float:
@@ -453,6 +451,18 @@ class Neighbour:
     def takeoff_change_kn(self) -> float:
         """Knots of take-off speed more or less."""
         return self.kit.takeoff_kn - self.instead_of.takeoff_kn
+
+
+@dataclass(frozen=True, kw_only=True)
+class Neighbour(Instead):
+    """A part one size off, the kit with it, and what that changes."""
+
+    part: Part
+
+    @property
+    def refusal(self) -> str | None:
+        """Why it may not be chosen, or None where it may."""
+        return self.kit.refusals[0].reason if self.kit.refusals else None
 
     @property
     def steadiness_change_percent(self) -> float:

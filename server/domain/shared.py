@@ -16,7 +16,7 @@ from typing import NamedTuple
 from server.domain.catalogue import Gear, Part
 from server.domain.fit import SAME, Fits, Sizing, do_not_join, is_less
 from server.domain.frontier import HUNDREDTHS, exact_cost
-from server.domain.kits import FOUR_PARTS_OF_FOIL, Fitter, Kit
+from server.domain.kits import FOUR_PARTS_OF_FOIL, Fitter, Instead, Kit
 from server.domain.money import Cents
 from server.domain.pricing import price_core, tier_for
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
@@ -83,8 +83,8 @@ class Side:
         return self.own is None or abs(self.kit.gear_in(WING).size - self.own.gear_in(WING).size) <= SAME
 
 
-@dataclass(frozen=True)
-class OwnPart:
+@dataclass(frozen=True, kw_only=True)
+class OwnPart(Instead):
     """One rider's own best part in a shared slot, with all the rest still shared: what it costs beside the kit and wins them."""
 
     rider: int
@@ -92,23 +92,11 @@ class OwnPart:
     part: Part | None
     """None where it is a piece this rider has already."""
     price: Cents
-    kit: Kit
-    instead_of: Kit
 
     @property
     def misfit_won(self) -> float:
         """The weighted misfit that this rider is rid of."""
         return self.instead_of.misfit - self.kit.misfit
-
-    @property
-    def margin_change_l(self) -> float:
-        """Litres of float margin more or less."""
-        return self.kit.float_margin_l - self.instead_of.float_margin_l
-
-    @property
-    def takeoff_change_kn(self) -> float:
-        """Knots of take-off speed more or less."""
-        return self.kit.takeoff_kn - self.instead_of.takeoff_kn
 
 
 @dataclass(frozen=True)
@@ -511,7 +499,8 @@ def _own_parts(riders: Riders, kits: tuple[Kit, Kit]) -> Iterator[OwnPart]:
                         **({slot: part} if part else {}),
                     },
                 )
-                yield OwnPart(place, slot, part, part.price_on(rider.today) if part else 0, with_it, kit)
+                price = part.price_on(rider.today) if part else 0
+                yield OwnPart(rider=place, slot=slot, part=part, price=price, kit=with_it, instead_of=kit)
 
 
 def _best_with(

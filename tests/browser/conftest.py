@@ -14,7 +14,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
 from server.usecases.work import Shop
@@ -89,6 +89,14 @@ def browser() -> Iterator[Browser]:
         opened = play.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
         yield opened
         opened.close()
+
+
+@pytest.fixture(scope="module")
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    """One context for all tests of a file, on a desk."""
+    made = browser.new_context(viewport={"width": 1280, "height": 900})
+    yield made
+    made.close()
 
 
 @pytest.fixture(params=[(360, 740), (1280, 900)], ids=["phone", "desk"])

@@ -54,14 +54,6 @@ ADD_STYLE = "text => { const s = new CSSStyleSheet(); s.replaceSync(text); docum
 ANSWERS = {"mass_kg": "80", "to_feet": "average", "fitness": "fair", "board_background": "some", "foil_stage": "none"}
 
 
-@pytest.fixture(scope="module")
-def context(browser: Browser) -> Iterator[BrowserContext]:
-    """One context for all states."""
-    made = browser.new_context(viewport={"width": 1280, "height": 900})
-    yield made
-    made.close()
-
-
 @pytest.fixture
 def window(context: BrowserContext) -> Iterator[Page]:
     """A page of a desk's size."""

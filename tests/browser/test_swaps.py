@@ -18,14 +18,6 @@ pytestmark = pytest.mark.browser
 WAYS = ("smaller", "larger")
 
 
-@pytest.fixture(scope="module")
-def context(browser: Browser) -> Iterator[BrowserContext]:
-    """One context for all swaps, on a desk."""
-    made = browser.new_context(viewport={"width": 1280, "height": 900})
-    yield made
-    made.close()
-
-
 @pytest.fixture
 def window(context: BrowserContext) -> Iterator[Page]:
     """A page, whose console warned of nothing."""

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import math
-import re
-
 import pytest
 
 from server.domain import physics
@@ -14,7 +11,7 @@ from server.web.drawings import plan, side
 from server.web.drawings.sheet import Drawing
 from server.web.drawings.side import Layout
 from tests.domain.builders import TODAY, answers, trade_shelf
-from tests.drawings.paths import crowded
+from tests.drawings.paths import crowded, followed
 
 ONE_MM = 0.1
 
@@ -29,35 +26,9 @@ def kit(mass_kg: float = 80, **said: object) -> Kit:
 def extent(drawing: Drawing, kind: str) -> tuple[float, float, float, float]:
     """Left, top, right and bottom of the one path of a kind, curves followed, in pixels."""
     (path,) = [shape.path for shape in drawing.shapes if shape.kind.split()[-1] == kind]
-    points = list(_followed(path))
+    points = followed(path)
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return min(xs), min(ys), max(xs), max(ys)
-
-
-def _followed(path: str) -> list[tuple[float, float]]:
-    """Points along a path of M, L and C, its Bézier curves in two hundred steps each."""
-    points: list[tuple[float, float]] = []
-    for letter, numbers in re.findall(r"([MLCHVZ])([^MLCHVZ]*)", path):
-        values = [float(number) for number in numbers.split()]
-        if letter in "ML":
-            points.append((values[0], values[1]))
-        elif letter == "H":
-            points.append((values[0], points[-1][1]))
-        elif letter == "V":
-            points.append((points[-1][0], values[0]))
-        elif letter == "C":
-            points += _bezier(points[-1], values)
-    return points
-
-
-def _bezier(start: tuple[float, float], values: list[float]) -> list[tuple[float, float]]:
-    control = [start, *zip(values[::2], values[1::2], strict=True)]
-    return [
-        tuple(  # type: ignore[misc]
-            sum(math.comb(3, n) * (1 - t) ** (3 - n) * t**n * control[n][axis] for n in range(4)) for axis in (0, 1)
-        )
-        for t in (step / 200 for step in range(201))
-    ]
 
 
 SHEETS = [side.WIDE, side.NARROW]
@@ -118,7 +89,7 @@ def test_a_board_under_its_load_is_never_drawn_deeper_than_its_thickness() -> No
 def area(drawing: Drawing, kind: str) -> float:
     """The area of an outline in cm², by the surveyor's formula."""
     (path,) = [shape.path for shape in drawing.shapes if shape.kind.split()[-1] == kind]
-    points = _followed(path)
+    points = followed(path)
     twice = sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(points, points[1:] + points[:1], strict=True))
     return abs(twice) / 2 / drawing.scale**2
 
@@ -153,7 +124,7 @@ def test_nothing_stands_outside_its_sheet(layout: Layout, said: dict[str, str]) 
     shown: QuotedKit = quoted_kit(kit(92, **said))
     drawing = side.side_view(shown, layout) if layout in SHEETS else plan.plan_view(shown, layout)
     for shape in drawing.shapes:
-        for x, y in _followed(shape.path):
+        for x, y in followed(shape.path):
             assert -0.01 <= x <= drawing.width + 0.01, shape.kind
             assert -0.01 <= y <= drawing.height + 0.01, shape.kind
     for words in drawing.lettering:

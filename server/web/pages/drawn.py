@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from server.domain.kits import Kit, Neighbour
+from server.domain.kits import Kit, Neighbours
 from server.domain.quotes import QuotedKit
 from server.web.drawings import floats, person, plan, side
 from server.web.drawings.floats import FloatRow
@@ -51,13 +51,13 @@ def drawn_in(drawn: KitDrawn, units: Units) -> KitDrawn:
     return KitDrawn(*(pair_in(pair, units) for pair in (drawn.side, drawn.plan, drawn.wing)))
 
 
-def floats_drawn(kit: Kit, smaller: Neighbour | None, larger: Neighbour | None) -> Pair:
+def floats_drawn(kit: Kit, beside: Neighbours) -> Pair:
     """The board of a kit floating beside one a size down and one a size up, where they exist."""
-    kits = [("one smaller", smaller), ("this board", None), ("one larger", larger)]
+    kits = [("one smaller", beside.smaller), ("this board", None), ("one larger", beside.larger)]
     rows = [
-        _float(role, beside.kit if beside else kit, refused=beside is not None and beside.refusal is not None)
-        for role, beside in kits
-        if beside is not None or role == "this board"
+        _float(role, other.kit if other else kit, refused=other is not None and other.refusal is not None)
+        for role, other in kits
+        if other is not None or role == "this board"
     ]
     return Pair(floats.floats_view(rows, floats.WIDE), floats.floats_view(rows, floats.NARROW))
 

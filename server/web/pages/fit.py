@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
@@ -12,7 +11,6 @@ from starlette.responses import Response
 
 from server.domain.drafts import Draft, step_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
-from server.domain.frontier import Option
 from server.domain.kits import TALK_TO_US, Fitter, Kit
 from server.domain.learner import REQUIRED, notes_on
 from server.domain.policy import ShopTerms
@@ -196,9 +194,8 @@ def _still_a_kit(fitter: Fitter, skus: list[str]) -> tuple[str, ...]:
 
 def _picks(fitter: Fitter, kit: Kit | None, *, put: str, use: str, without: str) -> tuple[str, ...]:
     if use in OTHERS:
-        choice = fitter.choose()
-        wanted = {"within_budget": choice.within_budget, "least_money": choice.least_money}.get(use)
-        return wanted.skus if wanted else ()
+        wanted = _standing_out(fitter).get(use)
+        return wanted.skus if wanted and use != "recommended" else ()
     if kit is None:
         return ()
     part = fitter.shelf.catalogue.parts.get(put)
@@ -222,7 +219,7 @@ def _kit_shown(fitter: Fitter, picks: tuple[str, ...]) -> tuple[Kit | None, str]
 @router.post("/drafts/{token}/keep")
 def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Keep the kit that was shown as a quote; the form's key makes a second click find the first one's quote."""
-    key, skus = text_in(form, "key")[:80], texts_in(form, "sku")[:20]
+    key, skus = text_in(form, "key")[:80], texts_in(form, "sku")[:MOST_SKUS]
     with shop.writing() as work:
         draft = read_draft(work, token)
         try:
@@ -285,20 +282,20 @@ def _page(
     )
     if kit is None:
         return page
-    rows = tuple(part_row(fitter, kit, slot, targets, units) for slot in CORE_SLOTS)
+    beside = {slot: fitter.neighbours(kit, slot) for slot in CORE_SLOTS}
+    rows = tuple(part_row(fitter, kit, slot, targets, beside[slot], units) for slot in CORE_SLOTS)
     terms = work.catalogue.policy.shop
-    beside, frontier = fitter.neighbours(kit, "board"), fitter.frontier()
     return replace(
         page,
         rows=rows,
         announced=_announced(rows, kit, changed, terms),
         focus=_focus(rows, changed),
         worth=worth_shown(kit, fitter, terms),
-        price_fit=price_fit(frontier, kit, fitter.shelf.catalogue, draft.token),
+        price_fit=price_fit(fitter.sound, kit, fitter.shelf.catalogue, draft.token),
         valuations=valuations_shown(answers.trades, work.catalogue, terms),
         docket=docket_of(kit, fitter),
         drawn=drawn_in(kit_drawn(quoted_kit(kit)), units),
-        floats=pair_in(floats_drawn(kit, beside.smaller, beside.larger), units),
+        floats=pair_in(floats_drawn(kit, beside["board"]), units),
         winds=winds_shown(
             fitter.wings(kit, answers.spot),
             fitter.hands,
@@ -308,7 +305,7 @@ def _page(
         ),
         notes=tuple(measures_said_in(note, units) for note in (*notes, *kit.notes)),
         is_sound=kit.is_sound,
-        others=_others(fitter, frontier, kit),
+        others=_others(fitter, kit),
         next_step=_next_step(fitter, units),
         stronger_wing=stronger_wing(fitter, kit),
     )
@@ -349,17 +346,22 @@ def _focus(rows: tuple[PartRow, ...], changed: Changed | None) -> str:
     return f"put-{row.slot}-{changed.by}" if changed.by in still else f"part-{row.slot}"
 
 
-def _others(fitter: Fitter, frontier: Sequence[Option], kit: Kit) -> tuple[OtherKit, ...]:
-    if not frontier:
-        return ()
-    standing_out = {
-        "recommended": fitter.kit_at(frontier[-1]),
-        "within_budget": fitter.within_budget(frontier),
-        "least_money": fitter.kit_at(frontier[0]),
+def _standing_out(fitter: Fitter) -> dict[str, Kit | None]:
+    """The kits of the frontier that have a name; none where no kit is sound."""
+    if not fitter.sound:
+        return {}
+    return {
+        "recommended": fitter.recommended(),
+        "within_budget": fitter.within_budget(fitter.sound),
+        "least_money": fitter.kit_at(fitter.sound[0]),
     }
+
+
+def _others(fitter: Fitter, kit: Kit) -> tuple[OtherKit, ...]:
+    standing_out = _standing_out(fitter)
     others: dict[tuple[str, ...], OtherKit] = {}
     for use, words in OTHERS.items():
-        other = standing_out[use]
+        other = standing_out.get(use)
         if other is not None and other.skus != kit.skus:
             others.setdefault(other.skus, OtherKit(use, words, other.price.balance))
     return tuple(others.values())

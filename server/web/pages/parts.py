@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from server.domain.catalogue import Catalogue
 from server.domain.errors import Fault
 from server.domain.fit import Target
-from server.domain.kits import Fitter, Kit, size_words
+from server.domain.kits import Fitter, Kit, Neighbours, size_words
 from server.domain.quotes import quoted_kit
 from server.domain.slots import MEASURE_WORDS, MEASURES, SLOT_WORDS
 from server.web.drawings.ruler import Ruler, ruler
@@ -81,14 +81,15 @@ class PartRow:
         return tuple((way, change) for way, change in ways if change is not None)
 
 
-def part_row(fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target], units: Units) -> PartRow:
+def part_row(
+    fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target], neighbours: Neighbours, units: Units
+) -> PartRow:
     """A part of a kit for its page: its reason and number, and one size down, one up, another maker's in its place."""
     gear, target = kit.gear_in(slot), targets[slot]
     shown = quoted_kit(kit)
     terms = fitter.shelf.catalogue.policy.shop
     is_kept = slot in kit.kept
     part = None if is_kept else kit.bought[slot]
-    neighbours = fitter.neighbours(kit, slot)
 
     def change(direction: str, which: str) -> SizeChange | None:
         neighbour = None if is_kept else getattr(neighbours, which)

@@ -10,10 +10,9 @@ from server.domain.fit import Target
 from server.domain.kits import Neighbour, size_words
 from server.domain.quotes import QuotedKit
 from server.domain.slots import MEASURE_WORDS, SIZES, SLOT_WORDS
+from server.domain.units import kmh_from_kn
 from server.domain.wind import window_words
 from server.web.units import Units, ends_in, mass_in, wind_beside
-
-KMH_PER_KN = 1.852
 
 UNIT_WORDS = {"l": "l", "cm": "cm", "cm2": "cm²", "m2": "m²"}
 
@@ -87,7 +86,7 @@ def sentence_of(slot: str, kit: QuotedKit, targets: Mapping[str, Target], setup:
             return f"Floats you home on your knees with {spare:.0f} litres to spare, in flat water."
         return f"Too small to kneel on at rest by {-spare:.0f} litres: it brings you home lying down."
     if slot == "front_foil":
-        return f"Lifts off at {kit.takeoff_kn:.1f} knots, about {kit.takeoff_kn * KMH_PER_KN:.0f} km/h."
+        return f"Lifts off at {kit.takeoff_kn:.1f} knots, about {kmh_from_kn(kit.takeoff_kn):.0f} km/h."
     if slot == "tail":
         cut = kit.gear_in("tail").number_or("cut_to_cm2", 0)
         later = f" It can be cut to {cut:g} cm² later." if cut else ""
