@@ -34,6 +34,8 @@ def test_the_panel_follows_the_answers_without_a_reload(page: Page, address: str
 def test_a_swap_is_shown_in_place_keeps_the_focus_and_is_what_is_kept(page: Page, address: str) -> None:
     answered(page, address)
     page.get_by_role("button", name="See the kit now").click()
+    # The address is committed before the page has a body, so what is marked is waited for.
+    expect(page.locator("#put-hand_wing-larger")).to_be_visible()
     page.evaluate("document.body.dataset.stayed = 'yes'")
     button = page.locator("#put-hand_wing-larger")
     wanted = re.search(r"[\d.]+ m²", button.inner_text())
@@ -64,4 +66,5 @@ def test_nothing_is_wider_than_the_window(page: Page, address: str) -> None:
     answered(page, address)
     page.get_by_role("button", name="See the kit now").click()
     page.get_by_role("button", name="Keep this quote").click()
+    expect(page.locator(".code")).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
