@@ -228,3 +228,60 @@ class DepositRow(SQLModel, table=True):
     quote: str = ""
     at: datetime = Field(sa_column=_moment())
     by: str
+
+
+class AccountRow(SQLModel, table=True):
+    __tablename__ = "account"
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)
+    role: str
+    password_hash: str | None = None
+    seed: str | None = None
+    seed_offered: str | None = None
+    last_step: int = -1
+    made_at: datetime = Field(sa_column=_moment())
+    ended_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+
+
+class SessionRow(SQLModel, table=True):
+    __tablename__ = "account_session"
+    id: int | None = Field(default=None, primary_key=True)
+    account_id: int = Field(sa_column=_named("account.id", index=True))
+    digest: str = Field(unique=True)
+    stage: str
+    address: str
+    started_at: datetime = Field(sa_column=_moment())
+    seen_at: datetime = Field(sa_column=_moment())
+    ended_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+
+
+class LinkRow(SQLModel, table=True):
+    __tablename__ = "one_time_link"
+    id: int | None = Field(default=None, primary_key=True)
+    digest: str = Field(unique=True)
+    account_id: int = Field(sa_column=_named("account.id", index=True))
+    forgets_factor: bool
+    expires_at: datetime = Field(sa_column=_moment())
+    used_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+
+
+class FailureRow(SQLModel, table=True):
+    """Failed sign-ins since the last one that went well; the key is a digest of a name, an account or an address."""
+
+    __tablename__ = "sign_in_failure"
+    key: str = Field(primary_key=True)
+    failures: int
+    last_at: datetime = Field(sa_column=_moment())
+
+
+class DeedRow(SQLModel, table=True):
+    """Who did what to whom; the database itself refuses to change or delete a row."""
+
+    __tablename__ = "deed"
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    who: str
+    what: str
+    whom: str = ""
+    address: str = ""

@@ -1,0 +1,111 @@
+"""Accounts, sessions, one-time links, failed sign-ins and deeds in the database."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import delete, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, col, select
+
+from server.persistence.tables import AccountRow, DeedRow, FailureRow, LinkRow, SessionRow
+
+
+def account_named(session: Session, key: str) -> AccountRow | None:
+    """The account whose name has this key."""
+    return session.exec(select(AccountRow).where(AccountRow.name_key == key)).one_or_none()
+
+
+def lock_account(session: Session, account_id: int) -> AccountRow | None:
+    """An account as it is now, locked until the unit of work ends."""
+    wanted = select(AccountRow).where(AccountRow.id == account_id).with_for_update()
+    return session.exec(wanted.execution_options(populate_existing=True)).one_or_none()
+
+
+def lock_owners(session: Session) -> list[AccountRow]:
+    """The owners who can sign in, locked in the order of their numbers."""
+    wanted = select(AccountRow).where(AccountRow.role == "owner", col(AccountRow.ended_at).is_(None))
+    wanted = wanted.where(col(AccountRow.password_hash).is_not(None)).order_by(col(AccountRow.id)).with_for_update()
+    return list(session.exec(wanted.execution_options(populate_existing=True)))
+
+
+def load_accounts(session: Session) -> list[AccountRow]:
+    """All accounts, by their numbers."""
+    return list(session.exec(select(AccountRow).order_by(col(AccountRow.id))))
+
+
+def session_by(session: Session, digest: str) -> tuple[SessionRow, AccountRow] | None:
+    """The session with this digest and its account, unless one of them has ended."""
+    wanted = select(SessionRow, AccountRow).join(AccountRow, col(AccountRow.id) == SessionRow.account_id)
+    wanted = wanted.where(SessionRow.digest == digest, col(SessionRow.ended_at).is_(None))
+    return session.exec(wanted.where(col(AccountRow.ended_at).is_(None))).one_or_none()
+
+
+def open_sessions(session: Session, account_id: int) -> list[SessionRow]:
+    """An account's sessions that nobody has ended, oldest first; some may have run out."""
+    wanted = select(SessionRow).where(SessionRow.account_id == account_id, col(SessionRow.ended_at).is_(None))
+    return list(session.exec(wanted.order_by(col(SessionRow.started_at), col(SessionRow.id))))
+
+
+def end_sessions(session: Session, account_id: int, now: datetime) -> None:
+    """End every session of an account."""
+    these = update(SessionRow).where(col(SessionRow.account_id) == account_id, col(SessionRow.ended_at).is_(None))
+    session.execute(these.values(ended_at=now))
+
+
+def refresh_session(session: Session, session_id: int, now: datetime) -> None:
+    """Remember that a session was used, unless it was ended meanwhile."""
+    this = update(SessionRow).where(col(SessionRow.id) == session_id, col(SessionRow.ended_at).is_(None))
+    session.execute(this.values(seen_at=now))
+
+
+def link_by(session: Session, digest: str, *, lock: bool = False) -> LinkRow | None:
+    """The one-time link with this digest."""
+    wanted = select(LinkRow).where(LinkRow.digest == digest)
+    return session.exec(wanted.with_for_update() if lock else wanted).one_or_none()
+
+
+def end_links(session: Session, account_id: int, now: datetime) -> None:
+    """Let no earlier link of an account work any more."""
+    these = update(LinkRow).where(col(LinkRow.account_id) == account_id, col(LinkRow.used_at).is_(None))
+    session.execute(these.values(used_at=now))
+
+
+def lock_failures(session: Session, keys: Sequence[str], now: datetime) -> list[FailureRow]:
+    """The counters under some keys, made where they are missing, locked in the order of their keys; answered in the order given."""
+    insert: Any = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
+    for key in sorted(keys):
+        made = insert(FailureRow).values(key=key, failures=0, last_at=now)
+        session.execute(made.on_conflict_do_nothing(index_elements=["key"]))
+    wanted = select(FailureRow).where(col(FailureRow.key).in_(keys)).order_by(col(FailureRow.key)).with_for_update()
+    found = {row.key: row for row in session.exec(wanted)}
+    return [found[key] for key in keys]
+
+
+def forget_failures_before(session: Session, moment: datetime) -> None:
+    """Delete counters that count no more."""
+    session.execute(delete(FailureRow).where(col(FailureRow.last_at) < moment))
+
+
+def write_deed(session: Session, at: datetime, who: str, what: str, whom: str = "", address: str = "") -> None:
+    """Add to the record of deeds; it never holds a password, a code, a seed or a token."""
+    session.add(DeedRow(at=at, who=who, what=what, whom=whom, address=address))
+
+
+def load_deeds(session: Session) -> list[DeedRow]:
+    """The record of deeds, oldest first."""
+    return list(session.exec(select(DeedRow).order_by(col(DeedRow.id))))
+
+
+def add_link(session: Session, account_id: int, digest: str, expires_at: datetime, forgets_factor: bool) -> None:
+    """Keep a one-time link by its digest."""
+    session.add(LinkRow(account_id=account_id, digest=digest, expires_at=expires_at, forgets_factor=forgets_factor))
+
+
+def add_session(session: Session, account_id: int, digest: str, stage: str, address: str, now: datetime) -> None:
+    """Keep a session by its digest."""
+    session.add(
+        SessionRow(account_id=account_id, digest=digest, stage=stage, address=address, started_at=now, seen_at=now)
+    )
