@@ -12,7 +12,7 @@ from socket import socket
 from typing import Any
 
 import uvicorn
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from pythonjsonlogger.json import JsonFormatter
 from starlette.concurrency import run_in_threadpool
@@ -21,6 +21,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.persistence.engine import Place
+from server.security.passwords import Passwords
 from server.settings import Settings
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
@@ -32,21 +33,30 @@ from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
 from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.pages import accounts as page_accounts
 from server.web.pages import beside as page_beside
+from server.web.pages import calls as page_calls
+from server.web.pages import counter as page_counter
+from server.web.pages import desk as page_desk
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import learner as page_learner
 from server.web.pages import look as page_look
+from server.web.pages import news as page_news
 from server.web.pages import paper as page_paper
+from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
 from server.web.pages import shared as page_shared
 from server.web.pages import units as page_units
+from server.web.pages import worksheets as page_worksheets
 from server.web.render import Pages, environment
+from server.web.signed import owner, signed_in
 from server.web.static import StaticFiles
 
 SWEEP_SECONDS = 3600
-NO_ROBOTS_IN = "User-agent: *\nDisallow: /drafts/\nDisallow: /quotes/\nDisallow: /beside/\nDisallow: /api/\n"
+HIDDEN_FROM_ROBOTS = ("/drafts/", "/quotes/", "/beside/", "/prepared/", "/desk", "/api/")
+NO_ROBOTS_IN = "".join(["User-agent: *\n", *(f"Disallow: {path}\n" for path in HIDDEN_FROM_ROBOTS)])
 log = logging.getLogger("slackwater")
 
 
@@ -65,6 +75,7 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=_lifespan,
     )
     app.state.shop, app.state.settings, app.state.pages = shop, settings, pages
+    app.state.passwords = Passwords()
 
     programs = (api_fit, api_wind, api_quotes, api_catalogue)
     people = (
@@ -78,9 +89,15 @@ def create_app(settings: Settings) -> FastAPI:
         page_units,
         page_look,
         page_glossary,
+        page_news,
+        page_prepared,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
+    app.include_router(page_accounts.open_router)
+    for desk_door in (page_desk, page_worksheets, page_calls, page_counter, page_accounts):
+        app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
+    app.include_router(page_accounts.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)
     async def static(request: Request, name: str) -> Response:

@@ -32,6 +32,10 @@ class Client:
         self._runner.run(self._client.aclose())
         self._runner.close()
 
+    def keep_cookie(self, name: str, value: str) -> None:
+        """Send a cookie with every request from now on."""
+        self._client.cookies.set(name, value)
+
     def request(self, method: str, path: str, **said: Any) -> httpx.Response:
         """Any request."""
         return self._runner.run(self._client.request(method, path, **said))

@@ -21,6 +21,7 @@ from server.settings import Settings
 from server.usecases.catalogue import replace_catalogue
 from server.usecases.opening import SEED
 from server.usecases.work import Shop
+from tests.builders_accounts import CHEAP, signed_in_as
 from tests.builders_http import ADDRESS, Client
 from tests.builders_shop import Clock, FolderCopy
 from tests.postgres import Cluster, binaries, cluster
@@ -115,6 +116,7 @@ def app(place: Place, clock: Clock) -> Iterator[FastAPI]:
     url = SecretStr(place.url)
     made = create_app(Settings(data=place.data, database_url=url, base_address=ADDRESS, public_burst=0))
     made.state.shop.clock = clock
+    made.state.passwords = CHEAP
     yield made
     made.state.shop.close()
 
@@ -124,3 +126,17 @@ def client(app: FastAPI) -> Iterator[Client]:
     """A program that talks to the application."""
     with Client(app) as made:
         yield made
+
+
+@pytest.fixture
+def staff(app: FastAPI) -> Iterator[Client]:
+    """Staff at the desk, signed in."""
+    with Client(app) as made:
+        yield signed_in_as(made, app, "Maeve", "staff")
+
+
+@pytest.fixture
+def owner(app: FastAPI) -> Iterator[Client]:
+    """The owner at the desk, signed in."""
+    with Client(app) as made:
+        yield signed_in_as(made, app, "Orla", "owner")

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import Literal, get_args
 
 from server.domain.common_passwords import COMMON_WORDS
-from server.domain.errors import Fault, InvalidInput, SlackwaterError
+from server.domain.errors import Fault, InvalidInput
 
 Role = Literal["staff", "owner"]
 ROLES: tuple[Role, ...] = get_args(Role)
@@ -162,11 +162,3 @@ def wait_left(rule: Throttle, failures: int, last_at: datetime, now: datetime) -
         return timedelta(0)
     wait = min(rule.first * (1 << min(counted - rule.free, 20)), rule.longest)
     return max(timedelta(0), last_at + wait - now)
-
-
-class NotSignedIn(SlackwaterError):
-    """The session is unknown, has ended, or has not passed its second factor."""
-
-
-class NotAllowed(SlackwaterError):
-    """The account's role does not allow this; it is the owner's."""

@@ -9,6 +9,8 @@ SlackwaterError
 │   ├── NeedsTheShop    a quote that cannot be agreed to without the shop
 │   └── Outdated        a quote that has a newer revision
 ├── Lapsed              a quote whose price is good no more
+├── NotSignedIn         a session that is unknown, has ended, or awaits its second factor
+├── NotAllowed          what the account's role does not allow
 ├── TooMany             more at once than anybody may have
 ├── Unreadable          a stored record that this version cannot read
 └── OutOfReach          a database that cannot be opened, with the reason
@@ -83,6 +85,14 @@ class TooMany(SlackwaterError):
     def __init__(self, field: str, message: str) -> None:
         self.field = field
         super().__init__(message)
+
+
+class NotSignedIn(SlackwaterError):
+    """The session is unknown, has ended, or has not passed its second factor."""
+
+
+class NotAllowed(SlackwaterError):
+    """The account's role does not allow this; it is the owner's."""
 
 
 class OutOfReach(SlackwaterError):

@@ -176,6 +176,8 @@ class Policy:
     hold_confirmed_days: int = 7
     contact_days: int = 90
     quote_days: int = 400
+    staff_discount_percent: Decimal = Decimal(5)
+    staff_see_margin: bool = False
     end_of_season_value: Mapping[str, Decimal] = field(
         default_factory=lambda: MappingProxyType(dict.fromkeys(SEASONAL, HALF))
     )
@@ -442,7 +444,7 @@ def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
     """
     top = _Reader(source)
     pricing, deposit, quotes = top.table("pricing"), top.table("deposit"), top.table("quotes")
-    retention, ordering = top.table("retention"), top.table("ordering")
+    retention, ordering, desk = top.table("retention"), top.table("ordering"), top.table("desk")
     season = ordering.table("end_of_season_value")
     days = "whole days from 1 to 730"
     policy = Policy(
@@ -461,12 +463,16 @@ def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
         hold_confirmed_days=quotes.take("hold_confirmed_days", 7, _whole(1, 730), days),
         contact_days=retention.take("contact_days", 90, _whole(1, 3650), "whole days from 1 to 3650"),
         quote_days=retention.take("quote_days", 400, _whole(1, 3650), "whole days from 1 to 3650"),
+        staff_discount_percent=desk.take(
+            "staff_discount_percent", Decimal(5), _decimal("0", "100"), "per cent from 0 to 100"
+        ),
+        staff_see_margin=desk.take("staff_see_margin", False, _yes_no, "true or false"),
         end_of_season_value=MappingProxyType(
             {slot: season.take(slot, HALF, _decimal("0", "1"), "a share from 0 to 1") for slot in SEASONAL}
         ),
         version=version,
     )
-    for table in (pricing, deposit, quotes, retention, season, ordering, top):
+    for table in (pricing, deposit, quotes, retention, season, ordering, desk, top):
         table.refuse_the_rest()
     if top.faults:
         raise InvalidInput(top.faults)

@@ -144,6 +144,7 @@ class DraftRow(SQLModel, table=True):
     started_at: datetime = Field(sa_column=_moment())
     changed_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
     joined: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
+    agreed: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
 
 
 class QuoteRow(SQLModel, table=True):
@@ -153,6 +154,8 @@ class QuoteRow(SQLModel, table=True):
     code: str = Field(unique=True)
     revision: int
     started_at: datetime = Field(sa_column=_moment())
+    seen_revision: int | None = None
+    seen_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
 
 
 class RevisionRow(SQLModel, table=True):
@@ -161,7 +164,7 @@ class RevisionRow(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     quote_id: int = Field(sa_column=_named("quote.id"))
     revision: int
-    issued_at: datetime = Field(sa_column=_moment())
+    issued_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
     valid_until: date
     made_by: str
     record: str = Field(sa_column=_text())
@@ -285,3 +288,61 @@ class DeedRow(SQLModel, table=True):
     what: str
     whom: str = ""
     address: str = ""
+
+
+class WorksheetRow(SQLModel, table=True):
+    """What the desk works on for a caller, beside the draft of the same token: who it is for, notes, the link that was given."""
+
+    __tablename__ = "worksheet"
+    token: str = Field(primary_key=True)
+    made_by: str
+    made_at: datetime = Field(sa_column=_moment())
+    name: str = ""
+    email: str = ""
+    phone: str = ""
+    email_key: str = Field(default="", index=True)
+    phone_key: str = Field(default="", index=True)
+    note: str = Field(default="", sa_column=_text())
+    staff_note: str = Field(default="", sa_column=_text())
+    sent_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    sent_by: str = ""
+    lapses_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    withdrawn_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    opened_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    asked_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    asked_by: str = ""
+    refused_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    refused_because: str = Field(default="", sa_column=_text())
+    quote_token: str = Field(default="", index=True)
+
+
+class CallRow(SQLModel, table=True):
+    """A call that was promised, and what became of it; the person in it is forgotten some time after it was made."""
+
+    __tablename__ = "promised_call"
+    id: int | None = Field(default=None, primary_key=True)
+    quote_id: int | None = Field(default=None, foreign_key="quote.id", index=True)
+    name: str
+    phone: str
+    phone_key: str = Field(index=True)
+    about: str = Field(sa_column=_text())
+    due_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    made_by: str
+    made_at: datetime = Field(sa_column=_moment())
+    done_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    done_by: str = ""
+
+
+class CounterSaleRow(SQLModel, table=True):
+    """Pieces sold over the counter, once for each key; taken back by another entry in the stock ledger."""
+
+    __tablename__ = "counter_sale"
+    id: int | None = Field(default=None, primary_key=True)
+    key: str = Field(unique=True)
+    sku: str = Field(sa_column=_named("part.sku", index=True))
+    pieces: int
+    price: int
+    at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    by: str
+    taken_back_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    taken_back_by: str = ""

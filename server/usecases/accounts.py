@@ -17,8 +17,6 @@ from server.domain.accounts import (
     REFRESH,
     ROLES,
     STAFF_LINK_LIFE,
-    NotAllowed,
-    NotSignedIn,
     Role,
     SessionTimes,
     Stage,
@@ -30,7 +28,7 @@ from server.domain.accounts import (
     read_name,
     wait_left,
 )
-from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, TooMany
+from server.domain.errors import Conflict, Fault, InvalidInput, NotAllowed, NotFound, NotSignedIn, TooMany
 from server.persistence import accounts as store
 from server.persistence.tables import AccountRow, FailureRow, SessionRow
 from server.security.passwords import Passwords

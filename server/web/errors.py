@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import logging
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 from starlette.types import Receive, Scope, Send
 
-from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotFound, TooMany
+from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotAllowed, NotFound, NotSignedIn, TooMany
 from server.domain.policy import ShopTerms
 from server.web.api.bodies import errors
-from server.web.render import Pages
+from server.web.render import PAGES_VARY, Pages, is_fragment_asked, way_back
 
 log = logging.getLogger("slackwater.errors")
 
@@ -41,6 +42,8 @@ WORDS = {
     500: "We have noted it. Try again, or call the shop: what you kept is safe.",
     503: "The shop's records cannot be reached just now. Nothing was changed: try again in a moment.",
 }
+
+NOT_SIGNED_IN = "You are not signed in (any more), so nothing was changed. Sign in in another tab, come back to this one, and send it again."
 
 
 @dataclass(frozen=True)
@@ -88,6 +91,18 @@ class Errors:
         assert isinstance(error, TooMany)
         return self.answer(request, (Fault(error.field, str(error), "at most two open requests"),), 429)
 
+    def _not_signed_in(self, request: Request, error: Exception) -> Response:
+        """To the sign-in and back here; a form sent without a session is not carried out, and the browser still has it."""
+        to_sign_in = "/sign-in?" + urlencode({"back": way_back(request)})
+        if is_fragment_asked(request):
+            return Response(status_code=403, headers={"HX-Redirect": to_sign_in, "Vary": PAGES_VARY})
+        if request.method in ("GET", "HEAD"):
+            return RedirectResponse(to_sign_in, status_code=303, headers={"Vary": PAGES_VARY})
+        return self.answer(request, (Fault("session", NOT_SIGNED_IN),), 403)
+
+    def _not_allowed(self, request: Request, error: Exception) -> Response:
+        return self.answer(request, (Fault("account", str(error)),), 403)
+
     def _framework(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         words = WORDS.get(error.status_code, "The request could not be read.")
@@ -118,6 +133,8 @@ class Errors:
         app.add_exception_handler(Conflict, self._conflict)
         app.add_exception_handler(Lapsed, self._lapsed)
         app.add_exception_handler(TooMany, self._too_many)
+        app.add_exception_handler(NotSignedIn, self._not_signed_in)
+        app.add_exception_handler(NotAllowed, self._not_allowed)
         app.add_exception_handler(OperationalError, self._busy)
         app.add_exception_handler(HTTPException, self._framework)
         app.add_exception_handler(RequestValidationError, self._parameters)

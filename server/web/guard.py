@@ -27,10 +27,11 @@ CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
 )
-SESSION_COOKIES: tuple[str, ...] = ()
-"""The names of cookies by which a browser is known to be somebody's; there is no sign-in yet, so there is none."""
-PRIVATE_PATHS = ("/drafts/", "/quotes/", "/api/quotes/")
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|beside)/)[^/]+")
+SESSION_COOKIE = "slackwater-session"
+SESSION_COOKIES = (SESSION_COOKIE, f"__Host-{SESSION_COOKIE}")
+"""The names of the cookie by which a browser is known to be somebody's: over http, and over https (RFC 6265bis, 4.1.3.2)."""
+PRIVATE_PATHS = ("/drafts/", "/quotes/", "/prepared/", "/welcome/", "/desk", "/account", "/staff", "/api/quotes/")
+SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|beside|prepared|welcome|worksheets)/)[^/]+")
 
 requests_log = logging.getLogger("slackwater.requests")
 

@@ -127,6 +127,7 @@ class Pages:
             "mass": lambda mass_kg: mass_in(mass_kg, units),
             "measures_said": lambda text: measures_said_in(text, units),
             "back": way_back(request),
+            "account": getattr(request.state, "account", None),
             "currency_sign": get_currency_symbol(terms.currency, locale=terms.locale),
             "money": lambda cents: money_words(cents, terms),
             "day": lambda moment: day_words(moment, terms),

@@ -6,6 +6,7 @@ from typing import Annotated, cast
 
 from fastapi import Depends, Request
 
+from server.security.passwords import Passwords
 from server.settings import Settings
 from server.usecases.work import Shop
 from server.web.render import Pages
@@ -23,6 +24,11 @@ def _pages(request: Request) -> Pages:
     return cast(Pages, request.app.state.pages)
 
 
+def _passwords(request: Request) -> Passwords:
+    return cast(Passwords, request.app.state.passwords)
+
+
 ShopOf = Annotated[Shop, Depends(_shop)]
 SettingsOf = Annotated[Settings, Depends(_settings)]
 PagesOf = Annotated[Pages, Depends(_pages)]
+PasswordsOf = Annotated[Passwords, Depends(_passwords)]

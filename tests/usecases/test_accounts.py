@@ -14,8 +14,15 @@ from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 from sqlmodel import select
 
-from server.domain.accounts import NotAllowed, NotSignedIn
-from server.domain.errors import Conflict, InvalidInput, NotFound, SlackwaterError, TooMany
+from server.domain.errors import (
+    Conflict,
+    InvalidInput,
+    NotAllowed,
+    NotFound,
+    NotSignedIn,
+    SlackwaterError,
+    TooMany,
+)
 from server.persistence.accounts import account_named, load_accounts, load_deeds
 from server.persistence.tables import FailureRow, LinkRow, SessionRow
 from server.security.passwords import Cost, Passwords
