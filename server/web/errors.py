@@ -43,7 +43,10 @@ WORDS = {
     503: "The shop's records cannot be reached just now. Nothing was changed: try again in a moment.",
 }
 
-NOT_SIGNED_IN = "You are not signed in (any more), so nothing was changed. Sign in in another tab, come back to this one, and send it again."
+NOT_SIGNED_IN = (
+    "You are not signed in (any more), so nothing was changed. Sign in in another tab, come back to this one, "
+    "and send it again."
+)
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,7 @@ class Errors:
         assert isinstance(error, TooMany)
         return self.answer(request, (Fault(error.field, str(error), "at most two open requests"),), 429)
 
-    def _not_signed_in(self, request: Request, error: Exception) -> Response:
+    def _not_signed_in(self, request: Request, _error: Exception) -> Response:
         """To the sign-in and back here; a form sent without a session is not carried out, and the browser still has it."""
         to_sign_in = "/sign-in?" + urlencode({"back": way_back(request)})
         if is_fragment_asked(request):
