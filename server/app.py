@@ -14,6 +14,7 @@ from typing import Any
 import uvicorn
 from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
+from jinja2 import BytecodeCache
 from pythonjsonlogger.json import JsonFormatter
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
@@ -35,6 +36,7 @@ from server.web.errors import Errors
 from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
 from server.web.pages import accounts as page_accounts
 from server.web.pages import beside as page_beside
+from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
 from server.web.pages import counter as page_counter
 from server.web.pages import desk as page_desk
@@ -60,11 +62,14 @@ NO_ROBOTS_IN = "".join(["User-agent: *\n", *(f"Disallow: {path}\n" for path in H
 log = logging.getLogger("slackwater")
 
 
-def create_app(settings: Settings) -> FastAPI:
-    """The application over the data folder of the settings, which is made and seeded where it is empty."""
+def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> FastAPI:
+    """The application over the data folder of the settings, which is made and seeded where it is empty.
+
+    Templates compiled before come from `compiled`, where many applications are made in one process.
+    """
     shop = open_shop(Place(settings.data, settings.database_url.get_secret_value()))
     files = StaticFiles()
-    pages = Pages(environment(files.address))
+    pages = Pages(environment(files.address, compiled))
     app = FastAPI(
         title="Slackwater",
         version="1",
@@ -95,7 +100,7 @@ def create_app(settings: Settings) -> FastAPI:
     for door in (*programs, *people):
         app.include_router(door.router)
     app.include_router(page_accounts.open_router)
-    for desk_door in (page_desk, page_worksheets, page_calls, page_counter, page_accounts):
+    for desk_door in (page_desk, page_called_up, page_worksheets, page_calls, page_counter, page_accounts):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_accounts.owner_router, dependencies=[Depends(owner)])
 

@@ -1,4 +1,4 @@
-"""The command line: `serve`, `load`, `lesson-payment`, `stock` and `holds`, over the same use cases as the pages."""
+"""The command line: `serve`, `load`, `lesson-payment`, `stock`, `holds` and `owner-link`, over the same use cases as the pages."""
 
 from __future__ import annotations
 
@@ -12,12 +12,14 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from server.domain.accounts import OWNER_LINK_LIFE
 from server.domain.catalogue import Catalogue
 from server.domain.deposits import LessonState
-from server.domain.errors import InvalidInput, NotFound, OutOfReach
+from server.domain.errors import Conflict, InvalidInput, NotFound, OutOfReach
 from server.domain.stock import BY_HAND
 from server.persistence.engine import Place
 from server.settings import Settings
+from server.usecases.accounts import make_owner_link, recover_by_command
 from server.usecases.catalogue import compare, preview, replace_catalogue
 from server.usecases.deposits import take_deposit
 from server.usecases.opening import open_shop, read_folder_for
@@ -30,6 +32,7 @@ STATES: dict[str, LessonState] = {
     "missed": "missed",
     "called_off_late": "called_off_late",
 }
+FIRST_OWNER = "Owner"
 FAULTY = 1
 
 
@@ -116,6 +119,16 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
         description="List the requests to hold that are open, or confirm the one of a quote's code.",
     )
     holding.add_argument("--confirm", metavar="CODE", help="the code of the quote whose request is confirmed")
+
+    linking = commands.add_parser(
+        "owner-link",
+        parents=[data],
+        help="print a link by which the first owner, or somebody locked out, sets a password",
+        description="Print a link by which the first owner sets a password. With --recover: by which any account's holder does.",
+    )
+    linking.add_argument("name", nargs="?", metavar="NAME", help=f"the first owner's name (default: {FIRST_OWNER})")
+    linking.add_argument("--recover", metavar="NAME", help="the name of the account to recover")
+    linking.add_argument("--forget-factor", action="store_true", help="forget the second factor of the account, too")
     return top
 
 
@@ -137,7 +150,12 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
         for row in error.errors():
             print(f"SLACKWATER_{str(row['loc'][0]).upper()}: {row['msg']}.", file=sys.stderr)
         return FAULTY
-    given = parser(settings).parse_args(_with_default_command(sys.argv[1:] if arguments is None else arguments))
+    grammar = parser(settings)
+    given = grammar.parse_args(_with_default_command(sys.argv[1:] if arguments is None else arguments))
+    if given.command == "owner-link" and given.recover is None and given.forget_factor:
+        grammar.error("--forget-factor wants --recover NAME")
+    if given.command == "owner-link" and given.recover is not None and given.name is not None:
+        grammar.error("either the first owner's NAME, or --recover NAME")
     place = Place(given.data, settings.database_url.get_secret_value())
     try:
         if given.command == "load":
@@ -148,8 +166,10 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
             return stock(place, given)
         if given.command == "holds":
             return holds(place, given.confirm)
+        if given.command == "owner-link":
+            return owner_link(place, given, settings.address)
         serve(settings.model_copy(update={"host": given.host, "port": given.port, "data": given.data}))
-    except InvalidInput as error:
+    except (InvalidInput, Conflict) as error:
         for fault in error.faults:
             accepted = f" Accepted: {fault.accepted}." if fault.accepted else ""
             print(f"{fault.field}: {fault.message}{accepted}", file=sys.stderr)
@@ -216,4 +236,17 @@ def holds(place: Place, code: str | None) -> int:
             state = "confirmed" if row.hold.is_confirmed else "to confirm"
             reach = " ".join(part for part in (row.contact.name, row.contact.email, row.contact.phone) if part)
             print(f"{row.code}  {state} until {row.hold.expires_at:%Y-%m-%d %H:%M} UTC  {reach}")
+    return 0
+
+
+def owner_link(place: Place, given: argparse.Namespace, address: str) -> int:
+    """Print a one-time link: the first owner's, or one that recovers an account."""
+    with open_shop(place).writing("command") as work:
+        if given.recover is None:
+            link = make_owner_link(work, given.name or FIRST_OWNER)
+        else:
+            link = recover_by_command(work, given.recover, forget_factor=given.forget_factor)
+        ends = work.now + OWNER_LINK_LIFE
+    print(f"{address}/welcome/{link}")
+    print(f"It works once, until {ends:%Y-%m-%d %H:%M} UTC, and takes the place of every earlier link of the account.")
     return 0

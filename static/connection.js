@@ -7,5 +7,5 @@ for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
   document.body.addEventListener(name, () => { note.hidden = false; });
 }
 document.body.addEventListener("htmx:beforeSwap", (event) => {
-  if (event.detail.shouldSwap) note.hidden = true;
+  if (!event.detail.isError) note.hidden = true;
 });

@@ -100,12 +100,15 @@ def check_sums(price: dict[str, Any]) -> None:
     """Whether a whole price adds up to the cent: lines, discount, balance and the VAT's gross."""
     lines = price["lines"]
     amounts = [line[name] for line in lines for name in ("list", "charged", "discount", "worth")]
-    sums = [price[name] for name in ("discount", "trade_in", "deposit_back", "delivery", "balance", "owed_to_customer")]
+    sums = [
+        price[name]
+        for name in ("discount", "trade_in", "deposit_back", "voucher", "delivery", "balance", "owed_to_customer")
+    ]
     assert all(type(amount) is int and amount >= 0 for amount in [*amounts, *sums])
     assert all(line["charged"] == line["list"] - line["discount"] for line in lines)
     assert price["discount"] == sum(line["discount"] for line in lines)
     charged = sum(line["charged"] for line in lines)
-    due = charged + price["delivery"] - price["trade_in"] - price["deposit_back"]
+    due = charged + price["delivery"] - price["trade_in"] - price["deposit_back"] - price["voucher"]
     assert due == price["balance"] - price["owed_to_customer"]
     assert price["balance"] == 0 or price["owed_to_customer"] == 0
     assert sum(share["gross"] for share in price["vat"]) == charged + price["delivery"]

@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
+from itertools import count
 from urllib.parse import urlsplit
 
 import httpx
 
-from server.usecases.quotes import issue_quote
+from server.domain.accounts import Role
+from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
+from server.persistence.accounts import account_named
+from server.usecases.accounts import recover_by_command
+from server.usecases.calls import promise_call
+from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.stock import confirm_hold
 from server.usecases.work import Shop
+from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
+from server.web.guard import SESSION_COOKIES
+from tests.builders_accounts import account_token
 from tests.builders_shop import learner
 from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
 
+LAST_DIGITS = count(1000)
 NO_TOKEN = "abcdefghijklmnopqrstuv"
 KEPT_MAST = {"keeps-mast-0-length_cm": "72", "keeps-mast-0-track": "twin-track", "keeps-mast-0-mount": "cone"}
 TRADED = {
@@ -35,15 +45,18 @@ class World:
 
 @dataclass(frozen=True)
 class Seen:
-    """Where a page is seen: its address, what was posted there if it is the answer to a form, and its status."""
+    """Where a page is seen: its address, what was posted there if it is the answer to a form, its status, and by whose session."""
 
     address: str
     posted: bytes | None = None
     status: int = 200
+    session: str = ""
 
     def answer(self, client: FrontDoor, *, as_fragment: bool = False) -> httpx.Response:
         """What the application answers; as a fragment it is asked for as htmx does."""
         headers = {"HX-Request": "true"} if as_fragment else {}
+        if self.session:
+            headers["Cookie"] = "; ".join(f"{name}={self.session}" for name in SESSION_COOKIES)
         if self.posted is None:
             return client.get(self.address, headers=headers)
         return client.post(self.address, content=self.posted, headers={**FORM, **headers})
@@ -147,7 +160,9 @@ def _quote(**given: object) -> State:
 
 def _held(world: World) -> Seen:
     reader = Reader(world.client).open(kept(world))
-    return Seen(reader.press("Ask to hold these parts", name="Some One", phone="+353 20 910 0177").address)
+    # One number may ask for two holds at once; each page is seen by somebody else.
+    phone = f"+353 20 910 {next(LAST_DIGITS):04d}"
+    return Seen(reader.press("Ask to hold these parts", name="Some One", phone=phone).address)
 
 
 def _confirmed(world: World) -> Seen:
@@ -222,6 +237,147 @@ def _kept_without_answers(world: World) -> Seen:
     return Seen(started(world.client).address.replace("/you", "/keep"), encoded([("key", "k")]), 422)
 
 
+# The desk.
+
+CALLER = {"mass_kg": "92", "to_feet": "average", "fitness": "fair", "board_background": "some", "foil_stage": "none"}
+
+
+def _as(role: Role, made: State) -> State:
+    """A state that somebody at the desk sees."""
+
+    def seen(world: World) -> Seen:
+        name = "Orla" if role == "owner" else "Maeve"
+        return replace(made(world), session=account_token(world.shop, name, role))
+
+    return seen
+
+
+def _worksheet(agreed: Agreed = NOTHING_AGREED, *, is_finished: bool = False, **told: object) -> State:
+    """A worksheet of Maeve's, finished or not."""
+
+    def made(world: World) -> Seen:
+        with world.shop.writing("Maeve") as work:
+            sheet = begin_worksheet(work)
+            written = Written("Some One", "", "+353 20 910 0177", "The calm board, as we said.", "Knows the bay")
+            write_worksheet(work, sheet.token, learner(**told), agreed, written)
+            if is_finished:
+                finish_worksheet(work, sheet.token, "staff")
+        return Seen(f"/desk/worksheets/{sheet.token}")
+
+    return made
+
+
+def _empty_worksheet(world: World) -> Seen:
+    with world.shop.writing("Maeve") as work:
+        return Seen(f"/desk/worksheets/{begin_worksheet(work).token}")
+
+
+def _worksheet_wrong(world: World) -> Seen:
+    address = _empty_worksheet(world).address
+    typed = {
+        **CALLER,
+        "mass_kg": "900",
+        "discount": "lots",
+        "phone": "call me",
+        "line-0-kind": "repair",
+        "go": "finish",
+    }
+    return Seen(address, encoded(list(typed.items())), 422)
+
+
+def _worksheet_outdated(world: World) -> Seen:
+    """A worksheet whose quote was changed meanwhile."""
+    token = kept(world).rsplit("/", 1)[1]
+    with world.shop.writing("Maeve") as work:
+        sheet = begin_worksheet(work, token)
+        issue_quote(work, learner(mass_kg=95), revises=token)
+    return Seen(f"/desk/worksheets/{sheet.token}", encoded([*CALLER.items(), ("go", "finish")]), 409)
+
+
+def _prepared(world: World) -> Seen:
+    """What the customer sees behind a link."""
+    address = _worksheet(Agreed(discount=100_00), is_finished=True)(world).address
+    return Seen(f"/drafts/{address.rsplit('/', 1)[1]}/kit")
+
+
+def _link_taken_back(world: World) -> Seen:
+    token = _worksheet(is_finished=True)(world).address.rsplit("/", 1)[1]
+    with world.shop.writing("Maeve") as work:
+        withdraw_link(work, token)
+    return Seen(f"/prepared/{token}", None, 410)
+
+
+def _called_up(world: World) -> Seen:
+    """The desk's page of a quote that was held and then changed by the desk."""
+    held = _held(world).address
+    with world.shop.writing("Maeve") as work:
+        sheet = begin_worksheet(work, held.rsplit("/", 1)[1])
+        agreed = Agreed(discount=50_00)
+        write_worksheet(work, sheet.token, learner(mass_kg=84), agreed, Written(staff_note="Called at noon"))
+        _, quote = finish_worksheet(work, sheet.token, "owner")
+    assert quote is not None
+    return Seen(f"/desk/quotes/{quote.code}")
+
+
+def _agreed_to_older(world: World) -> Seen:
+    token = _second_revision(world).address.rsplit("/", 1)[1]
+    return Seen(f"/quotes/{token}/agree", b"revision=1&name=Some+One&phone=%2B353209100177", 409)
+
+
+def _welcome(world: World) -> Seen:
+    """A one-time link for somebody who cannot sign in any more; none of it is used up."""
+    account_token(world.shop, "Orla", "owner")
+    with world.shop.writing("command") as work:
+        return Seen(f"/welcome/{recover_by_command(work, 'Orla')}")
+
+
+def _welcome_refused(world: World) -> Seen:
+    return Seen(_welcome(world).address, encoded([("password", "short"), ("again", "short")]), 422)
+
+
+def _staff_of(name: str) -> State:
+    """The owner's page of somebody who works here."""
+
+    def made(world: World) -> Seen:
+        account_token(world.shop, name, "owner" if name == "Orla" else "staff")
+        with world.shop.reading() as work:
+            row = account_named(work.session, name.casefold())
+        assert row is not None
+        return Seen(f"/staff/{row.id}")
+
+    return made
+
+
+def _posted(address: str, status: int, **fields: str) -> State:
+    return lambda world: Seen(address, encoded(list(fields.items())), status)
+
+
+def _code_of(world: World, address: str) -> str:
+    with world.shop.reading() as work:
+        return read_quote(work, address.rsplit("/", 1)[1]).code
+
+
+def _letting_go(world: World) -> Seen:
+    return Seen(f"/desk/holds/{_code_of(world, _held(world).address)}/let-go")
+
+
+def _found_by_name(world: World) -> Seen:
+    _held(world)
+    return Seen("/desk/find?q=Some+One")
+
+
+def _desk_full(world: World) -> Seen:
+    """The desk's first page with something in every list."""
+    _held(world)
+    _confirmed(world)
+    _worksheet(Agreed(discount=900_00), is_finished=True)(world)
+    _worksheet(is_finished=True)(world)
+    account_token(world.shop, "Maeve", "staff")
+    with world.shop.writing("Maeve") as work:
+        promise_call(work, 1, name="Some One", phone="020 910 0177", about="Her mast", day=str(work.today), at="23:59")
+    return Seen("/desk")
+
+
 STATES: dict[str, State] = {
     "home": _at("/"),
     "privacy": _at("/privacy"),
@@ -273,6 +429,44 @@ STATES: dict[str, State] = {
     "quote, contact wrong": _agree_wrong,
     "quote, agreed too late": _agree_too_late,
     "quote, compared with nothing": _compare_wrong,
+    "quote, agreed to an older revision": _agreed_to_older,
+    "prepared kit": _prepared,
+    "prepared link taken back": _link_taken_back,
+    "worksheet empty": _as("staff", _empty_worksheet),
+    "worksheet filled": _as(
+        "owner", _worksheet(Agreed(discount=100_00, lines=(FreeLine("repair", "Fin box", 40_00),)))
+    ),
+    "worksheet wrong": _as("staff", _worksheet_wrong),
+    "worksheet outdated": _as("staff", _worksheet_outdated),
+    "worksheet waiting, staff": _as("staff", _worksheet(Agreed(discount=900_00), is_finished=True)),
+    "worksheet waiting, owner": _as("owner", _worksheet(Agreed(discount=900_00), is_finished=True)),
+    "worksheet sent": _as("staff", _worksheet(is_finished=True)),
+    "quote at the desk": _as("owner", _called_up),
+    "sign-in": _at("/sign-in"),
+    "sign-in wrong": _posted("/sign-in", 422, name="Nobody Here", password="wrong"),
+    "welcome": _welcome,
+    "welcome, password refused": _welcome_refused,
+    "welcome, link used": _at(f"/welcome/{NO_TOKEN}", 404),
+    "account": _as("staff", _at("/account")),
+    "account, password refused": _as(
+        "staff", _posted("/account/password", 422, current="wrong", new="short", again="short")
+    ),
+    "who works here": _as("owner", _at("/staff")),
+    "who works here, name taken": _as("owner", _posted("/staff", 409, name="Orla", role="staff")),
+    "somebody who works here": _as("owner", _staff_of("Maeve")),
+    "the owner's own page": _as("owner", _staff_of("Orla")),
+    "desk": _as("staff", _at("/desk")),
+    "desk with all lists": _as("owner", _desk_full),
+    "desk, call wrong": _as(
+        "staff", _posted("/desk/calls", 422, name="", phone="x", about="", day="never", at="", code="")
+    ),
+    "found by name": _as("staff", _found_by_name),
+    "code misheard": _as("staff", _at("/desk/find?q=HBDDW2JX", 422)),
+    "nobody found": _as("staff", _at("/desk/find?q=Nobody+Here", 404)),
+    "counter": _as("staff", _at("/desk/counter")),
+    "counter with a part": _as("staff", _at("/desk/counter?item=DUN-72")),
+    "counter, unknown": _as("staff", _at("/desk/counter?item=nothing", 422)),
+    "let go": _as("staff", _letting_go),
     "comparison": _beside(mass_kg=92.5, foil_stage="turning", to_feet="quick", extras=["helmet"]),
     "comparison of the same": _beside(),
     "glossary": _at("/words"),

@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 from fastapi import FastAPI
 from hypothesis import HealthCheck, settings
+from jinja2 import BytecodeCache
+from jinja2.bccache import Bucket
 from pydantic import SecretStr
 
 from server.app import create_app
@@ -25,6 +27,23 @@ from tests.builders_accounts import CHEAP, signed_in_as
 from tests.builders_http import ADDRESS, Client
 from tests.builders_shop import Clock, FolderCopy
 from tests.postgres import Cluster, binaries, cluster
+
+
+class Compiled(BytecodeCache):
+    """Templates compiled once for all applications of the tests."""
+
+    def __init__(self) -> None:
+        self.code: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        if bucket.key in self.code:
+            bucket.bytecode_from_string(self.code[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self.code[bucket.key] = bucket.bytecode_to_string()
+
+
+COMPILED = Compiled()
 
 settings.register_profile("quick", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("quick")
@@ -114,7 +133,7 @@ def folder(tmp_path: Path) -> FolderCopy:
 def app(place: Place, clock: Clock) -> Iterator[FastAPI]:
     """The application over the test's own database, not throttled."""
     url = SecretStr(place.url)
-    made = create_app(Settings(data=place.data, database_url=url, base_address=ADDRESS, public_burst=0))
+    made = create_app(Settings(data=place.data, database_url=url, base_address=ADDRESS, public_burst=0), COMPILED)
     made.state.shop.clock = clock
     made.state.passwords = CHEAP
     yield made

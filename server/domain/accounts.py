@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -22,6 +22,7 @@ Stage = Literal["password", "full"]
 
 SHORTEST_ALONE, SHORTEST_WITH_FACTOR, LONGEST = 15, 8, 200
 NAME_LONGEST = 60
+NOBODYS_NAMES = ("customer", "command", "sweep", "seed", "load", "unknown")
 CONTEXT_WORDS = ("slackwater", "owner", "staff", "shop", "watersports")
 SPELLED = str.maketrans("01345$@!", "oleassai")
 RUNS = ("abcdefghijklmnopqrstuvwxyz", "01234567890", "qwertyuiop", "asdfghjkl", "zxcvbnm", "azertyuiop", "qwertzuiop")
@@ -42,10 +43,12 @@ def name_key(name: str) -> str:
 
 
 def read_name(text: str) -> str:
-    """An account's name, trimmed; raises `InvalidInput` where it is empty, too long or unprintable."""
+    """An account's name, trimmed; raises `InvalidInput` where it is empty, too long, unprintable or what the program calls itself."""
     name = " ".join(unicodedata.normalize("NFC", text).split())
     if not name or len(name) > NAME_LONGEST or not name.isprintable():
         raise InvalidInput([Fault("name", "This cannot be a name.", f"1 to {NAME_LONGEST} printable characters")])
+    if name_key(name) in NOBODYS_NAMES:
+        raise InvalidInput([Fault("name", "The program goes by this name itself.", "the name of a person")])
     return name
 
 
@@ -54,13 +57,21 @@ def spelled_alike(password: str) -> str:
     return unicodedata.normalize("NFC", password)
 
 
-def password_faults(password: str, context: Iterable[str], has_factor: bool) -> tuple[Fault, ...]:
-    """Every reason to refuse a new password; empty where it is accepted. `context` names the shop and the account.
+def shortest_password(*, has_factor: bool) -> int:
+    """The fewest characters of a new password: fewer where a second factor stands beside it."""
+    return SHORTEST_WITH_FACTOR if has_factor else SHORTEST_ALONE
 
-    Length is counted in code points. There are no rules of composition.
+
+def password_faults(
+    password: str, context: Iterable[str], has_factor: bool, common: Set[str] = frozenset()
+) -> tuple[Fault, ...]:
+    """Every reason to refuse a new password; empty where it is accepted.
+
+    `context` names the shop and the account, `common` are whole passwords in small letters that guessers try first. Length is
+    counted in code points. There are no rules of composition.
     """
     text = spelled_alike(password)
-    shortest = SHORTEST_WITH_FACTOR if has_factor else SHORTEST_ALONE
+    shortest = shortest_password(has_factor=has_factor)
     accepted = f"{shortest} to {LONGEST} characters; several words and spaces are welcome"
     if len(text) < shortest:
         return (Fault("password", f"The password has {len(text)} characters, fewer than {shortest}.", accepted),)
@@ -71,11 +82,22 @@ def password_faults(password: str, context: Iterable[str], has_factor: bool) -> 
         faults.append(Fault("password", "The password has a character that cannot be printed.", accepted))
     if _is_pattern(text.casefold()):
         faults.append(Fault("password", "The password is a repetition or a run of neighbouring keys.", accepted))
-    elif _core(text) in COMMON_WORDS or _without(text, COMMON_WORDS, 1):
+    elif _core(text) in COMMON_WORDS or _without(text, COMMON_WORDS, 1) or _is_common(text, common):
         faults.append(Fault("password", "The password is one of the common ones that guessers try first.", accepted))
     elif _without(text, [*CONTEXT_WORDS, *_words(context)], LONGEST):
         faults.append(Fault("password", "The password is made of the name of the shop or of the account.", accepted))
     return tuple(faults)
+
+
+def _is_common(text: str, common: Set[str]) -> bool:
+    """Whether a text is one of the common passwords, or two of them in a row: bare, without its ends, or in plain letters."""
+    small = text.casefold()
+    bare = re.sub(r"[\W_]+", "", small)
+    spellings = {small, bare, re.sub(r"^[\W\d_]+|[\W\d_]+$", "", small), _core(text)}
+    return any(
+        one in common or any(one[:at] in common and one[at:] in common for at in range(1, len(one)))
+        for one in spellings
+    )
 
 
 def _letters(text: str) -> str:
@@ -138,21 +160,35 @@ def is_live(times: SessionTimes, now: datetime) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Throttle:
-    """How many failures are free, and the longest wait after that; failures are forgotten after a day without any."""
+    """How many failures in a row are free, and the longest wait after that.
+
+    `forgotten_after` so long without any, failures are forgotten; None: only what goes well, or recovery, ends the row. After `most`
+    nothing is tried any more until then.
+    """
 
     free: int
     longest: timedelta
+    forgotten_after: timedelta | None = None
+    most: int | None = None
     first: timedelta = timedelta(seconds=30)
-    forgotten_after: timedelta = timedelta(hours=24)
 
 
-PER_ACCOUNT = Throttle(5, timedelta(minutes=15))
-PER_ADDRESS = Throttle(20, timedelta(minutes=15))
+PER_ACCOUNT = Throttle(5, timedelta(minutes=15), most=100)
+"""NIST SP 800-63B-4, section 3.2.2: no more than 100 failures in a row with one authenticator at one account."""
+PER_ADDRESS = Throttle(20, timedelta(minutes=15), forgotten_after=timedelta(hours=24))
+UNKNOWN_KEPT = timedelta(days=30)
+"""How long failures under a name that no account has are kept, unless they are as many as an account may have."""
 
 
 def failures_now(rule: Throttle, failures: int, last_at: datetime, now: datetime) -> int:
     """How many failures still count."""
-    return 0 if now - last_at >= rule.forgotten_after else failures
+    is_old = rule.forgotten_after is not None and now - last_at >= rule.forgotten_after
+    return 0 if is_old else failures
+
+
+def is_spent(rule: Throttle, failures: int) -> bool:
+    """Whether there have been so many failures in a row that nothing is tried any more."""
+    return rule.most is not None and failures >= rule.most
 
 
 def wait_left(rule: Throttle, failures: int, last_at: datetime, now: datetime) -> timedelta:

@@ -1,4 +1,4 @@
-"""Words that the commonest passwords are made of, written from memory: no published list of breached ones."""
+"""Words that the commonest passwords are made of, written from memory; whole passwords of a published list are in `security`."""
 
 from __future__ import annotations
 

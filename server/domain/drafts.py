@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.policy import Policy
 
 STEPS = ("you", "flying", "where", "gear", "extras")
@@ -25,10 +26,28 @@ def step_of(field_name: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Link:
+    """That the desk has given a draft's address to somebody: who did, with what words, and until when it leads anywhere."""
+
+    by: str
+    note: str
+    lapses_at: datetime
+    withdrawn_at: datetime | None = None
+
+    def why_closed(self, now: datetime) -> str:
+        """Why it leads nowhere any more, as a sentence; empty while it does."""
+        if self.withdrawn_at is not None:
+            return "The shop has taken this link back. Call us, or start your own kit: it takes a minute."
+        if now >= self.lapses_at:
+            return "This link has lapsed. Call us for a new one, or start your own kit: it takes a minute."
+        return ""
+
+
+@dataclass(frozen=True, slots=True)
 class Draft:
     """Answers given so far (in the words of the questions), parts put in by hand, and the quote it revises, if any.
 
-    `joined` is the token of the draft of another rider who will share the kit.
+    `agreed` is what the desk has agreed by hand. `joined` is the token of the draft of another rider who will share the kit.
     """
 
     token: str
@@ -39,6 +58,8 @@ class Draft:
     mass_unit: str = "kg"
     revises: str | None = None
     joined: str | None = None
+    agreed: Agreed = NOTHING_AGREED
+    link: Link | None = None
 
 
 def oldest_kept(now: datetime, policy: Policy) -> datetime:

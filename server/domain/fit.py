@@ -72,9 +72,13 @@ class Fits:
 
 @dataclass(frozen=True, slots=True)
 class DoesNotFit:
-    """A part that must not be sold to this learner, and why, as a sentence."""
+    """A part that must not be sold to this learner, and why, as a sentence.
+
+    What is final no reason of the shop's mends: parts that do not join, or a board that would not float a beginner home.
+    """
 
     reason: str
+    is_final: bool = False
 
 
 Verdict = Fits | DoesNotFit
@@ -188,7 +192,8 @@ class Sizing:
         laden_kg = mass + self.terms.worn_kg + NOMINAL_FOIL_KG + own_kg
         least_l = physics.displaced_l(laden_kg, self.water_kg_m3) + self.reserve_l
         if is_less(volume, least_l):
-            return DoesNotFit(f"{volume:g} l would not float you home: it takes {least_l:.1f} l.")
+            words = f"{volume:g} l would not float you home: it takes {least_l:.1f} l."
+            return DoesNotFit(words, is_final=self.setup == "steady")
         if is_less(board.number_or("rider_max_kg", math.inf), mass):
             return DoesNotFit(f"It is built for riders up to {board.number('rider_max_kg'):g} kg.")
         width = board.number("width_cm")

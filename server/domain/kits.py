@@ -11,6 +11,7 @@ from itertools import combinations
 from types import MappingProxyType
 
 from server.domain import physics
+from server.domain.agreed import NOTHING_AGREED, Agreed, Bounds
 from server.domain.catalogue import Gear, Part, Shelf, Spot
 from server.domain.deposits import PaidLesson
 from server.domain.errors import Fault, InvalidInput, NotFree
@@ -59,6 +60,11 @@ class Kit:
         return tuple(self.bought[slot].sku for slot in CORE_SLOTS if slot in self.bought)
 
     @property
+    def barring(self) -> tuple[DoesNotFit, ...]:
+        """The refusals that no reason of the shop's mends."""
+        return tuple(refusal for refusal in self.refusals if refusal.is_final)
+
+    @property
     def gear_by_slot(self) -> dict[str, Gear]:
         """What flies in each slot."""
         return {slot: self.gear_in(slot) for slot in CORE_SLOTS}
@@ -70,18 +76,36 @@ class Kit:
 
 @dataclass(frozen=True)
 class Fitter:
-    """One learner before one shelf on one day: everything that is needed to put kits together for them."""
+    """One learner before one shelf on one day: everything that is needed to put kits together for them.
+
+    With what was agreed by hand, which `bounds` may hold to less; `is_vouched` says that the shop's reason for parts refused
+    was given for these very answers.
+    """
 
     answers: Answers
     shelf: Shelf
     today: date
     lessons: tuple[PaidLesson, ...]
     fitting: Fitting
+    agreed: Agreed = NOTHING_AGREED
+    bounds: Bounds | None = None
+    is_vouched: bool = False
 
     @classmethod
-    def of(cls, answers: Answers, shelf: Shelf, today: date, lessons: Sequence[PaidLesson] = ()) -> Fitter:
+    def of(
+        cls,
+        answers: Answers,
+        shelf: Shelf,
+        today: date,
+        lessons: Sequence[PaidLesson] = (),
+        agreed: Agreed = NOTHING_AGREED,
+        bounds: Bounds | None = None,
+        *,
+        is_vouched: bool = False,
+    ) -> Fitter:
         """A fitter with the kept gear already decided on."""
-        return cls(answers, shelf, today, tuple(lessons), fitting_for(answers, shelf.catalogue.policy.fit))
+        fitting = fitting_for(answers, shelf.catalogue.policy.fit)
+        return cls(answers, shelf, today, tuple(lessons), fitting, agreed, bounds, is_vouched)
 
     @property
     def hands(self) -> str:
@@ -114,8 +138,12 @@ class Fitter:
             takeoff_kn=takeoff,
             tail_volume=physics.tail_volume(tail.size, gear["fuselage"].size, foil.size, chord),
             winds=winds,
-            price=price_kit(in_order, self.answers, self.lessons, self.shelf, self.today),
-            notes=(*self._notes_on(margin), *notes_on_wind(winds, self.answers)),
+            price=price_kit(in_order, self.answers, self.lessons, self.shelf, self.today, self.agreed, self.bounds),
+            notes=(
+                *self._notes_on(margin),
+                *notes_on_wind(winds, self.answers),
+                *self._vouched_notes(bought, refusals),
+            ),
         )
 
     def _winds(self, all_kg: float, takeoff_kn: float, wing_m2: float) -> Winds:
@@ -173,7 +201,10 @@ class Fitter:
             clash = do_not_join(gear[left], gear[right])
             if clash:
                 refusals.append(
-                    DoesNotFit(f"The {SLOT_WORDS[left]} and the {SLOT_WORDS[right]} do not fit together: {clash}.")
+                    DoesNotFit(
+                        f"The {SLOT_WORDS[left]} and the {SLOT_WORDS[right]} do not fit together: {clash}.",
+                        is_final=True,
+                    )
                 )
         return tuple(refusals), misfits
 
@@ -192,6 +223,13 @@ class Fitter:
             )
         return tuple(notes)
 
+    def _vouched_notes(self, bought: Mapping[str, Part], refusals: Sequence[DoesNotFit]) -> tuple[str, ...]:
+        """What the shop's reason was for parts that the model refuses, and what speaks against them."""
+        if not self.is_vouched or {part.sku for part in bought.values()} != set(self.agreed.fixed):
+            return ()
+        against = (f"It speaks against this kit: {_small(refusal.reason)}" for refusal in refusals)
+        return (f"The shop has put this kit together for you by hand: {self.agreed.why}", *against)
+
     def kit_of(self, skus: Iterable[str]) -> Kit:
         """The kit that named SKUs make, as `kit_named`; raises `NotFree` besides where a part is not sold or not free."""
         kit = self.kit_named(skus)
@@ -207,7 +245,7 @@ class Fitter:
         """The kit that named SKUs make with the kept gear, in stock or not.
 
         Raises `InvalidInput` where they do not fill every slot to be bought, are refused or do not fit together. A hand
-        wing beside a kept one is the wing for stronger wind.
+        wing beside a kept one is the wing for stronger wind. A kit that the shop vouches for is refused only what is final.
         """
         bought, faults = self._parts_named(skus)
         slots = self.fitting.to_buy
@@ -219,12 +257,16 @@ class Fitter:
         if faults:
             raise InvalidInput(faults)
         kit = self.kit(bought)
-        if kit.refusals:
+        barring = kit.barring if self.vouches(kit) else kit.refusals
+        if barring:
             raise InvalidInput(
-                Fault("skus", refusal.reason, "parts that suit the learner and fit together")
-                for refusal in kit.refusals
+                Fault("skus", refusal.reason, "parts that suit the learner and fit together") for refusal in barring
             )
         return kit
+
+    def vouches(self, kit: Kit) -> bool:
+        """Whether the shop has given its reason for this very kit and these answers."""
+        return self.is_vouched and set(kit.skus) == set(self.agreed.fixed)
 
     def in_place_of(self, bought: Mapping[str, Part], gone: Sequence[str]) -> dict[str, Part]:
         """For the slots whose parts are gone the nearest sizes that are free, suit the learner and fit all the rest.
@@ -270,15 +312,19 @@ class Fitter:
 
     def frontier(self, cap: float | None = None) -> list[Option]:
         """The frontier of kits within a cap of misfit; by default the policy's, so that all are sound."""
-        policy = self.shelf.catalogue.policy
+        return self._frontier_on(self.shelf, cap)
+
+    def _frontier_on(self, shelf: Shelf, cap: float | None) -> list[Option]:
+        policy = shelf.catalogue.policy
         tier = tier_for(self.fitting.to_buy, policy)
         most = policy.fit.misfit_cap if cap is None else cap
-        return choosing(self.fitting, self.shelf, tier.percent if tier else 0, self.today, most).frontier()
+        return choosing(self.fitting, shelf, tier.percent if tier else 0, self.today, most).frontier()
 
     @cached_property
     def sound(self) -> tuple[Option, ...]:
-        """The frontier of sound kits, worked out once."""
-        return tuple(self.frontier())
+        """The frontier of sound kits, worked out once: of those with the parts fixed by hand, where there are any."""
+        with_fixed = self._frontier_on(self._shelf_of_fixed, None) if self.fixed else []
+        return tuple(with_fixed or self.frontier())
 
     def kit_at(self, option: Option) -> Kit:
         """The kit of a point of the frontier."""
@@ -314,13 +360,75 @@ class Fitter:
         )
 
     def recommended(self) -> Kit | None:
-        """The sound kit of least misfit, or None."""
+        """The kit the shop vouches for, else the sound kit of least misfit (with the parts fixed by hand, if there is one); or None."""
+        if self.is_vouched and self.fixed:
+            vouched = self.with_fixed()
+            if vouched is not None and self.vouches(vouched) and not vouched.barring:
+                return vouched
         return self.kit_at(self.sound[-1]) if self.sound else None
 
     def nearest(self) -> Kit | None:
         """The kit of least misfit with nothing refused, sound or not; None where no parts go together at all."""
         options = self.frontier(math.inf)
         return self.kit_at(options[-1]) if options else None
+
+    # --- parts fixed by hand
+
+    @cached_property
+    def fixed(self) -> Mapping[str, Part]:
+        """The parts fixed by hand in slots that are to be bought."""
+        listed = self.shelf.catalogue.parts
+        named = [listed[sku] for sku in self.agreed.fixed if sku in listed]
+        return MappingProxyType({part.slot: part for part in named if part.slot in self.fitting.to_buy})
+
+    @cached_property
+    def _shelf_of_fixed(self) -> Shelf:
+        """The shelf on which the slots fixed by hand hold that part alone."""
+        listed = self.shelf.catalogue.parts
+        free = {
+            sku: pieces
+            for sku, pieces in self.shelf.free.items()
+            if listed[sku].slot not in self.fixed or self.fixed[listed[sku].slot].sku == sku
+        }
+        return Shelf(self.shelf.catalogue, free)
+
+    def left_out(self, kit: Kit) -> tuple[Part, ...]:
+        """The parts fixed by hand that a kit does not have."""
+        return tuple(part for part in self.fixed.values() if part.sku not in kit.skus)
+
+    def with_fixed(self) -> Kit | None:
+        """The best kit with the parts fixed by hand in it, whatever the model says of them; its refusals are told. None where none is.
+
+        Sound if one is sound, else the nearest, else the parts put into the best kit there is, and those that do not join them
+        replaced by the best that do.
+        """
+        if not self.fixed:
+            return self.recommended() or self.nearest()
+        options = self._frontier_on(self._shelf_of_fixed, None) or self._frontier_on(self._shelf_of_fixed, math.inf)
+        if options:
+            return self.kit_at(options[-1])
+        rest = self.frontier() or self.frontier(math.inf)
+        bought = {**(self.kit_at(rest[-1]).bought if rest else {}), **self.fixed}
+        if not set(self.fitting.to_buy) <= set(bought):
+            return None
+        for slot in self.fitting.to_buy:
+            if slot not in self.fixed:
+                bought[slot] = self._joining(slot, bought)
+        return self.kit(bought)
+
+    def _joining(self, slot: str, bought: Mapping[str, Part]) -> Part:
+        """The part itself if it joins what is fixed or kept, else the nearest in size that does, else itself."""
+        others = [*(part.gear for part in self.fixed.values()), *self.fitting.kept.values()]
+
+        def joins(part: Part) -> bool:
+            return not any(do_not_join(part.gear, gear) for gear in others)
+
+        part = bought[slot]
+        if joins(part):
+            return part
+        size = part.gear.size
+        joining = [other for other in self.shelf.core[slot] if joins(other)]
+        return min(joining, key=lambda other: (abs(other.gear.size - size), other.sku), default=part)
 
     def next_step(self) -> Kit | None:
         """For a strong beginner the recommended kit once long flights come; None for everyone else."""
@@ -395,6 +503,10 @@ class Fitter:
         judged = [(self.fitting.sizing.judge(part.gear), part) for part in self.shelf.catalogue.sold_in(slot)]
         fitting = [(verdict.misfit, part.sku, part) for verdict, part in judged if isinstance(verdict, Fits)]
         return min(fitting)[2] if fitting else None
+
+
+def _small(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _own_kg(gear: Mapping[str, Gear]) -> float:

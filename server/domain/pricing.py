@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
+from server.domain.agreed import NOTHING_AGREED, Agreed, Bounds, FreeLine
 from server.domain.catalogue import Catalogue, Part, Shelf
 from server.domain.deposits import DepositDecision, PaidLesson, decide_deposits
 from server.domain.learner import Answers
@@ -17,6 +18,10 @@ from server.domain.slots import CORE_SLOTS, SIZED_AT_THE_SHOP, SLOT_WORDS
 from server.domain.trade_in import TradeIn, Valuation, take_in
 
 LESSON = "lesson"
+BY_HAND = "by_hand"
+COST_KINDS = ("parts", "extras", "lessons", "delivery", "by hand")
+VOUCHER_LEFT = "The voucher is worth more than what is left to pay: the rest of it stays on the voucher."
+SMALLER_DISCOUNT = "With these parts the discount we agreed on is smaller than with those we spoke about: ask us."
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,10 @@ class VatShare:
 
 @dataclass(frozen=True, slots=True)
 class Breakdown:
-    """A whole price. Σ charged + delivery − trade-in − deposit given back = balance − owed to the customer."""
+    """A whole price. Σ charged + delivery − trade-in − deposit given back − voucher = balance − owed to the customer.
+
+    `agreed_off` is the part of the core lines' discounts that was agreed by hand.
+    """
 
     currency: str
     lines: tuple[Line, ...]
@@ -76,6 +84,8 @@ class Breakdown:
     vat: tuple[VatShare, ...]
     trades: tuple[Valuation, ...] = ()
     notes: tuple[str, ...] = ()
+    agreed_off: Cents = 0
+    voucher: Cents = 0
 
     @property
     def charged(self) -> Cents:
@@ -94,8 +104,8 @@ class Breakdown:
 
     @property
     def due(self) -> Cents:
-        """What is left after trade-in and deposit; negative where the shop owes."""
-        return self.charged + self.delivery - self.trade_in - self.deposit_back
+        """What is left after trade-in, deposit and voucher; negative where the shop owes."""
+        return self.charged + self.delivery - self.trade_in - self.deposit_back - self.voucher
 
     @property
     def balance(self) -> Cents:
@@ -110,16 +120,22 @@ class Breakdown:
 
 @dataclass(frozen=True, slots=True)
 class Margin:
-    """What the owner earns on a quote, net of VAT, in cents; not for customers."""
+    """What the owner earns on a quote, net of VAT, in cents; not for customers. `costs` are the cost by its kinds."""
 
     revenue: Cents
     cost: Cents
     trade_in_loss: Cents
+    costs: tuple[tuple[str, Cents], ...] = ()
 
     @property
     def amount(self) -> Cents:
         """Revenue less cost and expected loss."""
         return self.revenue - self.cost - self.trade_in_loss
+
+    @property
+    def percent(self) -> Decimal:
+        """In per cent of the revenue, to a hundredth, rounded down; zero without revenue."""
+        return Decimal(self.amount * 100_00 // self.revenue) / 100 if self.revenue > 0 else Decimal(0)
 
     def is_under(self, floor_percent: Decimal) -> bool:
         """Whether it is less than a percentage of the revenue."""
@@ -224,25 +240,83 @@ def delivery_fee(slots_bought: Iterable[str], answers: Answers, catalogue: Catal
 
 
 def price_kit(
-    bought: Sequence[Part], answers: Answers, lessons: Sequence[PaidLesson], shelf: Shelf, today: date
+    bought: Sequence[Part],
+    answers: Answers,
+    lessons: Sequence[PaidLesson],
+    shelf: Shelf,
+    today: date,
+    agreed: Agreed = NOTHING_AGREED,
+    bounds: Bounds | None = None,
 ) -> Breakdown:
     """The whole price of the core parts bought, with the extras, trade-ins, deposit codes and delivery of the answers.
 
     `bought` are core parts in slot order, a hand wing for stronger wind beside a kept one last; `lessons` are those whose codes
-    the learner gave.
+    the learner gave. What was agreed by hand is in it; a further discount is made smaller where it would go over `bounds`,
+    and a note says so.
     """
+    core, taken = price_core(bought, shelf.catalogue.policy, today)
+
+    def priced(off: Cents) -> Breakdown:
+        return _priced(core, taken, off, bought, answers, lessons, shelf, today, agreed)
+
+    charged = sum(line.charged for line in core)
+    asked = min(agreed.discount, charged)
+    price = priced(asked)
+    if bounds is None or not asked:
+        return price
+
+    def holds(off: Cents) -> bool:
+        return not margin_of(priced(off), answers, shelf.catalogue, agreed).is_under(bounds.least_margin_percent)
+
+    most = asked if bounds.most_percent is None else min(asked, int(Fraction(bounds.most_percent) * charged // 100))
+    off = _most_that(holds, most)
+    if off == asked:
+        return price
+    price = priced(off)
+    return replace(price, notes=(*price.notes, SMALLER_DISCOUNT))
+
+
+def _most_that(holds: Callable[[Cents], bool], most: Cents) -> Cents:
+    """The largest amount up to `most` for which something holds that stops holding as the amount grows; zero where it never does."""
+    if holds(most):
+        return most
+    low, high = 0, most
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
+
+
+def _priced(
+    core: Sequence[Line],
+    taken: TierTaken | None,
+    off: Cents,
+    bought: Sequence[Part],
+    answers: Answers,
+    lessons: Sequence[PaidLesson],
+    shelf: Shelf,
+    today: date,
+    agreed: Agreed,
+) -> Breakdown:
+    """The whole price with so many cents off the core lines, spread over them by what each is charged."""
     catalogue = shelf.catalogue
     policy = catalogue.policy
     slots = {part.slot for part in bought}
     tier = tier_for(slots, policy)
-    core, taken = price_core(bought, policy, today)
+    shares = spread(off, [line.charged for line in core])
+    reduced = [replace(line, charged=line.charged - share) for line, share in zip(core, shares, strict=True)]
     extras, notes = _extras(answers, tier.extras if tier else (), shelf, today)
-    lines = [*core, *extras, *_lesson_line(tier, catalogue)]
-    trade_in = take_in(answers.trades, sum(line.charged for line in core), catalogue)
+    by_hand = [Line("", line.label, BY_HAND, line.amount, line.amount) for line in agreed.charged_lines]
+    lines = [*reduced, *extras, *by_hand, *_lesson_line(tier, catalogue)]
+    trade_in = take_in(answers.trades, sum(line.charged for line in reduced), catalogue, agreed.value_of)
     deposit = decide_deposits(lessons, tier.lessons if tier else None, policy.refund_window_days, today)
-    delivery = delivery_fee(slots, answers, catalogue) if lines else 0
+    fee = delivery_fee(slots, answers, catalogue) if agreed.delivery is None else agreed.delivery
+    delivery = fee if lines else 0
     gross = sum(line.charged for line in lines) + delivery
     vat = VatShare(policy.shop.vat_percent, gross, vat_inside(gross, policy.shop.vat_percent))
+    voucher = min(agreed.voucher, max(0, gross - trade_in.total - deposit.total))
+    if voucher < agreed.voucher:
+        notes.append(VOUCHER_LEFT)
     return Breakdown(
         currency=policy.shop.currency,
         lines=tuple(lines),
@@ -253,6 +327,8 @@ def price_kit(
         vat=(vat,),
         trades=trade_in.valuations,
         notes=(*notes, *_trade_notes(answers, trade_in), *_deposit_notes(deposit, tier)),
+        agreed_off=off if core else 0,
+        voucher=voucher,
     )
 
 
@@ -277,26 +353,39 @@ def _deposit_notes(deposit: DepositDecision, tier: Tier | None) -> list[str]:
     return notes
 
 
-def margin_of(breakdown: Breakdown, answers: Answers, catalogue: Catalogue) -> Margin:
+def _cost_by_hand(line: FreeLine, vat_percent: Decimal) -> Cents:
+    """What a free line costs; one whose cost nobody knows is taken to earn nothing."""
+    return line.amount - vat_inside(line.amount, vat_percent) if line.cost is None else line.cost
+
+
+def margin_of(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agreed: Agreed = NOTHING_AGREED) -> Margin:
     """What the owner earns on a priced kit, net of VAT: parts, included extras, lessons and delivery at their cost.
 
     Included lessons are counted whole, since a fee given back was a lesson given free. The expected loss on trade-ins is
-    the policy's share of their sum.
+    the policy's share of their sum. A voucher is money paid before, so it changes nothing here.
     """
     policy = catalogue.policy
     gross = breakdown.charged + breakdown.delivery
-    cost = 0
+    costs = _costs(breakdown, answers, catalogue, agreed)
+    loss = round_half_up(policy.trade_in.expected_loss * breakdown.trade_in)
+    revenue = gross - vat_inside(gross, policy.shop.vat_percent)
+    return Margin(revenue, sum(costs.values()), loss, tuple(costs.items()))
+
+
+def _costs(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agreed: Agreed) -> dict[str, Cents]:
+    """What the shop pays, net, by kind; kinds that cost nothing are left out."""
+    costs = dict.fromkeys(COST_KINDS, 0)
     for line in breakdown.lines:
         if line.slot == LESSON:
             kind = catalogue.lessons.get(line.sku)
-            cost += line.quantity * kind.cost if kind else 0
-        else:
-            cost += catalogue.parts[line.sku].cost
+            costs["lessons"] += line.quantity * kind.cost if kind else 0
+        elif line.slot != BY_HAND:
+            costs["parts" if line.is_core else "extras"] += catalogue.parts[line.sku].cost
+    costs["by hand"] = sum(_cost_by_hand(line, catalogue.policy.shop.vat_percent) for line in agreed.charged_lines)
     zone = catalogue.zones.get(answers.zone)
-    if answers.delivery == "deliver" and zone is not None and breakdown.lines:
-        cost += zone.cost
-    loss = round_half_up(policy.trade_in.expected_loss * breakdown.trade_in)
-    return Margin(gross - vat_inside(gross, policy.shop.vat_percent), cost, loss)
+    if (answers.delivery == "deliver" or agreed.delivery is not None) and zone is not None and breakdown.lines:
+        costs["delivery"] = zone.cost
+    return {kind: cost for kind, cost in costs.items() if cost}
 
 
 def is_under_floor(margin: Margin, policy: Policy) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
+from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.catalogue import Gear, MeasureValue, Part
 from server.domain.errors import Fault
 from server.domain.fit import Target
@@ -88,13 +89,22 @@ class Quote:
     policy_version: int
     catalogue_version: int
     margin: Margin
+    agreed: Agreed = NOTHING_AGREED
+
+    @property
+    def is_vouched(self) -> bool:
+        """Whether the shop has given its reason for this very kit and these answers."""
+        return self.agreed.vouches(self.answers, (part.sku for part in self.kit.parts.values()))
 
     @property
     def talk_first(self) -> Fault | None:
-        """Why it cannot be agreed to without the shop: the kit is not sound, or the learner does not swim yet; None else."""
-        if not self.kit.is_sound:
+        """Why it cannot be agreed to without the shop: the kit is not sound, or the learner does not swim yet; None else.
+
+        None, too, where the shop was talked to and has said why.
+        """
+        if not self.kit.is_sound and not self.is_vouched:
             return Fault("skus", f"{TALK_TO_US} So talk to us.", "a kit that suits, or a call")
-        if self.answers.get("swims_100m") in (False, "no"):
+        if self.answers.get("swims_100m") in (False, "no") and not self.agreed.swim_talked:
             return Fault("swims_100m", SWIM_FIRST, "a call")
         return None
 
@@ -157,5 +167,6 @@ def freeze(
         unmet=fitter.unmet(),
         policy_version=catalogue.policy.version,
         catalogue_version=catalogue.version,
-        margin=margin_of(kit.price, answers, catalogue),
+        margin=margin_of(kit.price, answers, catalogue, fitter.agreed),
+        agreed=fitter.agreed,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
@@ -14,6 +14,7 @@ from server.domain.slots import SLOT_WORDS
 
 DIGITS = 28
 YEAR = 12
+VALUED_BY_US = "Valued by us; firm once we have seen that it is as you say."
 
 FAULT_WORDS = {
     "delaminated": "a delaminated skin",
@@ -94,6 +95,17 @@ def value_trade(trade: Trade, catalogue: Catalogue) -> Valuation:
     return Valuation(trade.slot, shown, round_down_to(exact, terms.step), _because(trade, base, terms))
 
 
+def _not_valued(_trade: Trade) -> Cents | None:
+    """No piece was valued by hand."""
+    return None
+
+
+def _valuation(trade: Trade, catalogue: Catalogue, by_hand: Cents | None) -> Valuation:
+    if by_hand is None:
+        return value_trade(trade, catalogue)
+    return Valuation(trade.slot, round_half_up(base_of(trade, catalogue)), by_hand, VALUED_BY_US)
+
+
 def valuation_steps(trade: Trade, catalogue: Catalogue) -> tuple[tuple[str, Cents], ...]:
     """How a piece comes to its value, step by step: what is done in words, and the cents that are left after it.
 
@@ -137,10 +149,18 @@ def _because(trade: Trade, base: Decimal, terms: TradeInTerms) -> str:
     )
 
 
-def take_in(trades: Sequence[Trade], core_charged: Cents, catalogue: Catalogue) -> TradeIn:
-    """All pieces, together at most the policy's share of the core parts charged, rounded down to a whole step once more."""
+def take_in(
+    trades: Sequence[Trade],
+    core_charged: Cents,
+    catalogue: Catalogue,
+    valued: Callable[[Trade], Cents | None] = _not_valued,
+) -> TradeIn:
+    """All pieces, together at most the policy's share of the core parts charged, rounded down to a whole step once more.
+
+    `valued` says what the shop has valued a piece at, or None where the curve decides.
+    """
     terms = catalogue.policy.trade_in
-    valuations = tuple(value_trade(trade, catalogue) for trade in trades)
+    valuations = tuple(_valuation(trade, catalogue, valued(trade)) for trade in trades)
     wanted = sum(valuation.value for valuation in valuations)
     most = round_down_to(terms.share * core_charged, terms.step)
     if wanted <= most:

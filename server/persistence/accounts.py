@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, update
+from sqlalchemy import delete, or_, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
@@ -14,7 +14,9 @@ from server.persistence.tables import AccountRow, DeedRow, FailureRow, LinkRow, 
 
 
 def account_named(session: Session, key: str) -> AccountRow | None:
-    """The account whose name has this key."""
+    """The account whose name has this key; no database is asked about what no name can hold."""
+    if not key.isprintable():
+        return None
     return session.exec(select(AccountRow).where(AccountRow.name_key == key)).one_or_none()
 
 
@@ -84,9 +86,20 @@ def lock_failures(session: Session, keys: Sequence[str], now: datetime) -> list[
     return [found[key] for key in keys]
 
 
-def forget_failures_before(session: Session, moment: datetime) -> None:
-    """Delete counters that count no more."""
-    session.execute(delete(FailureRow).where(col(FailureRow.last_at) < moment))
+def failures_under(session: Session, keys: Sequence[str]) -> dict[str, int]:
+    """How many failures are counted under each of some keys; those without any are left out."""
+    wanted = select(FailureRow).where(col(FailureRow.key).in_(keys), col(FailureRow.failures) > 0)
+    return {row.key: row.failures for row in session.exec(wanted)}
+
+
+def forget_failures_before(
+    session: Session, moment: datetime, kind: str, *, fewer_than: int | None = None, kept: Collection[str] = ()
+) -> None:
+    """Delete counters of a kind that nothing was added to since a moment, but for large ones and those kept."""
+    old = delete(FailureRow).where(col(FailureRow.last_at) < moment, col(FailureRow.key).startswith(f"{kind}:"))
+    if fewer_than is not None:
+        old = old.where(col(FailureRow.failures) < fewer_than)
+    session.execute(old.where(col(FailureRow.key).not_in(kept)))
 
 
 def write_deed(session: Session, at: datetime, who: str, what: str, whom: str = "", address: str = "") -> None:
@@ -97,6 +110,19 @@ def write_deed(session: Session, at: datetime, who: str, what: str, whom: str = 
 def load_deeds(session: Session) -> list[DeedRow]:
     """The record of deeds, oldest first."""
     return list(session.exec(select(DeedRow).order_by(col(DeedRow.id))))
+
+
+def names_in_deeds(session: Session) -> set[str]:
+    """Everybody who did a deed, or to whom one was done."""
+    return {*session.exec(select(DeedRow.who).distinct()), *session.exec(select(DeedRow.whom).distinct())}
+
+
+def newest_deeds(session: Session, most: int, names: Collection[str] | None = None) -> list[DeedRow]:
+    """The newest deeds first, of some people where they are named."""
+    wanted = select(DeedRow).order_by(col(DeedRow.id).desc()).limit(most)
+    if names is not None:
+        wanted = wanted.where(or_(col(DeedRow.who).in_(names), col(DeedRow.whom).in_(names)))
+    return list(session.exec(wanted))
 
 
 def add_link(session: Session, account_id: int, digest: str, expires_at: datetime, forgets_factor: bool) -> None:

@@ -5,10 +5,14 @@ from __future__ import annotations
 import json
 from datetime import datetime
 
+from pydantic import TypeAdapter
 from sqlmodel import Session, col, delete, select
 
-from server.domain.drafts import Draft
-from server.persistence.tables import DraftRow
+from server.domain.agreed import NOTHING_AGREED, Agreed
+from server.domain.drafts import Draft, Link
+from server.persistence.tables import DraftRow, WorksheetRow
+
+_AGREED = TypeAdapter(Agreed)
 
 
 def save_draft(session: Session, draft: Draft) -> None:
@@ -21,6 +25,7 @@ def save_draft(session: Session, draft: Draft) -> None:
             mass_unit=draft.mass_unit,
             revises=draft.revises,
             joined=draft.joined,
+            agreed=None if draft.agreed == NOTHING_AGREED else _AGREED.dump_json(draft.agreed).decode(),
             started_at=draft.started_at,
             changed_at=draft.changed_at,
         )
@@ -33,10 +38,15 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
 
     With `to_change` nobody else may change it until this transaction ends.
     """
-    wanted = select(DraftRow).where(col(DraftRow.token) == token, col(DraftRow.changed_at) >= changed_since)
-    row = session.exec(wanted.with_for_update() if to_change else wanted).first()
-    if row is None:
+    wanted = (
+        select(DraftRow, WorksheetRow)
+        .outerjoin(WorksheetRow, col(WorksheetRow.token) == col(DraftRow.token))
+        .where(col(DraftRow.token) == token, col(DraftRow.changed_at) >= changed_since)
+    )
+    found = session.exec(wanted.with_for_update(of=DraftRow) if to_change else wanted).first()
+    if found is None:
         return None
+    row, worksheet = found
     return Draft(
         token=row.token,
         answers=json.loads(row.answers),
@@ -44,11 +54,21 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
         mass_unit=row.mass_unit,
         revises=row.revises,
         joined=row.joined,
+        agreed=_AGREED.validate_json(row.agreed) if row.agreed else NOTHING_AGREED,
+        link=_link_from(worksheet),
         started_at=row.started_at,
         changed_at=row.changed_at,
     )
 
 
+def _link_from(row: WorksheetRow | None) -> Link | None:
+    if row is None or row.sent_at is None or row.lapses_at is None:
+        return None
+    return Link(by=row.sent_by, note=row.note, lapses_at=row.lapses_at, withdrawn_at=row.withdrawn_at)
+
+
 def delete_drafts_before(session: Session, moment: datetime) -> int:
-    """Delete the drafts not changed since a moment; how many there were."""
+    """Delete the drafts not changed since a moment, and the worksheets beside them; how many there were."""
+    old = select(DraftRow.token).where(col(DraftRow.changed_at) < moment)
+    session.exec(delete(WorksheetRow).where(col(WorksheetRow.token).in_(old)))
     return session.exec(delete(DraftRow).where(col(DraftRow.changed_at) < moment)).rowcount

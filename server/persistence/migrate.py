@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -21,8 +22,9 @@ def _config(connection: Connection | None = None) -> Config:
     return config
 
 
+@cache
 def newest() -> str | None:
-    """The revision that this program expects."""
+    """The revision that this program expects; its steps do not change while it runs."""
     return ScriptDirectory.from_config(_config()).get_current_head()
 
 

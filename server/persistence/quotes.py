@@ -10,7 +10,7 @@ from sqlmodel import Session, col, delete, select
 
 from server.domain.errors import Unreadable
 from server.domain.quotes import Quote
-from server.persistence.tables import HoldRow, OnceRow, QuoteRow, RevisionRow, UnmetRow
+from server.persistence.tables import CallRow, HoldRow, OnceRow, QuoteRow, RevisionRow, UnmetRow
 
 _RECORD = TypeAdapter(Quote)
 
@@ -70,6 +70,47 @@ def load_quote(session: Session, token: str, revision: int | None = None) -> Quo
     return None if record is None else quote_from(record)
 
 
+def newest_revision(session: Session, token: str) -> int | None:
+    """The number of a quote's newest revision, without its record; None where there is no quote."""
+    return session.exec(select(QuoteRow.revision).where(col(QuoteRow.token) == token)).first()
+
+
+def makers_since(session: Session, token: str, revision: int) -> list[str]:
+    """Who made the revisions of a quote after one of them, in order."""
+    wanted = (
+        select(RevisionRow.made_by)
+        .join(QuoteRow, col(QuoteRow.id) == col(RevisionRow.quote_id))
+        .where(col(QuoteRow.token) == token, col(RevisionRow.revision) > revision)
+        .order_by(col(RevisionRow.revision))
+    )
+    return list(session.exec(wanted))
+
+
+def load_revisions(session: Session, token: str, most: int) -> list[tuple[Quote, str]]:
+    """The newest revisions of a quote with who made each, newest first, so many at most."""
+    wanted = (
+        select(RevisionRow.record, RevisionRow.made_by)
+        .join(QuoteRow, col(QuoteRow.id) == col(RevisionRow.quote_id))
+        .where(col(QuoteRow.token) == token)
+        .order_by(col(RevisionRow.revision).desc())
+        .limit(most)
+    )
+    return [(quote_from(record), by) for record, by in session.exec(wanted)]
+
+
+def load_seen(session: Session, token: str) -> tuple[int, datetime] | None:
+    """The newest revision of a quote that its customer has had before them, and since when; None where none was."""
+    seen = session.exec(select(QuoteRow.seen_revision, QuoteRow.seen_at).where(col(QuoteRow.token) == token)).first()
+    return (seen[0], seen[1]) if seen is not None and seen[0] is not None and seen[1] is not None else None
+
+
+def save_seen(session: Session, token: str, revision: int, at: datetime) -> None:
+    """Record that a revision of a quote was looked at, unless it or a newer one was before, or there is no such revision."""
+    is_news = col(QuoteRow.seen_revision).is_(None) | (col(QuoteRow.seen_revision) < revision)
+    wanted = (col(QuoteRow.token) == token, col(QuoteRow.revision) >= revision, is_news)
+    session.exec(update(QuoteRow).where(*wanted).values(seen_revision=revision, seen_at=at))
+
+
 def lock_quote(session: Session, token: str) -> Quote | None:
     """The newest revision of a quote, which nobody else may change or agree to until this transaction ends."""
     session.exec(select(QuoteRow.id).where(col(QuoteRow.token) == token).with_for_update()).first()
@@ -105,7 +146,7 @@ def delete_quotes_good_until(session: Session, day: date) -> int:
     )
     wanted = select(QuoteRow.id).where(col(QuoteRow.id).in_(newest), col(QuoteRow.id).not_in(confirmed))
     quotes = [quote_id for quote_id in session.exec(wanted.with_for_update()) if quote_id is not None]
-    for table in (UnmetRow, HoldRow):
+    for table in (UnmetRow, HoldRow, CallRow):
         session.exec(update(table).where(col(table.quote_id).in_(quotes)).values(quote_id=None))
     for row in (OnceRow, RevisionRow):
         session.exec(delete(row).where(col(row.quote_id).in_(quotes)))

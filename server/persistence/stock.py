@@ -113,6 +113,18 @@ def open_hold_of(session: Session, token: str, now: datetime, *, to_change: bool
     return None if row is None else hold_from(row)
 
 
+def contact_of(session: Session, token: str) -> Contact | None:
+    """Who last asked to hold the parts of a quote, and was not forgotten since; None where nobody did."""
+    wanted = (
+        select(HoldRow)
+        .join(QuoteRow, col(QuoteRow.id) == col(HoldRow.quote_id))
+        .where(col(QuoteRow.token) == token, col(HoldRow.name) != "")
+        .order_by(col(HoldRow.id).desc())
+    )
+    row = session.exec(wanted).first()
+    return None if row is None else Contact(row.name, row.email, row.phone)
+
+
 def load_open_holds(session: Session, now: datetime) -> list[OpenHold]:
     """All holds open at a moment with their contacts and codes, those first that expire first."""
     wanted = (

@@ -314,6 +314,7 @@ class WorksheetRow(SQLModel, table=True):
     refused_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
     refused_because: str = Field(default="", sa_column=_text())
     quote_token: str = Field(default="", index=True)
+    revision: int | None = None
 
 
 class CallRow(SQLModel, table=True):

@@ -48,8 +48,11 @@ class Passwords:
         Without a hash (nobody has that name) a dummy is checked, so that the answer takes as long. Longer than any
         password may be is checked as the empty one, which nobody has.
         """
-        known = encoded or self._nobodys
+        nobodys = self._nobodys  # Made at the first check of all, whether or not anybody has the name.
         plain = spelled_alike(password) if len(password) <= 2 * LONGEST else ""
-        with _GATE:
-            right, renewed = self._hash.verify_and_update(plain.encode("utf-8", "surrogatepass"), known)
+        right, renewed = self._verified(plain.encode("utf-8", "surrogatepass"), encoded or nobodys)
         return (True, renewed) if right and encoded else (False, None)
+
+    def _verified(self, plain: bytes, encoded: str) -> tuple[bool, str | None]:
+        with _GATE:
+            return self._hash.verify_and_update(plain, encoded)

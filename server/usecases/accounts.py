@@ -17,26 +17,34 @@ from server.domain.accounts import (
     REFRESH,
     ROLES,
     STAFF_LINK_LIFE,
+    UNKNOWN_KEPT,
     Role,
     SessionTimes,
     Stage,
     Throttle,
     failures_now,
     is_live,
+    is_spent,
     name_key,
     password_faults,
     read_name,
+    shortest_password,
     wait_left,
 )
 from server.domain.errors import Conflict, Fault, InvalidInput, NotAllowed, NotFound, NotSignedIn, TooMany
 from server.persistence import accounts as store
-from server.persistence.tables import AccountRow, FailureRow, SessionRow
+from server.persistence.tables import AccountRow, DeedRow, FailureRow, SessionRow
+from server.security.common import common_passwords
 from server.security.passwords import Passwords
 from server.security.tokens import digest_of, new_secret
 from server.security.totp import accepted_step, new_seed, provisioning_uri
 from server.usecases.work import Shop, Work
 
 WRONG = (Fault("password", "Name and password do not belong together."),)
+LOCKED = (
+    "Too many tries in a row have failed, so no more are taken. The owner makes a link by which a new password is set; "
+    "the owner's own is made by the command owner-link on the shop's computer."
+)
 WRONG_CODE = (Fault("code", "This code is wrong, too old or already used.", "the six digits shown now"),)
 
 
@@ -68,6 +76,40 @@ class OpenSession:
     started_at: datetime
     seen_at: datetime
     is_this: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who works here, or did, as the owner sees them; `is_locked` after too many tries that failed."""
+
+    id: int
+    name: str
+    role: Role
+    has_password: bool
+    has_factor: bool
+    sessions: int
+    is_locked: bool
+    ended_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """Who did what to whom, when, and from which address of the network."""
+
+    at: datetime
+    who: str
+    what: str
+    whom: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class Welcome:
+    """What a one-time link is for: whose password, the fewest characters of it, and whether a second factor is forgotten."""
+
+    name: str
+    shortest: int
+    forgets_factor: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +176,12 @@ def _recovery(work: Work, row: AccountRow, by: str, forget_factor: bool) -> str:
     return _new_link(work, row, OWNER_LINK_LIFE, by, what, forget_factor)
 
 
+def look_at_link(work: Work, link: str) -> Welcome:
+    """What a one-time link is for; raises `NotFound` where it does not work. Looking does not use it up."""
+    row, forgets = _linked(work, link)
+    return Welcome(row.name, shortest_password(has_factor=row.seed is not None and not forgets), forgets)
+
+
 def use_link(shop: Shop, passwords: Passwords, link: str, password: str) -> None:
     """Set a password by a one-time link; all sessions of the account end, and nobody is signed in by it.
 
@@ -142,7 +190,7 @@ def use_link(shop: Shop, passwords: Passwords, link: str, password: str) -> None
     """
     with shop.reading() as work:
         row, forgets = _linked(work, link)
-        faults = password_faults(password, _context(work, row), row.seed is not None and not forgets)
+        faults = _password_faults(work, row, password, row.seed is not None and not forgets)
     if faults:
         raise InvalidInput(faults)
     made = passwords.hashed(password)
@@ -152,14 +200,15 @@ def use_link(shop: Shop, passwords: Passwords, link: str, password: str) -> None
         (counter,) = store.lock_failures(work.session, [_account_key(row.name)], work.now)
         row = _locked(work, account_id)
         _, forgets_now = _linked(work, link, lock=True)
-        if (row.seed is None) and password_faults(password, _context(work, row), False):
+        if row.seed is None and _password_faults(work, row, password, False):
             raise NotFound("link", "This account has changed meanwhile. Try again.")
         row.password_hash = made
         if forgets_now:
             row.seed = row.seed_offered = None
         store.end_links(work.session, account_id, work.now)
         store.end_sessions(work.session, account_id, work.now)
-        counter.failures = 0
+        for spent in [counter, *store.lock_failures(work.session, [_proof_key(row), _code_key(row)], work.now)]:
+            spent.failures = 0
         what = "password set by link, second factor forgotten" if forgets_now else "password set by link"
         _done(work, row.name, what, row.name)
 
@@ -208,6 +257,12 @@ def sign_in(shop: Shop, passwords: Passwords, name: str, password: str, address:
         return SignedIn(token, needs_code)
 
 
+def awaits_code(shop: Shop, token: str) -> bool:
+    """Whether a session has passed the password, and a one-time code must follow."""
+    with shop.reading() as work:
+        return _found(work, token, "password") is not None
+
+
 def confirm_second_factor(work: Work, token: str, code: str) -> str:
     """Finish a sign-in by a one-time code; the answer is the token of the session from now on, the old one is dead.
 
@@ -230,8 +285,11 @@ def sign_out(work: Work, token: str) -> None:
         _done(work, row.name, "signed out", "", session_row.address)
 
 
-def session_of(shop: Shop, token: str) -> Account | None:
-    """Who is signed in by a token, or None; the use is remembered, once a minute at most, so idle time is counted a minute short."""
+def session_of(shop: Shop, token: str, *, is_use: bool = True) -> Account | None:
+    """Who is signed in by a token, or None; the use is remembered, once a minute at most, so idle time is counted a minute short.
+
+    An open page that asks by itself whether there is news is no use (`is_use` false): it would keep an empty desk signed in.
+    """
     with shop.reading() as work:
         found = _found(work, token, "full")
     if found is None:
@@ -239,12 +297,11 @@ def session_of(shop: Shop, token: str) -> Account | None:
     row, session_row = found
     assert row.id is not None
     assert session_row.id is not None
-    if work.now - session_row.seen_at >= REFRESH:
+    if is_use and work.now - session_row.seen_at >= REFRESH:
         with shop.writing() as writing:
             store.refresh_session(writing.session, session_row.id, writing.now)
             writing.commit()
-    role: Role = "owner" if row.role == "owner" else "staff"
-    return Account(row.id, row.name, role, row.seed is not None, session_row.id)
+    return Account(row.id, row.name, _role(row), row.seed is not None, session_row.id)
 
 
 # One's own account.
@@ -254,14 +311,14 @@ def change_password(shop: Shop, passwords: Passwords, token: str, current: str, 
     """Change one's own password, knowing the current one; all sessions end, and the answer is the token of a new one."""
     row, address = _proved(shop, passwords, token, current)
     with shop.reading() as work:
-        faults = password_faults(new, _context(work, row), row.seed is not None)
+        faults = _password_faults(work, row, new, row.seed is not None)
     if faults:
         raise InvalidInput(faults)
     made = passwords.hashed(new)
     with shop.writing() as work:
         now_row = _still(work, token, row)
         assert now_row.id is not None
-        if password_faults(new, _context(work, now_row), now_row.seed is not None):
+        if _password_faults(work, now_row, new, now_row.seed is not None):
             raise InvalidInput(WRONG)
         now_row.password_hash = made
         store.end_links(work.session, now_row.id, work.now)
@@ -341,6 +398,29 @@ def end_all_sessions(work: Work, token: str, account_id: int) -> None:
 # The owner's.
 
 
+def list_people(work: Work, token: str) -> list[Person]:
+    """Everybody who works here or did, in the order they came; the owner's alone to see."""
+    _seen_by_owner(work, token)
+    return [_person(work, row) for row in store.load_accounts(work.session)]
+
+
+def find_person(work: Work, token: str, account_id: int) -> Person:
+    """One of them; raises `NotFound` where there is none of this number."""
+    _seen_by_owner(work, token)
+    row = work.session.get(AccountRow, account_id)
+    if row is None:
+        raise NotFound("account", "There is no such account.")
+    return _person(work, row)
+
+
+def list_deeds(work: Work, token: str, name: str = "", most: int = 200) -> list[Deed]:
+    """The newest deeds, newest first; with a name, those of and to everybody in whose name it stands. The owner's alone to see."""
+    _seen_by_owner(work, token)
+    key = name_key(name)
+    names = [one for one in store.names_in_deeds(work.session) if key in name_key(one)] if key else None
+    return [_deed(row) for row in store.newest_deeds(work.session, most, names)]
+
+
 def change_role(work: Work, token: str, account_id: int, role: Role) -> None:
     """Give an account another role and end its sessions; the last owner stays one (`Conflict`)."""
     if role not in ROLES:
@@ -361,10 +441,15 @@ def end_account(work: Work, token: str, account_id: int) -> None:
 
 
 def forget_failures(work: Work) -> None:
-    """Tidy away counters of failed sign-ins that count no more."""
-    longest = max(PER_ACCOUNT.forgotten_after, PER_ADDRESS.forgotten_after)
-    store.forget_failures_before(work.session, work.now - longest)
-    work.commit()
+    """Tidy away counters of failed sign-ins that count no more, and those of names that no account has; the caller commits.
+
+    As many failures as lock an account are kept under any name, so that the answer to it tells nothing.
+    """
+    assert PER_ADDRESS.forgotten_after is not None
+    store.forget_failures_before(work.session, work.now - PER_ADDRESS.forgotten_after, "address")
+    known = [_account_key(row.name) for row in store.load_accounts(work.session)]
+    unknown_before = work.now - UNKNOWN_KEPT
+    store.forget_failures_before(work.session, unknown_before, "account", fewer_than=PER_ACCOUNT.most, kept=known)
 
 
 def _by_owner(work: Work, token: str, account_id: int, *, keeps_owner: bool) -> tuple[AccountRow, AccountRow]:
@@ -377,7 +462,31 @@ def _by_owner(work: Work, token: str, account_id: int, *, keeps_owner: bool) -> 
     return by, row
 
 
+def _seen_by_owner(work: Work, token: str) -> None:
+    """Raises unless the owner looks; nothing is locked, for nothing is changed."""
+    row, _ = _signed(work, token, "full", lock=False)
+    if row.role != "owner":
+        raise NotAllowed("Only the owner may see this.")
+
+
+def _person(work: Work, row: AccountRow) -> Person:
+    assert row.id is not None
+    sessions = [one for one in store.open_sessions(work.session, row.id) if is_live(_times(one), work.now)]
+    counted = store.failures_under(work.session, [_account_key(row.name), _proof_key(row), _code_key(row)])
+    is_locked = any(is_spent(PER_ACCOUNT, failures) for failures in counted.values())
+    has_password, has_factor = row.password_hash is not None, row.seed is not None
+    return Person(row.id, row.name, _role(row), has_password, has_factor, len(sessions), is_locked, row.ended_at)
+
+
+def _deed(row: DeedRow) -> Deed:
+    return Deed(row.at, row.who, row.what, row.whom, row.address)
+
+
 # What the verbs share.
+
+
+def _role(row: AccountRow) -> Role:
+    return "owner" if row.role == "owner" else "staff"
 
 
 def _key(kind: str, text: str) -> str:
@@ -388,8 +497,17 @@ def _account_key(name: str) -> str:
     return _key("account", name_key(name))
 
 
-def _context(work: Work, row: AccountRow) -> tuple[str, str]:
-    return work.catalogue.policy.shop.name, row.name
+def _proof_key(row: AccountRow) -> str:
+    return _key("proof", str(row.id))
+
+
+def _code_key(row: AccountRow) -> str:
+    return _key("code", str(row.id))
+
+
+def _password_faults(work: Work, row: AccountRow, password: str, has_factor: bool) -> tuple[Fault, ...]:
+    context = work.catalogue.policy.shop.name, row.name
+    return password_faults(password, context, has_factor, common_passwords())
 
 
 def _done(work: Work, who: str, what: str, whom: str = "", address: str = "") -> None:
@@ -466,21 +584,33 @@ def _locked(work: Work, account_id: int) -> AccountRow:
 
 
 def _count_try(work: Work, counted: list[tuple[FailureRow, Throttle]]) -> None:
-    """Count a try as failed until it goes well; raises `TooMany`, counting nothing, while one of the counters has to wait."""
+    """Count a try as failed until it goes well; raises `TooMany`, counting nothing, while one of the counters has to wait.
+
+    One that is spent waits for recovery, under any name alike.
+    """
+    if any(is_spent(rule, row.failures) for row, rule in counted):
+        raise TooMany("name", LOCKED)
     waits = [wait_left(rule, row.failures, row.last_at, work.now) for row, rule in counted]
     if max(waits) > timedelta(0):
-        seconds = -(-max(waits) // timedelta(seconds=1))
-        raise TooMany("name", f"Too many tries that failed. Wait {seconds} seconds.")
+        raise TooMany("name", f"Too many tries that failed. Wait {_wait_words(max(waits))}, then try again.")
     for row, rule in counted:
         row.failures = failures_now(rule, row.failures, row.last_at, work.now) + 1
         row.last_at = work.now
+
+
+def _wait_words(wait: timedelta) -> str:
+    """A wait in whole seconds, from two minutes on in whole minutes, rounded up."""
+    seconds = -(-wait // timedelta(seconds=1))
+    if seconds >= 120:
+        return f"{-(-seconds // 60)} minutes"
+    return "a second" if seconds == 1 else f"{seconds} seconds"
 
 
 def _proved(shop: Shop, passwords: Passwords, token: str, password: str) -> tuple[AccountRow, str]:
     """The account of a session whose holder knows the password again, and where the session was opened; throttled as sign-in is."""
     with shop.writing() as work:
         row, session_row = _signed(work, token, "full")
-        (counter,) = store.lock_failures(work.session, [_key("proof", str(row.id))], work.now)
+        (counter,) = store.lock_failures(work.session, [_proof_key(row)], work.now)
         _count_try(work, [(counter, PER_ACCOUNT)])
         work.commit()
     right, _ = passwords.check(password, row.password_hash)
@@ -488,7 +618,7 @@ def _proved(shop: Shop, passwords: Passwords, token: str, password: str) -> tupl
         if not right:
             _done(work, row.name, "password refused", row.name, session_row.address)
             raise InvalidInput([Fault("current", "This is not the current password.")])
-        (counter,) = store.lock_failures(work.session, [_key("proof", str(row.id))], work.now)
+        (counter,) = store.lock_failures(work.session, [_proof_key(row)], work.now)
         counter.failures = 0
         work.commit()
     return row, session_row.address
@@ -505,7 +635,7 @@ def _still(work: Work, token: str, before: AccountRow) -> AccountRow:
 def _check_code(work: Work, row: AccountRow, code: str, address: str, *, offered: bool = False) -> None:
     """Accept a code of a locked account once; a refusal is counted, written down and committed."""
     seed = row.seed_offered if offered else row.seed
-    (counter,) = store.lock_failures(work.session, [_key("code", str(row.id))], work.now)
+    (counter,) = store.lock_failures(work.session, [_code_key(row)], work.now)
     _count_try(work, [(counter, PER_ACCOUNT)])
     # An offered seed has given no code yet, so any step of it is new.
     step = accepted_step(seed, code, work.now, -1 if offered else row.last_step) if seed else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from server.domain.agreed import NOTHING_AGREED, Agreed, bounds_of, fitting_digest
 from server.domain.codes import read_code
 from server.domain.deposits import PaidLesson, decide_deposits
 from server.domain.errors import Fault, InvalidInput
@@ -17,10 +18,18 @@ from server.persistence.deposits import load_lessons
 from server.usecases.work import Work
 
 
-def fitter_for(work: Work, raw: Mapping[str, Any], revises: str | None = None) -> Fitter:
+def fitter_for(
+    work: Work,
+    raw: Mapping[str, Any],
+    revises: str | None = None,
+    agreed: Agreed = NOTHING_AGREED,
+    *,
+    is_bound: bool = True,
+) -> Fitter:
     """The fitter for plain answers; raises `InvalidInput` with every fault, unknown deposit codes included.
 
-    With `revises`, the token of the quote that is changed, what that quote holds is free to it.
+    With `revises`, the token of the quote that is changed, what that quote holds is free to it. What was agreed by hand is
+    held to its bounds unless it `is_bound` to none, as on the desk while it is being worked out.
     """
     faults: list[Fault] = []
     answers: Answers | None = None
@@ -32,7 +41,15 @@ def fitter_for(work: Work, raw: Mapping[str, Any], revises: str | None = None) -
     faults += unknown
     if answers is None or faults:
         raise InvalidInput(faults)
-    return Fitter.of(answers, work.shelf_for(revises), work.today, lessons)
+    return Fitter.of(
+        answers,
+        work.shelf_for(revises),
+        work.today,
+        lessons,
+        agreed,
+        bounds_of(agreed, work.catalogue.policy) if is_bound and agreed.discount else None,
+        is_vouched=bool(agreed.vouched_for) and agreed.vouched_for == fitting_digest(raw),
+    )
 
 
 def paid_lessons(work: Work, codes: object) -> tuple[list[PaidLesson], list[Fault]]:

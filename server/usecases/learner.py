@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.drafts import Draft, oldest_kept
-from server.domain.errors import NotFound
+from server.domain.errors import Lapsed, NotFound
 from server.persistence.learner import load_draft, save_draft
 from server.usecases.quotes import read_quote
 from server.usecases.work import Work, is_token, new_token
@@ -15,16 +16,22 @@ from server.usecases.work import Work, is_token, new_token
 GONE = "There is no draft at this address, or it was too old and has been deleted. Start again: it takes a minute."
 
 
-def start_draft(work: Work, answers: Mapping[str, Any] | None = None, revises: str | None = None) -> Draft:
-    """A new draft, empty or with answers, under a new address."""
-    draft = Draft(new_token(), work.now, work.now, dict(answers or {}), revises=revises)
+def start_draft(
+    work: Work,
+    answers: Mapping[str, Any] | None = None,
+    revises: str | None = None,
+    agreed: Agreed = NOTHING_AGREED,
+) -> Draft:
+    """A new draft, empty or with answers and what was agreed, under a new address."""
+    draft = Draft(new_token(), work.now, work.now, dict(answers or {}), revises=revises, agreed=agreed)
     save_draft(work.session, draft)
     work.commit()
     return draft
 
 
 def read_draft(work: Work, token: str, *, to_change: bool = False) -> Draft:
-    """The draft at an address; raises `NotFound` where there is none, or where it is older than the policy keeps.
+    """The draft at an address; raises `NotFound` where there is none, or where it is older than the policy keeps,
+    and `Lapsed` where the desk gave it to somebody and that link has lapsed or was withdrawn.
 
     With `to_change` nobody else may change it until this unit of work ends.
     """
@@ -32,6 +39,9 @@ def read_draft(work: Work, token: str, *, to_change: bool = False) -> Draft:
     draft = load_draft(work.session, token, oldest, to_change=to_change) if is_token(token) else None
     if draft is None:
         raise NotFound("draft", GONE)
+    closed = draft.link.why_closed(work.now) if draft.link else ""
+    if closed:
+        raise Lapsed(closed)
     return draft
 
 
@@ -68,4 +78,4 @@ def put_parts(work: Work, token: str, skus: Iterable[str]) -> Draft:
 def draft_from_quote(work: Work, token: str) -> Draft:
     """A new draft with a quote's answers, to be kept as its next revision; raises `NotFound` where there is no quote."""
     quote = read_quote(work, token)
-    return start_draft(work, quote.answers, revises=token)
+    return start_draft(work, quote.answers, revises=token, agreed=quote.agreed)

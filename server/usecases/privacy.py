@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from server.domain.drafts import oldest_kept
+from server.persistence.calls import forget_calls_before
 from server.persistence.learner import delete_drafts_before
 from server.persistence.quotes import delete_quotes_good_until
 from server.persistence.stock import forget_contacts_before
+from server.usecases.accounts import forget_failures
 from server.usecases.stock import release_lapsed
 from server.usecases.work import Work
 
@@ -29,16 +31,20 @@ class Swept:
 
 
 def sweep(work: Work) -> Swept:
-    """Delete what is older than the policy keeps, in one transaction.
+    """Delete what is older than the policy keeps, and counters of failed sign-ins that count no more, in one transaction.
 
     Nothing else depends on it: drafts too old are not found, and expired holds count no more, by the clock in the query.
     """
     policy = work.catalogue.policy
+    contacts_kept_since = work.now - timedelta(days=policy.contact_days)
+    quotes_kept_from = work.today - timedelta(days=policy.quote_days)
     swept = Swept(
         holds=release_lapsed(work),
-        contacts=forget_contacts_before(work.session, work.now - timedelta(days=policy.contact_days)),
+        contacts=forget_contacts_before(work.session, contacts_kept_since)
+        + forget_calls_before(work.session, contacts_kept_since),
         drafts=delete_drafts_before(work.session, oldest_kept(work.now, policy)),
-        quotes=delete_quotes_good_until(work.session, work.today - timedelta(days=policy.quote_days)),
+        quotes=delete_quotes_good_until(work.session, quotes_kept_from),
     )
+    forget_failures(work)
     work.commit()
     return swept

@@ -7,22 +7,30 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from server.domain.agreed import NOTHING_AGREED, Agreed
+from server.domain.changes import Revised, changes_between
 from server.domain.codes import read_code
-from server.domain.errors import Fault, InvalidInput, NoSoundKit, NotFound
+from server.domain.errors import Fault, InvalidInput, NoSoundKit, NotFound, Unreadable
 from server.domain.kits import TALK_TO_US, Fitter, Kit
 from server.domain.quotes import Quote, freeze
+from server.domain.stock import Hold
 from server.persistence.quotes import (
     is_code_taken,
     load_done,
     load_quote,
     lock_key,
     lock_quote,
+    makers_since,
+    newest_revision,
     save_done,
     save_new_quote,
     save_next_revision,
+    save_seen,
     save_unmet,
     token_of,
 )
+from server.persistence.stock import open_hold_of
+from server.persistence.worksheets import save_kept
 from server.usecases.fit import fitter_for
 from server.usecases.work import Work, is_token, new_code, new_token
 
@@ -36,14 +44,18 @@ def issue_quote(
     *,
     key: str | None = None,
     revises: str | None = None,
+    agreed: Agreed = NOTHING_AGREED,
+    is_bound: bool = True,
+    draft: str | None = None,
 ) -> Quote:
     """Keep a kit as a quote: the recommended one, or the one that SKUs name.
 
     With a `key`, the same request sent again gives the quote it made; another request under the same key raises
-    `InvalidInput`. With `revises`, the token of a quote, it becomes that quote's next revision. Raises `InvalidInput`, `NotFree`,
-    `NoSoundKit` or (nothing to revise) `NotFound`, and keeps nothing.
+    `InvalidInput`. With `revises`, the token of a quote, it becomes that quote's next revision. `agreed` was agreed by hand, and
+    is held to its bounds unless it `is_bound` to none. The worksheet beside `draft`, if there is one, is told. Raises
+    `InvalidInput`, `NotFree`, `NoSoundKit` or (nothing to revise) `NotFound`, and keeps nothing.
     """
-    digest = _digest(given, skus, revises)
+    digest = _digest(given, skus, revises, agreed)
     once = hashlib.sha256(key.encode()).hexdigest() if key else None
     if once:
         lock_key(work.session, once)
@@ -53,7 +65,7 @@ def issue_quote(
             fault = Fault("Idempotency-Key", "Another request was made under this key.", "a new key for a new request")
             raise InvalidInput([fault])
         return done[1]
-    fitter = fitter_for(work, given, revises)
+    fitter = fitter_for(work, given, revises, agreed, is_bound=is_bound)
     kit = wanted_kit(fitter, skus)
     before = locked_quote(work, revises) if revises else None
     quote = freeze(
@@ -68,6 +80,8 @@ def issue_quote(
     save = save_next_revision if before else save_new_quote
     quote_id = save(work.session, quote, work.actor)
     save_unmet(work.session, quote_id, {slot: quote.targets[slot].ideal for slot in quote.unmet}, fitter.today)
+    if draft is not None:
+        save_kept(work.session, draft, quote.token)
     if once:
         save_done(work.session, once, digest, quote_id, quote.revision, work.now)
     work.commit()
@@ -82,8 +96,11 @@ def locked_quote(work: Work, token: str) -> Quote:
     return quote
 
 
-def _digest(given: Mapping[str, Any], skus: Sequence[str] | None, revises: str | None) -> str:
-    request = json.dumps([given, list(skus) if skus is not None else None, revises], sort_keys=True)
+def _digest(given: Mapping[str, Any], skus: Sequence[str] | None, revises: str | None, agreed: Agreed) -> str:
+    asked: list[Any] = [given, list(skus) if skus is not None else None, revises]
+    if agreed != NOTHING_AGREED:
+        asked.append(repr(agreed))
+    request = json.dumps(asked, sort_keys=True)
     return hashlib.sha256(request.encode()).hexdigest()
 
 
@@ -112,3 +129,53 @@ def read_quote(work: Work, token: str) -> Quote:
     if quote is None:
         raise NotFound("token", NO_QUOTE)
     return quote
+
+
+def quote_version(work: Work, token: str) -> str:
+    """A short text that is another one as soon as a page of this quote would show something else; raises `NotFound`.
+
+    It tells the newest revision and where its hold stands, and is read from two rows, so that an open page may ask often.
+    """
+    revision = newest_revision(work.session, token) if is_token(token) else None
+    if revision is None:
+        raise NotFound("token", NO_QUOTE)
+    return version_of(revision, open_hold_of(work.session, token, work.now))
+
+
+def version_of(revision: int, hold: Hold | None) -> str:
+    """The version of a quote with this newest revision and this open hold: 3, or 3-2.1796210000 while revision 2 is held."""
+    if hold is None:
+        return str(revision)
+    confirmed = "c" if hold.is_confirmed else ""
+    return f"{revision}-{hold.revision}.{int(hold.expires_at.timestamp())}{confirmed}"
+
+
+def revised_since(work: Work, quote: Quote, since: int | None = None) -> Revised | None:
+    """What has changed in a quote's newest revision since an older one, or since the one before it.
+
+    None where there is nothing to compare: a first revision, a number that is not an older one's, or an older record that another
+    version of the program wrote.
+    """
+    older = quote.revision - 1 if since is None else since
+    if not 1 <= older < quote.revision:
+        return None
+    try:
+        before = load_quote(work.session, quote.token, older)
+    except Unreadable:
+        return None
+    if before is None:
+        return None
+    makers = tuple(dict.fromkeys(makers_since(work.session, quote.token, older)))
+    return Revised(quote.revision, older, quote.issued_at, makers, changes_between(before, quote))
+
+
+def mark_seen(work: Work, token: str, revision: int) -> None:
+    """Record that the customer has a revision before them: the newest one so seen, and when it first was; raises `NotFound`.
+
+    A revision that there is not is not recorded.
+    """
+    if not is_token(token) or newest_revision(work.session, token) is None:
+        raise NotFound("token", NO_QUOTE)
+    if revision >= 1:
+        save_seen(work.session, token, revision, work.now)
+    work.commit()

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from babel.dates import format_date
 from babel.numbers import format_currency, get_currency_symbol
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 from starlette.routing import Match
@@ -54,7 +54,7 @@ def spaced_code(code: str) -> str:
     return f"{code[:4]} {code[4:]}"
 
 
-def environment(static_address: Callable[[str], str]) -> Environment:
+def environment(static_address: Callable[[str], str], compiled: BytecodeCache | None = None) -> Environment:
     """The template environment: escaping on, unknown names refused, macros as the global `ui`."""
     env = Environment(
         loader=FileSystemLoader(TEMPLATES),
@@ -63,6 +63,7 @@ def environment(static_address: Callable[[str], str]) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,
+        bytecode_cache=compiled,
     )
     env.filters["spaced"] = spaced_code
     env.globals["static"] = static_address

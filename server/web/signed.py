@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from server.domain.errors import NotAllowed, NotSignedIn
 from server.usecases.accounts import Account, session_of
+from server.usecases.work import Shop
 from server.web.guard import SESSION_COOKIE, SESSION_COOKIES
 from server.web.state import ShopOf
 
@@ -46,11 +47,18 @@ def forget_session(request: Request, answer: Response) -> None:
 def signed_in(request: Request, shop: ShopOf) -> Account:
     """Who is signed in; raises `NotSignedIn`. What a page shows of the desk's own comes from here too."""
     token = token_in(request)
-    account = session_of(shop, token) if token else None
+    is_use = "shown" not in request.query_params
+    account = session_of(shop, token, is_use=is_use) if token else None
     if account is None:
         raise NotSignedIn
     request.state.account = account
     return account
+
+
+def is_somebody(request: Request, shop: Shop) -> bool:
+    """Whether a request comes from somebody who is signed in at the desk."""
+    token = token_in(request)
+    return bool(token) and session_of(shop, token) is not None
 
 
 def owner(account: Annotated[Account, Depends(signed_in)]) -> Account:

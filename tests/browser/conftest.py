@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
@@ -38,10 +39,9 @@ def browsed(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return data
 
 
-@pytest.fixture(scope="session")
-def address(browsed: Path) -> Iterator[str]:
-    """A server of the tests' own."""
-    data = browsed
+@contextmanager
+def serving(data: Path) -> Iterator[str]:
+    """A server process over a data folder; its address."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -58,6 +58,20 @@ def address(browsed: Path) -> Iterator[str]:
     yield base
     server.terminate()
     server.wait(10)
+
+
+@pytest.fixture(scope="session")
+def address(browsed: Path) -> Iterator[str]:
+    """A server of the tests' own."""
+    with serving(browsed) as base:
+        yield base
+
+
+@pytest.fixture(scope="package")
+def elsewhere(address: str, browsed: Path) -> Iterator[str]:
+    """A second server process over the first one's data folder; the first has made the database."""
+    with serving(browsed) as base:
+        yield base
 
 
 @pytest.fixture(scope="session")

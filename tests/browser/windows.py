@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from playwright.sync_api import Page, Route
 
+from server.web.guard import SESSION_COOKIE
 from tests.builders_states import Seen
 from tests.pages.reader import FORM
 
 
 def show(page: Page, address: str, seen: Seen) -> None:
     """Show a page; where it is the answer to a form, what was posted is posted."""
+    page.context.clear_cookies()
+    if seen.session:
+        page.context.add_cookies([{"name": SESSION_COOKIE, "value": seen.session, "url": address}])
     if seen.posted is None:
         answer = page.goto(address + seen.address)
     else:

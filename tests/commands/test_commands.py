@@ -20,11 +20,14 @@ import httpx
 import pytest
 
 from server.commands import main
+from server.persistence.accounts import load_deeds
 from server.persistence.deposits import load_lessons
 from server.persistence.engine import Place, sqlite_file
 from server.settings import Settings
-from server.usecases.opening import SEED
+from server.usecases.accounts import look_at_link, use_link
+from server.usecases.opening import SEED, open_shop
 from server.usecases.work import Shop
+from tests.builders_accounts import CHEAP, WORDS
 from tests.builders_shop import FolderCopy, learner
 
 ROOT = SEED.parent
@@ -396,3 +399,39 @@ def test_a_lesson_taken_has_had_its_day(tmp_path: Path) -> None:
     ran = run(*payment, "--data", str(tmp_path / "data"))
     assert ran.returncode == 1
     assert "taken: A lesson taken on 2999-01-01 cannot be. Accepted: a day from 2000-01-01 to " in ran.stderr
+
+
+def test_the_first_owners_link_leads_to_the_form_of_a_password(place: Place) -> None:
+    made = run("owner-link", "Orla", "--data", str(place.data), SLACKWATER_BASE_ADDRESS="https://shop.example/")
+    assert made.returncode == 0, made.stderr
+    address, holds = made.stdout.splitlines()
+    assert re.fullmatch(r"https://shop\.example/welcome/[A-Za-z0-9_-]{43}", address)
+    assert re.fullmatch(r"It works once, until \d{4}-\d\d-\d\d \d\d:\d\d UTC, .*", holds)
+    link = address.rpartition("/")[2]
+    with open_shop(place).reading() as work:
+        assert look_at_link(work, link).name == "Orla"
+    use_link(open_shop(place), CHEAP, link, WORDS)
+
+
+def test_once_there_is_an_owner_the_command_recovers_but_makes_no_other(
+    place: Place, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def command(*arguments: str) -> int:
+        return main(lambda _: None, ["owner-link", "--data", str(place.data), *arguments])
+
+    assert command() == 0
+    use_link(open_shop(place), CHEAP, capsys.readouterr().out.splitlines()[0].rpartition("/")[2], WORDS)
+    assert command("Nessa") == 1
+    assert "The shop has an owner" in capsys.readouterr().err
+    assert command("--recover", "Nessa") == 1
+    assert "There is no account of this name" in capsys.readouterr().err
+    for wrong in (("--forget-factor",), ("Nessa", "--recover", "owner")):
+        with pytest.raises(SystemExit):
+            command(*wrong)
+    capsys.readouterr()
+    assert command("--recover", "owner", "--forget-factor") == 0
+    link = capsys.readouterr().out.splitlines()[0].rpartition("/")[2]
+    with open_shop(place).reading() as work:
+        assert look_at_link(work, link).forgets_factor
+        deeds = [(deed.who, deed.what) for deed in load_deeds(work.session)]
+    assert deeds[-1] == ("command", "recovery link made, second factor to be forgotten")

@@ -12,7 +12,9 @@ from server.domain.accounts import (
     PER_ACCOUNT,
     PER_ADDRESS,
     SessionTimes,
+    failures_now,
     is_live,
+    is_spent,
     name_key,
     password_faults,
     read_name,
@@ -128,4 +130,13 @@ def test_the_wait_grows_to_a_limit_and_is_forgotten() -> None:
     assert wait_left(PER_ADDRESS, 19, NOW, NOW) == timedelta(0) < wait_left(PER_ADDRESS, 20, NOW, NOW)
     assert wait_left(PER_ACCOUNT, 5, NOW, NOW + timedelta(seconds=29)) == timedelta(seconds=1)
     assert wait_left(PER_ACCOUNT, 5, NOW, NOW + timedelta(seconds=30)) == timedelta(0)
-    assert wait_left(PER_ACCOUNT, 10**9, NOW, NOW + timedelta(hours=24)) == timedelta(0)
+    assert wait_left(PER_ACCOUNT, 10**9, NOW, NOW + timedelta(minutes=15)) == timedelta(0)
+    assert failures_now(PER_ADDRESS, 7, NOW, NOW + timedelta(hours=23)) == 7
+    assert failures_now(PER_ADDRESS, 7, NOW, NOW + timedelta(hours=24)) == 0
+    assert failures_now(PER_ACCOUNT, 7, NOW, NOW + timedelta(days=400)) == 7, "only success or recovery ends the row"
+
+
+def test_after_a_hundred_failures_an_account_takes_no_more_tries_but_an_address_does() -> None:
+    # NIST SP 800-63B-4, section 3.2.2: no more than 100 consecutive failed attempts.
+    assert [is_spent(PER_ACCOUNT, failures) for failures in (99, 100, 101)] == [False, True, True]
+    assert not is_spent(PER_ADDRESS, 10**9)

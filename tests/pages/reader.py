@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from urllib.parse import urlencode
 from xml.etree.ElementTree import Element
 
@@ -16,8 +17,9 @@ FrontDoor = Client | httpx.Client
 FORM = {"content-type": "application/x-www-form-urlencoded"}
 
 
+@lru_cache(maxsize=16)
 def parsed(html: str) -> Element:
-    """A page's tree; raises where it is not valid HTML."""
+    """A page's tree, which nobody changes; raises where it is not valid HTML."""
     tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(html)
     return tree
 
@@ -49,6 +51,8 @@ def fields_of_form(form: Element) -> Fields:
             options = list(control.iter("option"))
             chosen = [option for option in options if option.get("selected") is not None] or options[:1]
             fields.append((name, chosen[0].get("value", "")))
+        elif control.tag == "textarea":
+            fields.append((name, control.text or ""))
         elif control.get("type") in ("radio", "checkbox"):
             if control.get("checked") is not None:
                 fields.append((name, control.get("value", "on")))

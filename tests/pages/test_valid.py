@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import shutil
 from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
 from xml.etree.ElementTree import Element
 
 import pytest
 
-from server.usecases.work import Shop
-from tests.builders_http import Client
+from server.app import create_app
+from server.persistence.engine import sqlite_file
+from server.settings import Settings
+from tests.builders_accounts import CHEAP
+from tests.builders_http import ADDRESS, Client
+from tests.builders_shop import Clock
 from tests.builders_states import STATES, World
+from tests.conftest import COMPILED
 from tests.pages.reader import parsed, parsed_fragment
 
 REFERENCES = ("for", "aria-labelledby", "aria-describedby", "aria-controls")
@@ -24,10 +32,23 @@ def check_references(tree: Element) -> None:
     assert [name for name in named if name not in ids] == []
 
 
-@pytest.mark.parametrize("place", ["sqlite"], indirect=True)
+@pytest.fixture(scope="module")
+def world(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
+    """One application for all states; each makes what it shows."""
+    data = tmp_path_factory.mktemp("valid")
+    shutil.copyfile(sqlite_file(seeded), sqlite_file(data))
+    app = create_app(Settings(data=data, base_address=ADDRESS, public_burst=0), COMPILED)
+    app.state.shop.clock = Clock()
+    app.state.passwords = CHEAP
+    with Client(app) as client:
+        yield World(client, app.state.shop)
+    app.state.shop.close()
+
+
 @pytest.mark.parametrize("state", STATES)
-def test_the_page_is_valid_and_its_parts_find_each_other(client: Client, shop: Shop, state: str) -> None:
-    seen = STATES[state](World(client, shop))
+def test_the_page_is_valid_and_its_parts_find_each_other(world: World, state: str) -> None:
+    client = world.client
+    seen = STATES[state](world)
     answer = seen.answer(client)
     assert answer.status_code == seen.status
     tree = parsed(answer.text)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import threading
-import time
 from concurrent.futures import ThreadPoolExecutor
 
 import argon2
+import pytest
 
 from server.security import passwords as room
 from server.security.passwords import Cost, Passwords
@@ -44,21 +44,29 @@ def test_an_accent_is_the_same_from_any_keyboard_and_the_last_character_counts()
     assert not CHEAP.check(long + "z", CHEAP.hashed(long + "y"))[0]
 
 
-def test_nobodys_password_is_never_right_and_still_costs_a_hash() -> None:
-    assert CHEAP.check("", None) == (False, None)
-    dear = Passwords(Cost(memory_kib=65536, passes=3, lanes=1))
-    encoded = dear.hashed(WORDS)
-    dear.check("", None)
+class Counted(Passwords):
+    """Remembers at which costs hashes were worked through."""
 
-    def seconds(stored: str | None) -> float:
-        taken = []
-        for _ in range(5):
-            start = time.perf_counter()
-            dear.check("not this one", stored)
-            taken.append(time.perf_counter() - start)
-        return min(taken)
+    def __init__(self, cost: Cost) -> None:
+        super().__init__(cost)
+        self.verified: list[int] = []
+        self.made = 0
 
-    assert seconds(None) > seconds(encoded) / 3
+    def hashed(self, password: str) -> str:
+        self.made += 1
+        return super().hashed(password)
+
+    def _verified(self, plain: bytes, encoded: str) -> tuple[bool, str | None]:
+        self.verified.append(argon2.extract_parameters(encoded).memory_cost)
+        return super()._verified(plain, encoded)
+
+
+@pytest.mark.parametrize("is_known", [False, True])
+def test_nobodys_password_is_never_right_and_still_costs_a_hash(is_known: bool) -> None:
+    passwords = Counted(Cost(memory_kib=8, passes=1, lanes=1))
+    for word in ("", "not this one"):
+        assert passwords.check(word, CHEAP.hashed(WORDS) if is_known else None) == (False, None)
+    assert (passwords.verified, passwords.made) == ([8, 8], 1), "somebody's and nobody's alike, from the first on"
 
 
 def test_a_hash_of_another_cost_is_renewed() -> None:

@@ -27,6 +27,7 @@ from server.persistence.accounts import account_named, load_accounts, load_deeds
 from server.persistence.tables import FailureRow, LinkRow, SessionRow
 from server.security.passwords import Cost, Passwords
 from server.usecases import accounts as verbs
+from server.usecases.privacy import sweep
 from server.usecases.work import Shop, Work
 from tests.builders_shop import Clock
 
@@ -169,13 +170,102 @@ def test_tries_at_once_are_counted_each(shop: Shop) -> None:
     assert sorted(type(answer).__name__ for answer in answers) == ["InvalidInput", "TooMany"]
 
 
-def test_counters_that_count_no_more_are_tidied_away(shop: Shop, clock: Clock) -> None:
-    with pytest.raises(InvalidInput):
-        enter(shop)
-    clock.forward(hours=25)
-    did(shop, verbs.forget_failures)
+def counted(shop: Shop) -> list[int]:
     with shop.reading() as work:
-        assert list(work.session.exec(select(FailureRow))) == []
+        return sorted(row.failures for row in work.session.exec(select(FailureRow)) if row.failures)
+
+
+def fail(shop: Shop, clock: Clock, name: str, times: int) -> list[str]:
+    """What so many wrong passwords are answered with, each after the wait, from another address each."""
+    said = []
+    for at in range(times):
+        clock.forward(minutes=15)
+        with pytest.raises((InvalidInput, TooMany)) as caught:
+            enter(shop, name, OTHER_WORDS, f"192.0.2.{at}")
+        said.append(str(caught.value))
+    return said
+
+
+def test_the_sweep_forgets_counters_that_count_no_more_and_names_that_nobody_has(shop: Shop, clock: Clock) -> None:
+    owner(shop)
+    fail(shop, clock, "Orla", 1)
+    fail(shop, clock, "Nobody", 2)
+    assert counted(shop) == [1, 1, 2, 2]
+    clock.forward(hours=25)
+    did(shop, sweep)
+    assert counted(shop) == [1, 2]
+    clock.forward(days=30)
+    did(shop, sweep)
+    assert counted(shop) == [1], "an account's are forgotten when a sign-in goes well"
+    enter(shop)
+    assert counted(shop) == []
+
+
+def test_a_hundred_failures_in_a_row_lock_any_name_until_recovery(shop: Shop, clock: Clock) -> None:
+    # NIST SP 800-63B-4, section 3.2.2: consecutive failed attempts on a single account are limited to no more than 100.
+    token = owner(shop)
+    known, unknown = fail(shop, clock, "Orla", 102), fail(shop, clock, "Nobody", 102)
+    assert known == unknown
+    assert known.index(verbs.LOCKED) == 100
+    clock.forward(days=60)
+    did(shop, sweep)
+    for name in ("Orla", "Nobody"):
+        with pytest.raises(TooMany, match="no more are taken"):
+            enter(shop, name, WORDS, "192.0.2.200")
+    assert who(shop, token) is None
+    verbs.use_link(shop, CHEAP, did(shop, verbs.recover_by_command, "Orla"), OTHER_WORDS)
+    token = enter(shop, "Orla", OTHER_WORDS).token
+    assert [person.is_locked for person in did(shop, verbs.list_people, token)] == [False]
+
+
+def test_codes_and_the_password_asked_for_again_are_limited_too(shop: Shop, clock: Clock) -> None:
+    token, device = with_factor(shop, clock, owner(shop))
+    for _ in range(100):
+        clock.forward(minutes=15)
+        with pytest.raises(InvalidInput):
+            did(shop, verbs.confirm_second_factor, enter(shop).token, "not it")
+    clock.forward(minutes=15)
+    with pytest.raises(TooMany, match="no more are taken"):
+        did(shop, verbs.confirm_second_factor, enter(shop).token, device.at(clock.now))
+    verbs.use_link(shop, CHEAP, did(shop, verbs.recover_by_command, "Orla"), WORDS)
+    token = did(shop, verbs.confirm_second_factor, enter(shop).token, device.at(clock.now))
+    for _ in range(100):
+        clock.forward(minutes=15)
+        if who(shop, token) is None:
+            token = did(shop, verbs.confirm_second_factor, enter(shop).token, device.at(clock.now))
+        with pytest.raises(InvalidInput):
+            verbs.change_password(shop, CHEAP, token, OTHER_WORDS, WORDS)
+    clock.forward(minutes=15)
+    with pytest.raises(TooMany, match="no more are taken"):
+        verbs.change_password(shop, CHEAP, token, WORDS, OTHER_WORDS)
+    assert [person.is_locked for person in did(shop, verbs.list_people, token)] == [True]
+
+
+def test_the_owner_alone_sees_who_works_here_and_who_did_what(shop: Shop) -> None:
+    orla = owner(shop)
+    fergal = staff(shop, orla, "Fergal Ó Dálaigh")
+    with pytest.raises(NotAllowed):
+        did(shop, verbs.list_people, fergal)
+    with pytest.raises(NotAllowed):
+        did(shop, verbs.list_deeds, fergal)
+    people = [(one.name, one.role, one.has_password, one.sessions) for one in did(shop, verbs.list_people, orla)]
+    assert people == [("Orla", "owner", True, 1), ("Fergal Ó Dálaigh", "staff", True, 1)]
+    assert [deed.who for deed in did(shop, verbs.list_deeds, orla)][-1] == "command", "the newest come first"
+    found = [(deed.who, deed.what) for deed in did(shop, verbs.list_deeds, orla, " ó dálaigh")]
+    assert found == [
+        ("Fergal Ó Dálaigh", "signed in by password"),
+        ("Fergal Ó Dálaigh", "password set by link"),
+        ("Orla", "account added as staff"),
+    ]
+    assert did(shop, verbs.list_deeds, orla, "nobody so called") == []
+    assert len(did(shop, verbs.list_deeds, orla, "", 2)) == 2
+
+
+@pytest.mark.parametrize("name", ["Or\x00la", "Or\udc80la", "", "x" * 50_000])
+def test_what_cannot_be_a_name_is_answered_as_an_unknown_one(shop: Shop, name: str) -> None:
+    owner(shop)
+    with pytest.raises(InvalidInput, match="do not belong together"):
+        enter(shop, name)
 
 
 def test_once_set_the_second_factor_is_asked_for(shop: Shop, clock: Clock) -> None:

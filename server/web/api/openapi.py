@@ -92,7 +92,7 @@ def components() -> dict[str, Schema]:
         ("list", "charged", "discount", "worth"), CENTS
     )
     tier = _object({"name": text, "percent": {"type": "integer"}, "discount": CENTS})
-    sums = ("discount", "trade_in", "deposit_back", "delivery", "balance", "owed_to_customer")
+    sums = ("discount", "trade_in", "deposit_back", "voucher", "delivery", "balance", "owed_to_customer")
     target = _object({"low": number, "ideal": number, "high": number, "unit": text, "because": texts})
     part = {"sku": text, "name": text, "maker": text, "price": CENTS}
     measures = {

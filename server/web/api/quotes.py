@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Header
 
-from server.domain.errors import Fault, InvalidInput
+from server.domain.changes import Revised, Said
+from server.domain.errors import Fault, InvalidInput, Outdated
 from server.domain.stock import Contact, read_contact
-from server.usecases.quotes import issue_quote, read_quote
+from server.usecases.quotes import issue_quote, read_quote, revised_since
 from server.usecases.stock import agree_to_quote, open_hold
 from server.web.api.bodies import Json, JsonObject, answers_and_skus
 from server.web.api.openapi import described
@@ -55,12 +58,32 @@ def read(token: str, shop: ShopOf, settings: SettingsOf) -> Json:
     summary="Ask to hold the parts of a quote",
 )
 def agree(token: str, body: JsonObject, shop: ShopOf, settings: SettingsOf) -> Json:
-    """A request to hold, not yet a contract; all parts or none. Agreeing again changes nothing."""
+    """A request to hold, not yet a contract; all parts or none. Agreeing again changes nothing.
+
+    To agree to an older revision than the newest is refused with what differs between the two.
+    """
     contact, revision = _agreement(body)
     with shop.writing() as work:
-        quote, hold = agree_to_quote(work, token, contact, revision)
+        try:
+            quote, hold = agree_to_quote(work, token, contact, revision)
+        except Outdated as error:
+            revised = revised_since(work, read_quote(work, token), revision)
+            raise Outdated([*error.faults, *(_differences(revised) if revised else ())]) from None
         today = work.today
     return Json(quote_shape(quote, hold, settings.address, today))
+
+
+def _differences(revised: Revised) -> Iterator[Fault]:
+    """What differs from the revision that was agreed to too late, each as a fault of its own field; amounts are in cents."""
+
+    def words(said: Said) -> str:
+        return (said or "nothing") if isinstance(said, str) else f"{said} cents"
+
+    for change in revised.changes:
+        what = change.what or re.sub("[_-]", " ", change.field)
+        then, now = words(change.before), words(change.after)
+        said = f"{then} in revision {revised.since}, {now} in revision {revised.revision}."
+        yield Fault(change.field, f"{what[:1].upper()}{what[1:]}: {said}")
 
 
 AGREE_FIELDS = ("name", "email", "phone", "revision")

@@ -46,6 +46,7 @@ def breakdown_shape(price: Breakdown) -> dict[str, Any]:
         "discount": price.discount,
         "trade_in": price.trade_in,
         "deposit_back": price.deposit_back,
+        "voucher": price.voucher,
         "delivery": price.delivery,
         "balance": price.balance,
         "owed_to_customer": price.owed_to_customer,

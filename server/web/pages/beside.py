@@ -234,6 +234,7 @@ def _paying(left: Quote, right: Quote, work: Work, terms: ShopTerms) -> tuple[Ro
         row("delivery", ours.delivery, theirs.delivery),
         row("gear traded in", -ours.trade_in, -theirs.trade_in),
         row("lesson deposit given back", -ours.deposit_back, -theirs.deposit_back),
+        *((row("voucher", -ours.voucher, -theirs.voucher),) if ours.voucher or theirs.voucher else ()),
         row(TO_PAY, ours.due, theirs.due),
         _until(left, right, work, terms),
     )

@@ -8,6 +8,7 @@ from server.domain.deposits import last_day_to_buy
 from server.domain.kits import Fitter, Kit
 from server.domain.pricing import Breakdown, Line, bought_one_by_one
 from server.domain.quotes import Quote
+from server.domain.trade_in import VALUED_BY_US
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,11 @@ class Docket:
     parts: tuple[Line, ...]
     deposit: str
 
+    @property
+    def included(self) -> str:
+        """What is included, in one sentence's words."""
+        return ", ".join(line.label for line in self.lines if line.worth)
+
 
 NUMBERS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven")
 
@@ -47,26 +53,32 @@ def docket_of_quote(quote: Quote) -> Docket:
     """The docket of a kept quote: the same lines, from its record."""
     price = quote.kit.price
     core = [line for line in price.lines if line.is_core]
-    by_markdown = sum(line.discount for line in core) - (price.tier.discount if price.tier else 0)
+    by_markdown = sum(line.discount for line in core) - (price.tier.discount if price.tier else 0) - price.agreed_off
     return _docket(price, sum(line.list for line in core) - by_markdown, "")
 
 
 def _docket(price: Breakdown, one_by_one: int, deposit: str) -> Docket:
     core = tuple(line for line in price.lines if line.is_core)
-    saved = one_by_one - price.core_charged
+    saved = one_by_one - price.core_charged - price.agreed_off
     count = NUMBERS[len(core)] if len(core) < len(NUMBERS) else str(len(core))
     rows = []
     if core:
         rows.append(DocketLine(f"{count} part{'' if len(core) == 1 else 's'}, bought one by one today", one_by_one))
     if price.tier is not None:
         rows.append(DocketLine(f"Kit discount, {price.tier.percent} %", -saved, note=price.tier.name))
+    if price.agreed_off:
+        rows.append(DocketLine("Discount agreed with us", -price.agreed_off))
     rows += [DocketLine(line.label, line.charged) for line in price.lines if not line.is_core and not line.worth]
     rows += [DocketLine(line.label, 0, "included", worth=line.worth) for line in price.lines if line.worth]
     rows.append(DocketLine("Delivery", price.delivery, "" if price.delivery else "free"))
     if price.trades:
-        rows.append(DocketLine("Gear traded in", -price.trade_in, note="an estimate until we have seen it"))
+        is_valued = all(trade.because == VALUED_BY_US for trade in price.trades)
+        note = "valued by us, firm once seen" if is_valued else "an estimate until we have seen it"
+        rows.append(DocketLine("Gear traded in", -price.trade_in, note=note))
     if price.deposit_back:
         rows.append(DocketLine("Lesson deposit given back", -price.deposit_back))
+    if price.voucher:
+        rows.append(DocketLine("Voucher", -price.voucher, note="paid before"))
     trades = [f"Traded in: {trade.because}" for trade in price.trades]
     return Docket(
         lines=tuple(rows),

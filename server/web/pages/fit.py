@@ -9,9 +9,9 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.drafts import Draft, step_of
+from server.domain.drafts import Draft, Link, step_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
-from server.domain.kits import TALK_TO_US, Fitter, Kit
+from server.domain.kits import TALK_TO_US, Fitter, Kit, size_words
 from server.domain.learner import REQUIRED, notes_on
 from server.domain.policy import ShopTerms
 from server.domain.quotes import quoted_kit
@@ -88,6 +88,7 @@ class KitPage:
     price_fit: PriceFit | None
     valuations: tuple[ValuationShown, ...]
     water: WaterShown | None
+    link: Link | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +131,7 @@ def change_kit(request: Request, token: str, form: Form, shop: ShopOf, pages: Pa
     shown = tuple(texts_in(form, "sku")[:MOST_SKUS])
     with shop.writing() as work:
         draft = read_draft(work, token)
-        fitter = fitter_for(work, draft.answers, draft.revises)
+        fitter = fitter_for(work, draft.answers, draft.revises, draft.agreed)
         try:
             kit, _ = _kit_shown(fitter, shown or draft.picks)
             draft = put_parts(work, token, _picks(fitter, kit, put=put, use=use, without=without))
@@ -170,7 +171,7 @@ def change_own(request: Request, token: str, slot: str, form: Form, shop: ShopOf
         if kept is None and not text_in(form, "buy"):
             faults.append(Fault(slot, "Nothing was filled in.", "the measures of your own piece"))
         try:
-            fitter = fitter_for(work, {**draft.answers, "keeps": keeps}, draft.revises)
+            fitter = fitter_for(work, {**draft.answers, "keeps": keeps}, draft.revises, draft.agreed)
         except InvalidInput as error:
             faults += StepRead({}, typed, places={f"keeps[{len(others)}]": own_prefix(slot)}).at_inputs(error.faults)
         if faults:
@@ -224,7 +225,13 @@ def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf)
         draft = read_draft(work, token)
         try:
             quote = issue_quote(
-                work, draft.answers, skus or None, key=f"page:{token}:{key}" if key else None, revises=draft.revises
+                work,
+                draft.answers,
+                skus or None,
+                key=f"page:{token}:{key}" if key else None,
+                revises=draft.revises,
+                agreed=draft.agreed,
+                draft=token,
             )
         except (InvalidInput, Conflict) as error:
             if any(name not in draft.answers for name in REQUIRED):
@@ -244,13 +251,13 @@ def _page(
     changed: Changed | None = None,
     own_typed: OwnTyped | None = None,
 ) -> KitPage:
-    fitter = fitter_for(work, draft.answers, draft.revises)
+    fitter = fitter_for(work, draft.answers, draft.revises, draft.agreed)
     answers, targets = fitter.answers, fitter.fitting.sizing.targets
     kit, said = _kit_shown(fitter, picks)
-    notes = [*notes_on(answers), *fitter.fitting.notes]
+    notes = [*_left_out(fitter, kit, picks), *notes_on(answers), *fitter.fitting.notes]
     if kit is None:
         notes.append(fitter.why_no_kit())
-    elif not kit.is_sound:
+    elif not kit.is_sound and not fitter.vouches(kit):
         notes.append(TALK_TO_US)
     page = KitPage(
         token=draft.token,
@@ -279,6 +286,7 @@ def _page(
         price_fit=None,
         valuations=(),
         water=water_shown(answers.spot, work.today),
+        link=draft.link,
     )
     if kit is None:
         return page
@@ -309,6 +317,13 @@ def _page(
         next_step=_next_step(fitter, units),
         stronger_wing=stronger_wing(fitter, kit),
     )
+
+
+def _left_out(fitter: Fitter, kit: Kit | None, picks: tuple[str, ...]) -> tuple[str, ...]:
+    """That parts which the shop put in no longer suit, where it was not the customer who took them out."""
+    gone = fitter.left_out(kit) if kit is not None and not picks else ()
+    names = " and ".join(f"{part.name} ({size_words(part.gear)})" for part in gone)
+    return (f"{names}, which we had put in for you, does not suit your answers now: ask us.",) if gone else ()
 
 
 def _announced(rows: tuple[PartRow, ...], kit: Kit, changed: Changed | None, terms: ShopTerms) -> str:

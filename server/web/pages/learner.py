@@ -11,17 +11,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.domain.catalogue import Catalogue
-from server.domain.drafts import STEP_FIELDS, STEPS, Draft, step_of
+from server.domain.drafts import STEP_FIELDS, STEPS, Draft, Link, step_of
 from server.domain.errors import Fault, InvalidInput, NotFound
 from server.domain.fit import Target
 from server.domain.kits import Kit
 from server.domain.learner import REQUIRED, read_some
-from server.domain.slots import CORE_SLOTS, MEASURE_WORDS, MEASURES, SLOT_WORDS, Measure
+from server.domain.slots import CORE_SLOTS
 from server.usecases.fit import fitter_for, paid_lessons
 from server.usecases.learner import read_draft, save_answers, start_draft
 from server.usecases.work import Shop, Work
+from server.web.pages.asked import AskingPage, mounts_of, tracks_of
 from server.web.pages.forms import Form, StepRead, Typed, filled_step, keep_rows, read_step, text_in, trade_rows
-from server.web.pages.words import UNIT_WORDS, field_words
+from server.web.pages.words import UNIT_WORDS
 from server.web.render import Pages, is_fragment_asked, see_other
 from server.web.state import PagesOf, SettingsOf, ShopOf
 from server.web.units import CHOICES, Units, remember, remembered, rounded_in, size_in, units_of
@@ -35,9 +36,6 @@ STEP_WORDS = {
     "gear": "Gear you have",
     "extras": "Extras and lessons",
 }
-
-
-NOT_ASKED = ("handles", "construction", "cut_to_cm2")
 
 
 @dataclass(frozen=True)
@@ -67,8 +65,8 @@ class Panel:
     words: str = ""
 
 
-@dataclass(frozen=True)
-class StepPage:
+@dataclass(frozen=True, kw_only=True)
+class StepPage(AskingPage):
     """One step: its fields as typed, what is wrong beside them, what can be chosen, and the kit so far."""
 
     token: str
@@ -77,38 +75,8 @@ class StepPage:
     place: int
     steps: tuple[tuple[str, str, bool], ...]
     back: str | None
-    typed: Typed
-    faults: tuple[Fault, ...]
     panel: Panel
-    catalogue: Catalogue
-    keeps: tuple[tuple[str, str], ...]
-    trades: tuple[str, ...]
-    tracks: tuple[str, ...]
-    mounts: tuple[str, ...]
-    core_words: tuple[tuple[str, str], ...] = tuple((slot, SLOT_WORDS[slot]) for slot in CORE_SLOTS)
-
-    def measures(self, slot: str) -> tuple[tuple[Measure, str], ...]:
-        """The measures to ask of kept gear, those first that it cannot be built on without, each with its word."""
-        asked = sorted(MEASURES[slot], key=lambda measure: not measure.to_fit)
-        return tuple((measure, MEASURE_WORDS[measure.name]) for measure in asked if measure.name not in NOT_ASKED)
-
-    def value(self, name: str) -> str:
-        """A field as typed; empty where nothing was."""
-        value = self.typed.get(name, "")
-        return value if isinstance(value, str) else ", ".join(value)
-
-    def has(self, name: str, option: str) -> bool:
-        """Whether an option of several is ticked."""
-        value = self.typed.get(name, ())
-        return option == value if isinstance(value, str) else option in value
-
-    def words_of(self, name: str) -> str:
-        """What a field asks for, in a few words."""
-        return field_words(name)
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
+    link: Link | None
 
 
 @router.get("/")
@@ -219,7 +187,6 @@ def _faults(work: Work, step: str, answers: Mapping[str, Any], *, is_done: bool)
 
 def _page(work: Work, draft: Draft, step: str, typed: Typed, faults: tuple[Fault, ...], units: Units) -> StepPage:
     catalogue = work.catalogue
-    masts = catalogue.sold_in("mast")
     place = STEPS.index(step)
     return StepPage(
         token=draft.token,
@@ -231,11 +198,12 @@ def _page(work: Work, draft: Draft, step: str, typed: Typed, faults: tuple[Fault
         typed=typed,
         faults=faults,
         panel=_panel(work, draft, len(faults), units),
+        link=draft.link,
         catalogue=catalogue,
         keeps=tuple(keep_rows()),
         trades=tuple(trade_rows(typed)),
-        tracks=tuple(sorted({part.gear.text("track") for part in masts})),
-        mounts=tuple(sorted({part.gear.text("mount") for part in masts})),
+        tracks=tracks_of(catalogue),
+        mounts=mounts_of(catalogue),
     )
 
 
@@ -249,7 +217,7 @@ def _panel(work: Work, draft: Draft, faults: int, units: Units) -> Panel:
     if missing:
         return Panel(missing, faults)
     try:
-        fitter = fitter_for(work, draft.answers, draft.revises)
+        fitter = fitter_for(work, draft.answers, draft.revises, draft.agreed)
     except InvalidInput as error:
         return Panel(0, len(error.faults), words="One of the answers no longer holds: look through the steps again.")
     kit = fitter.recommended()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from zoneinfo import ZoneInfo
 
@@ -18,13 +19,14 @@ from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.stock import Hold, read_contact
 from server.outside.qr import Squares, qr_of
 from server.usecases.learner import draft_from_quote
-from server.usecases.quotes import read_quote
+from server.usecases.quotes import read_quote, revised_since, version_of
 from server.usecases.stock import agree_to_quote, open_hold, release_hold
 from server.usecases.work import Work
 from server.web.drawings.ruler import Ruler, ruler
 from server.web.pages.docket import Docket, docket_of_quote
 from server.web.pages.drawn import KitDrawn, drawn_in, kit_drawn
 from server.web.pages.forms import Form, text_in
+from server.web.pages.revised import RevisedShown, revised_shown
 from server.web.pages.water import WaterShown, water_shown
 from server.web.pages.winds import WindsShown, winds_shown
 from server.web.pages.words import lead_of, sentence_of, title_of
@@ -106,6 +108,17 @@ class QuotePage:
     winds: WindsShown
     water: WaterShown | None
     notes: tuple[str, ...]
+    version: str
+    revised: RevisedShown | None
+    announced: str = ""
+    """What somebody is told who looks at an older version, or asked for one."""
+    is_asking_new: bool = False
+    """Whether what stands around the form to agree with is new to that page too; a form that it has already is left as it is."""
+
+    @property
+    def asks(self) -> bool:
+        """Whether the form to agree with is shown."""
+        return self.can_agree or (self.hold is not None and self.hold.revision != self.quote.revision)
 
 
 @router.get("/quotes/{token}")
@@ -123,10 +136,12 @@ def quote_page(
     asked: Asked | None = None,
     named: Named | None = None,
     units: Units = SHOP_UNITS,
+    since: int | None = None,
 ) -> QuotePage:
     """A quote as it is shown; `address` is the shop's, and what was typed into its forms comes back in them.
 
-    Sizes and winds are said in `units`; without them in the shop's own, as on paper.
+    Sizes and winds are said in `units`; without them in the shop's own, as on paper. What has changed is said since the revision
+    `since`, or since the one before the newest.
     """
     quote, hold = read_quote(work, token), open_hold(work, token)
     terms = work.catalogue.policy
@@ -137,6 +152,7 @@ def quote_page(
     state = quote.state_on(work.today, hold)
     alone = quote.talk_first is None
     own = f"{address}/quotes/{quote.token}"
+    revised = revised_since(work, quote, since) or revised_since(work, quote)
     return QuotePage(
         quote=quote,
         title=title_of(quote.setup),
@@ -158,6 +174,8 @@ def quote_page(
         winds=winds_shown(quote.wings, quote.hands, quote.spot, quote.usual_wind_kn, units),
         water=water_shown(work.catalogue.spots.get(quote.spot), work.today),
         notes=tuple(measures_said_in(note, units) for note in notes),
+        version=version_of(quote.revision, hold),
+        revised=revised_shown(revised, terms.shop, units) if revised else None,
     )
 
 
@@ -165,18 +183,26 @@ def quote_page(
 def agree(request: Request, token: str, form: Form, shop: ShopOf, settings: SettingsOf, pages: PagesOf) -> Response:
     """Ask to hold the parts; what stands against it is said on the page, with what was typed."""
     name, email, phone = (text_in(form, field) for field in ("name", "email", "phone"))
-    said = text_in(form, "revision")
+    revision = revision_in(text_in(form, "revision"))
     with shop.writing() as work:
         try:
             contact = read_contact(name, email, phone)
-            agree_to_quote(work, token, contact, int(said) if said.isascii() and said.isdigit() else 0)
+            agree_to_quote(work, token, contact, revision)
             return see_other(f"/quotes/{token}")
         except (InvalidInput, Conflict) as error:
             faults, status = error.faults, 409 if isinstance(error, Conflict) else 422
         except (Lapsed, TooMany) as error:
             faults, status = (Fault("agree", str(error)),), 410 if isinstance(error, Lapsed) else 429
-        page = quote_page(work, token, settings.address, Asked(name, email, phone, faults), units=units_of(request))
+        asked = Asked(name, email, phone, faults)
+        page = quote_page(work, token, settings.address, asked, units=units_of(request), since=revision)
+        if page.revised is not None and 0 < revision < page.quote.revision:
+            page = replace(page, announced=f"Nothing was set aside for revision {revision}. {page.revised.says}")
         return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop, status=status)
+
+
+def revision_in(text: str) -> int:
+    """The number of a revision as a form sends it; 0, which none has, where it is no such number."""
+    return int(text) if re.fullmatch(r"[1-9]\d{0,6}", text, re.ASCII) else 0
 
 
 @router.post("/quotes/{token}/release")

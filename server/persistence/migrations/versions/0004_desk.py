@@ -36,6 +36,7 @@ def upgrade() -> None:
         sa.Column("refused_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("refused_because", sa.Text(), nullable=False),
         sa.Column("quote_token", sa.String(), nullable=False),
+        sa.Column("revision", sa.Integer(), nullable=True),
         sa.PrimaryKeyConstraint("token", name=op.f("pk_worksheet")),
     )
     for column in ("email_key", "phone_key", "quote_token"):

@@ -1,0 +1,132 @@
+"""What needs a hand at the desk today, and the quote that a caller means."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from server.domain.accounts import failures_now, wait_left
+from server.domain.calls import Call
+from server.domain.drafts import oldest_kept
+from server.domain.errors import Fault, InvalidInput, TooMany
+from server.domain.finding import CODE_GUESSES, Changed, Met, Sought, read_sought
+from server.domain.stock import OpenHold
+from server.domain.worksheets import Worksheet
+from server.persistence.accounts import lock_failures
+from server.persistence.calls import load_promised
+from server.persistence.desk import find_met, load_changed, load_unopened, load_waiting, names_by_token
+from server.persistence.quotes import token_of
+from server.persistence.stock import load_open_holds
+from server.persistence.tables import FailureRow
+from server.usecases.work import Work
+
+SOON = timedelta(hours=48)
+MOST_ROWS = 50
+CODE_ACCEPTED = "eight letters and digits, such as HKBN 04QA"
+
+
+@dataclass(frozen=True, slots=True)
+class Today:
+    """What needs a hand, each list in the order in which it wants one; of the long ones the first fifty."""
+
+    to_confirm: tuple[OpenHold, ...]
+    lapsing: tuple[OpenHold, ...]
+    calls: tuple[Call, ...]
+    waiting: tuple[Worksheet, ...]
+    changed: tuple[Changed, ...]
+    unopened: tuple[Worksheet, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a search led to: a quote by its code, or where somebody was met. `misheard` is a code that leads nowhere."""
+
+    sought: Sought
+    code: str = ""
+    met: tuple[Met, ...] = ()
+    misheard: str = ""
+
+
+def today_at_desk(work: Work) -> Today:
+    """What needs a hand now: it reads a few rows of each kind, so that an open page may ask often."""
+    holds = load_open_holds(work.session, work.now)
+    kept_since = oldest_kept(work.now, work.catalogue.policy)
+    changed = load_changed(work.session, _start_of_yesterday(work), MOST_ROWS)
+    names = names_by_token(work.session, [one.token for one in changed])
+    return Today(
+        to_confirm=tuple(one for one in holds if not one.hold.is_confirmed),
+        lapsing=tuple(one for one in holds if one.hold.is_confirmed and one.hold.expires_at <= work.now + SOON),
+        calls=tuple(load_promised(work.session, MOST_ROWS)),
+        waiting=tuple(load_waiting(work.session, kept_since, MOST_ROWS)),
+        changed=tuple(replace(one, name=names.get(one.token, "")) for one in changed),
+        unopened=tuple(load_unopened(work.session, kept_since, work.now, MOST_ROWS)),
+    )
+
+
+def _start_of_yesterday(work: Work) -> datetime:
+    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    return datetime.combine(work.today - timedelta(days=1), time(), zone)
+
+
+def find_at_desk(work: Work, account_id: int, text: str) -> Found:
+    """The quote of a code, or where somebody of this name, number or address was met.
+
+    Codes that lead nowhere are counted for the account; after many the next must wait (`TooMany`), while names, numbers and
+    addresses are found as before. Raises `InvalidInput` where nothing was typed.
+    """
+    sought = read_sought(text)
+    if sought.is_nothing:
+        raise InvalidInput([Fault("q", "Nothing to look for was typed.", "a code, a name, a number or an address")])
+    counter = _counter(work, account_id) if sought.said_code else None
+    is_free = counter is not None and not _wait(work, counter)
+    if is_free and sought.is_right and token_of(work.session, sought.said_code) is not None:
+        return Found(sought, sought.said_code)
+    kept_since = oldest_kept(work.now, work.catalogue.policy)
+    met = tuple(find_met(work.session, sought, kept_since, MOST_ROWS))
+    if counter is not None and not met:
+        _count(work, counter, "q")
+    return Found(sought, met=met, misheard=sought.said_code)
+
+
+def quote_by_code(work: Work, account_id: int, text: str) -> str:
+    """The token of the quote with a code; raises `InvalidInput`, and `TooMany` after many codes that lead nowhere."""
+    sought = read_sought(text)
+    if not sought.said_code:
+        raise InvalidInput([Fault("code", "This is not a code.", CODE_ACCEPTED)])
+    counter = _counter(work, account_id)
+    token = None
+    if not _wait(work, counter) and sought.is_right:
+        token = token_of(work.session, sought.said_code)
+    if token is None:
+        _count(work, counter, "code")
+        words = "There is no quote with this code." if sought.is_right else "One sign of this code is wrong: ask again."
+        raise InvalidInput([Fault("code", words, CODE_ACCEPTED)])
+    return token
+
+
+def count_guess(work: Work, account_id: int) -> None:
+    """Count a code that led nowhere at another door than the search; raises `TooMany` while the account has to wait."""
+    _count(work, _counter(work, account_id), "code")
+
+
+def _counter(work: Work, account_id: int) -> FailureRow:
+    """How many codes of this account led nowhere, locked until the unit of work ends, for every process alike."""
+    return lock_failures(work.session, [f"codes:{account_id}"], work.now)[0]
+
+
+def _wait(work: Work, counter: FailureRow) -> timedelta:
+    return wait_left(CODE_GUESSES, counter.failures, counter.last_at, work.now)
+
+
+def _count(work: Work, counter: FailureRow, field: str) -> None:
+    """Count a code that led nowhere and commit it; raises `TooMany`, counting nothing, while the account has to wait."""
+    wait = _wait(work, counter)
+    if wait:
+        seconds = -(-wait // timedelta(seconds=1))
+        raise TooMany(
+            field, f"Too many codes that led nowhere. Wait {seconds} seconds, or look for the name or the number."
+        )
+    counter.failures = failures_now(CODE_GUESSES, counter.failures, counter.last_at, work.now) + 1
+    counter.last_at = work.now
+    work.commit()

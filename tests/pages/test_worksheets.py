@@ -1,0 +1,242 @@
+"""The desk's worksheet over the front door: typed, made a link, opened by the customer; a quote revised; what only some may see."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from fastapi import FastAPI
+
+from server.domain.agreed import Agreed
+from server.usecases.quotes import issue_quote
+from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, write_worksheet
+from tests.builders_http import Client
+from tests.builders_shop import learner
+from tests.pages.reader import FORM, Reader
+
+CALLER = {"mass_kg": "92", "to_feet": "average", "fitness": "fair", "board_background": "some", "foil_stage": "none"}
+
+
+def new_sheet(client: Client) -> Reader:
+    answer = client.post("/desk/worksheets")
+    assert answer.status_code == 303
+    return Reader(client).open(answer.headers["location"])
+
+
+def link_on(reader: Reader) -> str:
+    address = reader.by_id("given-address").get("value", "")
+    return "/prepared/" + address.rpartition("/")[2]
+
+
+def kept_quote(app: FastAPI) -> tuple[str, str]:
+    """The token and code of a quote that a customer has kept."""
+    with app.state.shop.writing() as work:
+        quote = issue_quote(work, learner())
+    return quote.token, quote.code
+
+
+def test_from_what_the_caller_says_to_their_own_quote(staff: Client, client: Client) -> None:
+    sheet = new_sheet(staff).press(
+        "Make the link",
+        **CALLER,
+        discount="100",
+        name="Some One",
+        phone="+353 20 910 0177",
+        note="The calm board, as we said.",
+        staff_note="Haggles",
+    )
+    assert "The link for Some One" in sheet.text
+    assert "Not opened yet" in sheet.text
+    customer = Reader(client).open(link_on(sheet))
+    assert customer.status == 200
+    assert customer.address.endswith("/kit")
+    assert "The calm board, as we said." in customer.text
+    assert "Put together for you by Maeve" in customer.text
+    assert "Discount agreed with us" in customer.text
+    assert "92 kg" in customer.text
+    token = link_on(sheet).rpartition("/")[2]
+    assert client.post(f"/prepared/{token}/opened").status_code == 204
+    assert "First opened" in Reader(staff).open(sheet.address).text
+    quote = customer.press("Keep this quote")
+    assert "Discount agreed with us" in quote.text
+    for page in (customer, quote):
+        for secret in ("Haggles", "For the shop alone", "Some One", "0177", "cost", "Cost"):
+            assert secret not in page.html
+    assert "Kept as quote" in Reader(staff).open(sheet.address).text
+
+
+def test_looking_at_a_link_from_the_desk_does_not_count_as_opened(staff: Client) -> None:
+    sheet = new_sheet(staff).press("Make the link", **CALLER)
+    token = link_on(sheet).rpartition("/")[2]
+    assert staff.post(f"/prepared/{token}/opened").status_code == 204
+    assert "Not opened yet" in Reader(staff).open(sheet.address).text
+
+
+def test_some_of_the_answers_are_enough_for_a_saved_sheet_but_not_for_a_link(staff: Client) -> None:
+    sheet = new_sheet(staff)
+    saved = sheet.press("Only save", mass_kg="92", spot="Tullaveen Strand")
+    assert "Still to ask: kneeling to standing, fitness" in saved.text
+    again = Reader(staff).open(sheet.address)
+    assert again.by_id("mass_kg").get("value") == "92"
+    refused = again.press("Make the link")
+    assert refused.status == 422
+    assert "answers are not right yet" in refused.text
+
+
+def test_each_wrong_field_is_named_and_nothing_typed_is_lost(staff: Client) -> None:
+    typed = {
+        "mass_kg": "900",
+        "discount": "lots",
+        "phone": "call me",
+        "line-0-kind": "repair",
+        "line-0-label": "Fin box",
+        "line-0-amount": "dear",
+        "why": "x" * 301,
+    }
+    page = new_sheet(staff).press("Make the link", **{**CALLER, **typed})
+    assert page.status == 422
+    for name in ("mass_kg", "discount", "phone", "line-0-amount", "why"):
+        assert page.by_id(f"{name}-fault") is not None, name
+        assert page.by_id(name).get("value") == typed[name]
+
+
+def test_a_value_given_to_old_gear_and_lines_of_ones_own_stand_on_the_docket(staff: Client) -> None:
+    gear = {
+        "trades-0-slot": "board",
+        "trades-0-price_new": "1100",
+        "trades-0-months": "18",
+        "trades-0-condition": "good",
+    }
+    lines = {
+        "line-0-kind": "repair",
+        "line-0-label": "Fin box",
+        "line-0-amount": "45",
+        "line-1-kind": "voucher",
+        "line-1-amount": "100",
+        "line-2-kind": "delivery",
+        "line-2-amount": "12",
+    }
+    sheet = new_sheet(staff).press("Only save", **CALLER, **gear, **lines)
+    sheet = sheet.press("Only save", **{"value-0": "300"})
+    text = sheet.text.replace(" ", "")
+    for words in (
+        "Fin box €45.00",
+        "Voucher paid before −€100.00",
+        "Delivery €12.00",
+        "valued by us, firm once seen −€300.00",
+    ):
+        assert words.replace(" ", "") in text, words
+
+
+def test_margin_is_the_owners_to_see_and_staffs_only_where_the_owner_says_so(staff: Client, owner: Client) -> None:
+    sheet = new_sheet(staff).press("Only save", **CALLER)
+    assert "For the shop alone: margin" not in sheet.text
+    assert "Cost" not in sheet.text
+    assert "For the shop alone: margin" in Reader(owner).open(sheet.address).text
+
+
+def test_what_waits_for_the_owner_is_theirs_alone_to_give(staff: Client, owner: Client, client: Client) -> None:
+    sheet = new_sheet(staff).press("Make the link", **CALLER, discount="900")
+    assert "waits for the owner" in sheet.text
+    word = f"{sheet.address}/word"
+    assert staff.post(word, content=b"go=give", headers=FORM).status_code == 403
+    assert staff.post(word, content=b"go=refuse&because=no", headers=FORM).status_code == 403
+    silent = Reader(owner).open(sheet.address).press("Say no")
+    assert silent.status == 422
+    refused = silent.press("Say no", because="Not before the season")
+    assert "Not before the season" in Reader(staff).open(sheet.address).text
+    assert refused.status == 200
+    again = Reader(staff).open(sheet.address).press("Make the link", discount="800")
+    given = Reader(owner).open(again.address).press("Give my word and make the link")
+    customer = Reader(client).open(link_on(given))
+    assert "Discountagreedwithus−€800.00" in customer.text.replace(" ", "")
+
+
+def test_a_link_taken_back_says_so(staff: Client, client: Client) -> None:
+    sheet = new_sheet(staff).press("Make the link", **CALLER)
+    link = link_on(sheet)
+    sheet.press("Take the link back")
+    gone = Reader(client).open(link)
+    assert gone.status == 410
+    assert "taken this link back" in gone.text
+
+
+def test_a_quote_is_changed_at_the_desk_and_its_page_tells_the_story(
+    staff: Client, owner: Client, client: Client, app: FastAPI
+) -> None:
+    token, code = kept_quote(app)
+    page = Reader(staff).open(f"/desk/quotes/{code}")
+    assert "has not had it open yet" in page.text
+    sheet = page.press("Change it")
+    made = sheet.press("Make the revision", discount="50", staff_note="Called at noon")
+    assert made.address == f"/desk/quotes/{code}"
+    assert "Revision 2" in made.text
+    assert "by Maeve" in made.text
+    assert "Called at noon" in made.text
+    assert "For the shop alone: margin" not in made.text
+    assert "For the shop alone: margin" in Reader(owner).open(made.address).text
+    client.post(f"/quotes/{token}/seen", content=b"revision=2", headers=FORM)
+    assert "Seen by the customer" in Reader(staff).open(made.address).text
+    customer = Reader(client).open(f"/quotes/{token}")
+    assert "by Maeve at the shop" in customer.text
+    assert "Called at noon" not in customer.text
+
+
+def test_an_unchanged_quote_is_answered_with_nothing_and_a_changed_one_with_what_changed(
+    staff: Client, app: FastAPI
+) -> None:
+    token, code = kept_quote(app)
+    page = Reader(staff).open(f"/desk/quotes/{code}")
+    found = re.search(r"shown=([^\"&]+)", page.html)
+    assert found is not None
+    shown = found[1]
+    asking = {"HX-Request": "true"}
+    assert staff.get(f"/desk/quotes/{code}?shown={shown}", headers=asking).status_code == 204
+    with app.state.shop.writing() as work:
+        issue_quote(work, learner(mass_kg=95), revises=token)
+    changed = staff.get(f"/desk/quotes/{code}?shown={shown}", headers=asking)
+    assert changed.status_code == 200
+    assert "Revision 2, by the customer" in changed.text
+
+
+def test_a_quote_changed_meanwhile_shows_the_changes_before_it_is_written_over(staff: Client, app: FastAPI) -> None:
+    token, code = kept_quote(app)
+    sheet = Reader(staff).open(f"/desk/quotes/{code}").press("Change it")
+    with app.state.shop.writing() as work:
+        issue_quote(work, learner(mass_kg=95), revises=token)
+    late = sheet.press("Make the revision")
+    assert late.status == 409
+    assert "What was changed meanwhile" in late.text
+    assert "80 kg" in late.text
+    assert "95 kg" in late.text
+    read = late.press("Taken as read: go on from revision 2")
+    assert "Revision 3" in read.press("Make the revision").text
+
+
+@pytest.mark.parametrize("field", ["fix-board", "line-0-kind"])
+def test_made_up_parts_and_kinds_are_refused(staff: Client, field: str) -> None:
+    sheet = new_sheet(staff)
+    body = "&".join(f"{name}={value}" for name, value in {**CALLER, field: "made-up", "go": "finish"}.items())
+    answer = staff.post(sheet.address, content=body.encode(), headers=FORM)
+    assert answer.status_code == 422
+    assert f'id="{field}-fault"' in answer.text
+
+
+def test_htmx_is_answered_with_what_it_comes_to(staff: Client) -> None:
+    sheet = new_sheet(staff)
+    body = "&".join(f"{name}={value}" for name, value in CALLER.items())
+    part = staff.post(sheet.address, content=body.encode(), headers={**FORM, "HX-Request": "true"})
+    assert part.status_code == 200
+    assert part.text.lstrip().startswith('<section class="worked" id="worked"')
+    assert "To pay" in part.text
+
+
+def test_a_worksheet_that_was_sent_is_not_changed_any_more(staff: Client, app: FastAPI) -> None:
+    with app.state.shop.writing("Maeve") as work:
+        sheet = begin_worksheet(work)
+        write_worksheet(work, sheet.token, learner(), Agreed(), Written())
+        finish_worksheet(work, sheet.token, "staff")
+    answer = staff.post(f"/desk/worksheets/{sheet.token}", content=b"mass_kg=50&go=save", headers=FORM)
+    assert answer.status_code == 409
+    copy = Reader(staff).open(f"/desk/worksheets/{sheet.token}").press("Begin a new worksheet from this one")
+    assert copy.by_id("mass_kg").get("value") == "80"
