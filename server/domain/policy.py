@@ -138,6 +138,23 @@ class TradeInTerms:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class LessonTerms:
+    """When lessons are held, called off, and what a learner's calling off costs; winds in knots, hours before the start.
+
+    Twelve knots and gusts of 25 are common practice of the trade, without a source.
+    """
+
+    without_wind: tuple[str, ...] = ("tow",)
+    least_mean_kn: float = 12.0
+    most_gust_kn: float = 25.0
+    provisional_call_hour: int = 18
+    final_call_hours: int = 2
+    call_off_hours: int = 24
+    kept_if_late: Decimal = Decimal(1)
+    kept_if_missed: Decimal = Decimal(1)
+
+
 DEFAULT_TIERS = (
     Tier(
         "Whole kit",
@@ -178,6 +195,7 @@ class Policy:
     quote_days: int = 400
     staff_discount_percent: Decimal = Decimal(5)
     staff_see_margin: bool = False
+    lessons: LessonTerms = LessonTerms()
     end_of_season_value: Mapping[str, Decimal] = field(
         default_factory=lambda: MappingProxyType(dict.fromkeys(SEASONAL, HALF))
     )
@@ -437,6 +455,32 @@ def _trade_in(reader: _Reader) -> TradeInTerms:
     return terms
 
 
+def _lesson_terms(reader: _Reader) -> LessonTerms:
+    usual = LessonTerms()
+    share, accepted = _decimal("0", "1"), "a share from 0 to 1"
+    knots, hours = "knots from 0 to 60", "whole hours from 0 to 168"
+    terms = LessonTerms(
+        without_wind=reader.take("without_wind", usual.without_wind, _words, "a list of kinds of lesson"),
+        least_mean_kn=reader.take("least_mean_kn", usual.least_mean_kn, _number(0, 60), knots),
+        most_gust_kn=reader.take("most_gust_kn", usual.most_gust_kn, _number(0, 60), knots),
+        provisional_call_hour=reader.take(
+            "provisional_call_hour", usual.provisional_call_hour, _whole(0, 23), "a whole hour of the day from 0 to 23"
+        ),
+        final_call_hours=reader.take("final_call_hours", usual.final_call_hours, _whole(0, 168), hours),
+        call_off_hours=reader.take("call_off_hours", usual.call_off_hours, _whole(0, 168), hours),
+        kept_if_late=reader.take("kept_if_late", usual.kept_if_late, share, accepted),
+        kept_if_missed=reader.take("kept_if_missed", usual.kept_if_missed, share, accepted),
+    )
+    reader.refuse_the_rest()
+    return terms
+
+
+def _words(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, (list, tuple)) or len(value) > 50:
+        raise ValueError
+    return tuple(dict.fromkeys(_text(word) for word in value))
+
+
 def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
     """A policy from its tables (as read from `policy.toml`); a key left out keeps the ordinary term.
 
@@ -466,6 +510,7 @@ def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
         staff_discount_percent=desk.take(
             "staff_discount_percent", Decimal(5), _decimal("0", "100"), "per cent from 0 to 100"
         ),
+        lessons=_lesson_terms(top.table("lessons")),
         staff_see_margin=desk.take("staff_see_margin", False, _yes_no, "true or false"),
         end_of_season_value=MappingProxyType(
             {slot: season.take(slot, HALF, _decimal("0", "1"), "a share from 0 to 1") for slot in SEASONAL}

@@ -231,6 +231,8 @@ class DepositRow(SQLModel, table=True):
     quote: str = ""
     at: datetime = Field(sa_column=_moment())
     by: str
+    method: str | None = None
+    why: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
 
 
 class AccountRow(SQLModel, table=True):
@@ -347,3 +349,119 @@ class CounterSaleRow(SQLModel, table=True):
     by: str
     taken_back_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
     taken_back_by: str = ""
+
+
+class WindowRow(SQLModel, table=True):
+    """A window for giving fees back that the shop has extended, with its reason."""
+
+    __tablename__ = "window_extension"
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(sa_column=_named("paid_lesson.code", index=True))
+    until: date
+    why: str = Field(sa_column=_text())
+    at: datetime = Field(sa_column=_moment())
+    by: str
+
+
+class LessonTimeRow(SQLModel, table=True):
+    __tablename__ = "lesson_time"
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    starts_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    minutes: int
+    places: int
+    instructor: str
+    spot: str
+    provisional: str = ""
+    final: str = ""
+    because: str = Field(default="", sa_column=_text())
+    sequence: int = 0
+    made_at: datetime = Field(sa_column=_moment())
+    made_by: str
+
+
+class BookingRow(SQLModel, table=True):
+    """A place in a lesson; the person in it is forgotten some time after the lesson."""
+
+    __tablename__ = "booking"
+    id: int | None = Field(default=None, primary_key=True)
+    token: str = Field(unique=True)
+    code: str = Field(sa_column=Column(ForeignKey("paid_lesson.code"), nullable=False, unique=True))
+    time_id: int = Field(sa_column=_named("lesson_time.id", index=True))
+    name: str
+    email: str
+    phone: str
+    email_key: str = Field(index=True)
+    phone_key: str = Field(index=True)
+    mass_kg: float | None = None
+    state: str
+    quote_token: str = Field(default="", index=True)
+    note: str = Field(default="", sa_column=_text())
+    taught_share: float | None = None
+    repeats: int | None = Field(default=None, foreign_key="booking.id")
+    sequence: int = 0
+    made_at: datetime = Field(sa_column=_moment())
+    made_by: str
+
+
+class AssessmentRow(SQLModel, table=True):
+    """What an instructor saw on the water, once for each key, however often a phone sends it."""
+
+    __tablename__ = "assessment"
+    id: int | None = Field(default=None, primary_key=True)
+    key: str = Field(unique=True)
+    booking_id: int = Field(sa_column=_named("booking.id", index=True))
+    seen: str = Field(sa_column=_text())
+    seen_at: datetime = Field(sa_column=_moment())
+    received_at: datetime = Field(sa_column=_moment())
+    by: str
+
+
+class ReadingRow(SQLModel, table=True):
+    """The wind and tide at a spot as the desk typed them."""
+
+    __tablename__ = "strand_reading"
+    id: int | None = Field(default=None, primary_key=True)
+    spot: str
+    at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    mean_kn: float
+    gust_kn: float
+    from_deg: float
+    tide_m: float
+    has_lightning: bool = False
+    by: str
+
+
+class MessageRow(SQLModel, table=True):
+    """A message on its way out: written in the transaction of what it tells, sent by a loop that leases it for a while."""
+
+    __tablename__ = "message"
+    id: int | None = Field(default=None, primary_key=True)
+    message_id: str = Field(unique=True)
+    name: str
+    about: str = Field(default="", index=True)
+    to_name: str
+    to_email: str
+    subject: str = Field(sa_column=_text())
+    body: str = Field(sa_column=_text())
+    calendar: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
+    made_at: datetime = Field(sa_column=_moment())
+    made_by: str
+    next_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    tries: int = 0
+    leased_until: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    sent_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    gave_up_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    last_error: str = Field(default="", sa_column=_text())
+
+
+class WordingRow(SQLModel, table=True):
+    """The owner's own text of a message; the newest row of a name is in force."""
+
+    __tablename__ = "message_wording"
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(index=True)
+    subject: str = Field(sa_column=_text())
+    body: str = Field(sa_column=_text())
+    at: datetime = Field(sa_column=_moment())
+    by: str
