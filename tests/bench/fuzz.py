@@ -11,7 +11,7 @@ import random
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import quote_from_bytes, urlencode
 
@@ -47,6 +47,7 @@ from server.persistence.tables import (
     StockRow,
     UnmetRow,
 )
+from server.web.guard import SESSION_COOKIE
 from tests.bench.harness import (
     KEPT_OPEN_SECONDS,
     LEARNER,
@@ -59,6 +60,7 @@ from tests.bench.harness import (
     servers,
     shop_at,
 )
+from tests.builders_accounts import account_token
 
 TABLES = (DepositRow, DraftRow, HoldRow, LessonRow, OnceRow, QuoteRow, RevisionRow, StockRow, UnmetRow)
 NAMES: dict[str, list[Any]] = {
@@ -83,7 +85,17 @@ FORMS: tuple[str, ...] = (
     "units",
     "answers",
 )
-FORMS += ("agree", "agree", "release", "odd")
+FORMS += ("agree", "agree", "release", "seen", "odd", "desk", "desk", "desk", "desk")
+COUNTS_ITS_REFUSALS = (
+    "/desk/worksheets/",
+    "/desk/quotes/",
+    "/desk/find",
+    "/desk/calls",
+    "/desk/worksheets",
+    "/sign-in",
+    "/welcome",
+)
+"""Where a refusal is written down, or what can be read of a form is kept."""
 UNIT_KINDS = ("mass", "length", "wind")
 PLENTY = 10_000
 
@@ -284,6 +296,8 @@ class Ideas:
     draw: random.Random
     drafts: list[str] = field(default_factory=list)
     quotes: list[str] = field(default_factory=list)
+    worksheets: list[str] = field(default_factory=list)
+    sessions: tuple[str, ...] = ()
 
     def often(self, share: float) -> bool:
         """True with this share."""
@@ -434,6 +448,8 @@ class Ideas:
         draft, quote = f"/drafts/{self.token(self.drafts)}", f"/quotes/{self.token(self.quotes)}"
         if kind == "odd":
             return self.odd_probe()
+        if kind == "desk":
+            return self.desk_probe()
         if kind == "drafts":
             return self.posted("/drafts", [] if self.often(0.8) else self.strays())
         if kind in STEPS:
@@ -449,8 +465,55 @@ class Ideas:
             return self.posted(
                 "/units", [*chosen, ("back", draw.choice(["/", "/words", "//x", "/drafts/x/kit", *TEXTS]))]
             )
-        fields = [*self.contact().items(), ("revision", "1")] if kind == "agree" else []
+        fields = [*self.contact().items(), ("revision", "1")] if kind in ("agree", "seen") else []
         return self.posted(f"{quote}/{kind}", [(name, str(value)) for name, value in fields])
+
+    def desk_probe(self) -> Probe:
+        """A form of the desk's, sent by somebody who is signed in, or by nobody."""
+        draw = self.draw
+        sheet = f"/desk/worksheets/{self.token(self.worksheets)}"
+        number = draw.choice(["1", "2", "0", "-1", "x", str(10**30)])
+        ways: list[tuple[str, list[tuple[str, str]]]] = [
+            ("/desk/worksheets", []),
+            (sheet, self.worksheet_fields()),
+            (sheet, self.worksheet_fields()),
+            (f"{sheet}/word", [("go", draw.choice(["give", "refuse", "take_back"])), ("because", draw.choice(TEXTS))]),
+            (f"{sheet}/{draw.choice(['read', 'withdraw', 'copy'])}", [("revision", draw.choice(NUMBERS))]),
+            ("/desk/calls", [(name, draw.choice(TEXTS)) for name in ("name", "phone", "about", "day", "at", "code")]),
+            (f"/desk/calls/{number}/done", []),
+            ("/desk/counter", [("sku", "DUN-72"), ("pieces", draw.choice(NUMBERS)), ("key", draw.choice(TEXTS))]),
+            (f"/desk/counter/{number}/take-back", []),
+            (f"/desk/holds/{draw.choice(SEGMENTS)}/confirm", []),
+            ("/sign-in", [("name", draw.choice(TEXTS)), ("password", draw.choice(TEXTS))]),
+            ("/staff", [("name", draw.choice(TEXTS)), ("role", draw.choice(["staff", "owner", *TEXTS]))]),
+            (f"/staff/{number}/role", [("role", draw.choice(["staff", *TEXTS]))]),
+        ]
+        target, fields = draw.choice(ways)
+        probe = self.posted(target, fields)
+        if not self.sessions or not self.often(0.9):
+            return probe
+        cookie = f"{SESSION_COOKIE}={draw.choice(self.sessions)}".encode()
+        return replace(probe, headers=(*probe.headers, (b"Cookie", cookie)))
+
+    def worksheet_fields(self) -> list[tuple[str, str]]:
+        """A worksheet as it is posted: what the caller says, and what is agreed by hand."""
+        draw = self.draw
+        fields = [field for step in STEPS for field in self.step_fields(step) if field[0] != "go"]
+        amounts = [*NUMBERS, "150", "1,50", "900.00", "€ 12"]
+        own = [
+            ("discount", draw.choice(amounts)),
+            ("why", draw.choice(TEXTS)),
+            ("fix-board", draw.choice(["EEL-105", "DUN-72", *TEXTS])),
+            ("line-0-kind", draw.choice(["repair", "voucher", "delivery", *TEXTS])),
+            ("line-0-label", draw.choice(TEXTS)),
+            ("line-0-amount", draw.choice(amounts)),
+            ("value-0", draw.choice(amounts)),
+            ("note", draw.choice(TEXTS)),
+            ("staff_note", draw.choice(TEXTS)),
+            *[(name, str(value)) for name, value in self.contact().items()],
+        ]
+        kept = [field for field in own if self.often(0.5)]
+        return [("go", draw.choice(["finish", "save", "more", ""])), *fields, *kept]
 
     def own_probe(self, draft: str) -> Probe:
         """A piece of one's own for a slot of the kit, or one bought after all."""
@@ -600,9 +663,19 @@ def pages_of(ideas: Ideas) -> Probe:
         f"/drafts/{draft}/kit",
         f"/drafts/{draft}/kit?{ideas.named_kit()}",
         f"/drafts/{draft}/shared",
+        f"/prepared/{ideas.token(ideas.worksheets)}",
+        f"/quotes/{quote}/news?shown={ideas.draw.choice(SEGMENTS)}",
+        f"/desk/find?q={ideas.draw.choice(SEGMENTS)}",
+        f"/desk/counter?item={ideas.draw.choice(SEGMENTS)}",
+        f"/desk/worksheets/{ideas.token(ideas.worksheets)}",
+        "/desk",
         f"/drafts/{draft}/{ideas.draw.choice(STEPS)}",
     ]
-    return Probe("GET", ideas.draw.choice(ways), headers=ideas.extra_headers())
+    headers = ideas.extra_headers()
+    way = ideas.draw.choice(ways)
+    if way.startswith("/desk") and ideas.sessions:
+        headers = (*headers, (b"Cookie", f"{SESSION_COOKIE}={ideas.draw.choice(ideas.sessions)}".encode()))
+    return Probe("GET", way, headers=headers)
 
 
 class Refusals:
@@ -663,7 +736,7 @@ class Prober:
         is_step = (
             probe.method == "POST" and probe.target.startswith("/drafts/") and probe.target.rsplit("/", 1)[1] in STEPS
         )
-        if not is_step:
+        if not is_step and not probe.target.startswith(COUNTS_ITS_REFUSALS):
             self.outcome.must(self.refusals.commits() == commits, "a refused request committed something", probe)
 
     def remember(self, answer: httpx.Response) -> None:
@@ -671,7 +744,11 @@ class Prober:
         location = answer.headers.get("location", "")
         if answer.status_code == 201:
             location = httpx.URL(answer.json()["url"]).path
-        for start, known in (("/drafts/", self.ideas.drafts), ("/quotes/", self.ideas.quotes)):
+        for start, known in (
+            ("/drafts/", self.ideas.drafts),
+            ("/quotes/", self.ideas.quotes),
+            ("/desk/worksheets/", self.ideas.worksheets),
+        ):
             token = location.removeprefix(start).split("/")[0]
             if location.startswith(start) and token not in known:
                 known.append(token)
@@ -687,6 +764,8 @@ def fault_of(answer: httpx.Response) -> str:
     path = answer.request.url.path
     kind = answer.headers.get("content-type", "")
     if not f"{path}/".startswith("/api/") and kind.startswith("text/html"):
+        if answer.request.headers.get("HX-Request") == "true" and not answer.text.startswith("<!doctype"):
+            return "" if answer.text.lstrip().startswith("<") or not answer.text else "a fragment of no shape"
         return "" if "<title>" in answer.text and "</html>" in answer.text else "a page of no shape"
     try:
         told = answer.json()
@@ -750,11 +829,12 @@ def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
         (server,) = running = ending.enter_context(servers(place, 1))
         with shop_at(place) as shop:
             count_stock(shop, PLENTY)
+            sessions = (account_token(shop, "Orla", "owner"), account_token(shop, "Maeve", "staff"))
         session = ending.enter_context(looking(place))
         file = None if place.url else ending.enter_context(closing(sqlite3.connect(place.sqlite_file)))
         limits = httpx.Limits(keepalive_expiry=KEPT_OPEN_SECONDS)
         client = ending.enter_context(httpx.Client(base_url=server.address, timeout=60, limits=limits))
-        prober = Prober(client, Ideas(draw), Refusals(place, session, file), outcome)
+        prober = Prober(client, Ideas(draw, sessions=sessions), Refusals(place, session, file), outcome)
         for _ in range(3):
             prober.send(Probe("POST", "/drafts"))
             prober.send(Probe("POST", "/api/quotes", json.dumps({"answers": LEARNER}).encode()))
