@@ -86,7 +86,13 @@ def test_no_column_of_ours_is_a_decimal_and_no_amount_is_a_float() -> None:
     names = {row.__tablename__ for row in vars(tables).values() if isinstance(row, type) and issubclass(row, SQLModel)}
     columns = [column for table in SQLModel.metadata.tables.values() if table.name in names for column in table.columns]
     assert {f"{column.table.name}.{column.name}" for column in columns if isinstance(column.type, Numeric | Float)} == {
-        "unmet_demand.ideal"
+        "unmet_demand.ideal",
+        "booking.mass_kg",
+        "booking.taught_share",
+        "strand_reading.mean_kn",
+        "strand_reading.gust_kn",
+        "strand_reading.from_deg",
+        "strand_reading.tide_m",
     }
 
 
