@@ -15,7 +15,7 @@ from server.domain.learner import Answers
 from server.domain.money import Cents, round_half_up, share_of, spread, vat_inside
 from server.domain.policy import Policy, Tier
 from server.domain.slots import CORE_SLOTS, SIZED_AT_THE_SHOP, SLOT_WORDS
-from server.domain.trade_in import TradeIn, Valuation, take_in
+from server.domain.trade_in import TradeIn, Valuation, take_in, value_trade
 
 LESSON = "lesson"
 BY_HAND = "by_hand"
@@ -368,8 +368,15 @@ def margin_of(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agre
     gross = breakdown.charged + breakdown.delivery
     costs = _costs(breakdown, answers, catalogue, agreed)
     loss = round_half_up(policy.trade_in.expected_loss * breakdown.trade_in)
+    loss += min(_given_above_the_curve(answers, catalogue, agreed), breakdown.trade_in)
     revenue = gross - vat_inside(gross, policy.shop.vat_percent)
     return Margin(revenue, sum(costs.values()), loss, tuple(costs.items()))
+
+
+def _given_above_the_curve(answers: Answers, catalogue: Catalogue, agreed: Agreed) -> Cents:
+    """What old gear was valued at by hand beyond the trade-in curve: given away, as a discount is."""
+    valued = [(trade, agreed.value_of(trade)) for trade in answers.trades]
+    return sum(max(0, value - value_trade(trade, catalogue).value) for trade, value in valued if value is not None)
 
 
 def _costs(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agreed: Agreed) -> dict[str, Cents]:

@@ -25,6 +25,7 @@ from server.domain.agreed import (
 from server.domain.catalogue import Shelf
 from server.domain.errors import InvalidInput
 from server.domain.kits import Fitter, Kit
+from server.domain.money import round_half_up
 from server.domain.policy import Policy
 from server.domain.pricing import BY_HAND, SMALLER_DISCOUNT, VOUCHER_LEFT, Breakdown, Margin, margin_of, price_kit
 from server.domain.slots import CORE_SLOTS
@@ -177,7 +178,13 @@ def test_gear_that_we_valued_counts_at_that_and_only_as_it_was_described() -> No
     price, margin = priced(agreed, trades=[BOARD_TO_TRADE])
     assert price.trade_in == 333_00
     assert price.trades[0].because == VALUED_BY_US
-    assert margin.trade_in_loss == 33_30
+    assert margin.trade_in_loss == 33_30, "less than the curve gives is no loss but the one expected"
+    curve, _ = priced(NOTHING_AGREED, trades=[BOARD_TO_TRADE])
+    above, margin_above = priced(Agreed(values=((trade_key(trade), curve.trade_in + 200_00),)), trades=[BOARD_TO_TRADE])
+    assert above.trade_in == curve.trade_in + 200_00
+    assert margin_above.trade_in_loss == round_half_up(Fraction(above.trade_in, 10)) + 200_00, (
+        "it is given like a discount"
+    )
     older, _ = priced(agreed, trades=[{**BOARD_TO_TRADE, "months": 30}])
     usual, _ = priced(NOTHING_AGREED, trades=[{**BOARD_TO_TRADE, "months": 30}])
     assert older.trade_in == usual.trade_in
