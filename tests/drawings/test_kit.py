@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from server.domain import physics
@@ -11,9 +13,10 @@ from server.web.drawings import plan, side
 from server.web.drawings.sheet import Drawing
 from server.web.drawings.side import Layout
 from tests.domain.builders import TODAY, answers, trade_shelf
-from tests.drawings.paths import crowded, followed
+from tests.drawings.paths import LETTER_PX, crowded, followed
 
 ONE_MM = 0.1
+SPACED = 0.12 * LETTER_PX  # What a reader's own letter spacing adds, by WCAG 2.2, 1.4.12.
 
 
 def kit(mass_kg: float = 80, **said: object) -> Kit:
@@ -119,16 +122,20 @@ def test_one_scale_is_printed_on_each_sheet_and_is_true(layout: Layout) -> None:
 
 
 @pytest.mark.parametrize("layout", [*SHEETS, *PLANS])
+@pytest.mark.parametrize("length", [150, 180, 199, 215, 260])
 @pytest.mark.parametrize("said", [{}, {"foil_stage": "turning"}])
-def test_nothing_stands_outside_its_sheet(layout: Layout, said: dict[str, str]) -> None:
+def test_nothing_stands_outside_its_sheet(layout: Layout, said: dict[str, str], length: int) -> None:
     shown: QuotedKit = quoted_kit(kit(92, **said))
+    board = shown.parts["board"]
+    long = replace(board, measures={**board.measures, "length_cm": length})
+    shown = replace(shown, parts={**shown.parts, "board": long})
     drawing = side.side_view(shown, layout) if layout in SHEETS else plan.plan_view(shown, layout)
     for shape in drawing.shapes:
         for x, y in followed(shape.path):
             assert -0.01 <= x <= drawing.width + 0.01, shape.kind
             assert -0.01 <= y <= drawing.height + 0.01, shape.kind
     for words in drawing.lettering:
-        wide = 7.6 * len(words.words)
+        wide = (7.6 + SPACED) * len(words.words)
         start = {"start": words.x, "middle": words.x - wide / 2, "end": words.x - wide}[words.anchor]
         assert start >= -2, words.words
         assert start + wide <= drawing.width + 8, words.words

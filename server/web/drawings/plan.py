@@ -9,6 +9,7 @@ from server.web.drawings.side import USUAL_LENGTH_CM, Layout, chord_cm
 
 WIDE = Layout(1.9, 12.0, 34.0, 760.0, is_narrow=False)
 NARROW = Layout(1.5, 12.0, 34.0, 330.0, is_narrow=True)
+TAIL_WORDS = 80.0  # What the tail's span takes beside it, in pixels.
 
 
 def _board(length: float, width: float) -> tuple[Point, list[tuple[Point, ...]]]:
@@ -48,13 +49,15 @@ def plan_view(kit: QuotedKit, layout: Layout) -> Drawing:
     """Board, front foil and tail seen from above, side by side (on a narrow sheet the foils under the board)."""
     board, foil, tail = (kit.gear_in(slot) for slot in ("board", "front_foil", "tail"))
     length, width = board.number_or("length_cm", USUAL_LENGTH_CM), board.number("width_cm")
-    sheet = Sheet(layout.left, layout.top, layout.scale)
     foil_span, tail_span = span_cm(foil), span_cm(tail)
     below = layout.is_narrow
     foil_x = 0.0 if below else length + 34
     foil_y = width + 40 if below else 0.0
     root = foil.size / foil_span * 1.5
     tail_x = foil_x + root + (52 if below else 50)
+    rear = tail_x + tail.size / tail_span * 1.5
+    layout = layout.holding(max(length, rear), 0.0 if below and length > rear else TAIL_WORDS)
+    sheet = Sheet(layout.left, layout.top, layout.scale)
     parts = (
         Shape("hull", sheet.curves(*_board(length, width))),
         Shape("metal front-foil", sheet.outline(_wing(foil_x, foil_y, foil_span, foil.size))),
@@ -69,7 +72,7 @@ def plan_view(kit: QuotedKit, layout: Layout) -> Drawing:
         down(sheet.at((length * 0.5, 0))[0], layout.top, sheet.at((0, width))[1], f"{width:g} cm"),
         down(sheet.at((foil_x + root, 0))[0] + 10, top, bottom, f"{foil_span:.0f} cm"),
         down(
-            sheet.at((tail_x + tail.size / tail_span * 1.5, 0))[0] + 10,
+            sheet.at((rear, 0))[0] + 10,
             tail_top,
             tail_top + layout.scale * tail_span,
             f"{tail_span:.0f} cm",

@@ -81,10 +81,13 @@ def across(left: float, right: float, y: float, words: str, *, above: bool = Tru
     return Shape("dimension", path), Lettering("dimension-words", round((left + right) / 2, 2), place, words, "middle")
 
 
-def down(x: float, top: float, bottom: float, words: str) -> tuple[Shape, Lettering]:
-    """A dimension line from top to bottom on the sheet, with its number to the right of it."""
+def down(x: float, top: float, bottom: float, words: str, *, after: bool = True) -> tuple[Shape, Lettering]:
+    """A dimension line from top to bottom on the sheet, with its number to the right of it or to the left."""
     path = f"M{x - TICK:g} {top:g}H{x + TICK:g}M{x - TICK:g} {bottom:g}H{x + TICK:g}M{x:g} {top:g}V{bottom:g}"
-    return Shape("dimension", path), Lettering("dimension-words", x + 9, round((top + bottom) / 2 + 5, 2), words)
+    place, anchor = (x + 9, "start") if after else (x - 9, "end")
+    return Shape("dimension", path), Lettering(
+        "dimension-words", place, round((top + bottom) / 2 + 5, 2), words, anchor
+    )
 
 
 def scale_bar(sheet: Sheet, x: float, y: float, length_cm: float = 50) -> tuple[Shape, Lettering]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from server.domain.catalogue import Gear
 from server.domain.quotes import QuotedKit
@@ -26,6 +26,11 @@ class Layout:
     top: float
     width: float
     is_narrow: bool
+
+    def holding(self, across_cm: float, words: float = 0.0) -> Layout:
+        """This layout, its scale made smaller where so many centimetres and the pixels of words would not go on the sheet."""
+        room = self.width - 2 * self.left - words
+        return replace(self, scale=min(self.scale, math.floor(100 * room / across_cm) / 100))
 
 
 WIDE = Layout(3.0, 44.0, 62.0, 760.0, is_narrow=False)
@@ -79,6 +84,7 @@ def side_view(kit: QuotedKit, layout: Layout) -> Drawing:
     length = board.number_or("length_cm", USUAL_LENGTH_CM)
     thickness = board.number_or("thickness_cm", USUAL_THICKNESS_CM)
     draught = draught_cm(thickness, board.size, kit.float_margin_l)
+    layout = layout.holding(length)
     sheet = Sheet(layout.left, layout.top, layout.scale)
     mast_x, foot_y = MAST_PLACE * length, thickness + mast.size
     front_x = mast_x - AHEAD_OF_MAST * fuselage.size
@@ -106,12 +112,14 @@ def side_view(kit: QuotedKit, layout: Layout) -> Drawing:
     ]
     lettering: list[Lettering] = []
     left, right = sheet.at((0, 0))[0], sheet.at((length, 0))[0]
-    mast_at = sheet.at((mast_x + MAST_CHORD_CM / 2, 0))[0] + 16
+    # A long board's mast stands far to the right: on a narrow sheet only the left has room for words that are spaced out.
+    half_chord = -MAST_CHORD_CM / 2 if layout.is_narrow else MAST_CHORD_CM / 2
+    mast_at = sheet.at((mast_x + half_chord, 0))[0] + (-16 if layout.is_narrow else 16)
     top_y, foot = sheet.at((0, thickness))[1], sheet.at((0, foot_y))[1]
     fuselage_y = sheet.at((0, axis_y))[1] + (24 if not layout.is_narrow else 20)
     for shape, words in (
         across(left, right, layout.top - 18, f"{length:g} cm · {board.size:g} litres"),
-        down(mast_at, top_y, foot, f"mast {mast.size:g} cm"),
+        down(mast_at, top_y, foot, f"mast {mast.size:g} cm", after=not layout.is_narrow),
         across(
             sheet.at((front_x, 0))[0],
             sheet.at((rear_x, 0))[0],
