@@ -9,6 +9,8 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from socket import socket
+from threading import Event, Thread
+from traceback import format_tb
 from typing import Any
 
 import uvicorn
@@ -21,9 +23,11 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
 
+from server.outside.mail import Mailer
 from server.persistence.engine import Place
 from server.security.passwords import Passwords
 from server.settings import Settings
+from server.usecases.messages import send_due
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
 from server.usecases.work import Shop
@@ -35,21 +39,27 @@ from server.web.api.openapi import components
 from server.web.errors import Errors
 from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
 from server.web.pages import accounts as page_accounts
+from server.web.pages import assessments as page_assessments
 from server.web.pages import beside as page_beside
+from server.web.pages import bookings as page_bookings
 from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
 from server.web.pages import counter as page_counter
+from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import learner as page_learner
+from server.web.pages import lessons as page_lessons
 from server.web.pages import look as page_look
+from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
 from server.web.pages import paper as page_paper
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
 from server.web.pages import shared as page_shared
+from server.web.pages import strand as page_strand
 from server.web.pages import units as page_units
 from server.web.pages import worksheets as page_worksheets
 from server.web.render import Pages, environment
@@ -57,7 +67,8 @@ from server.web.signed import owner, signed_in
 from server.web.static import StaticFiles
 
 SWEEP_SECONDS = 3600
-HIDDEN_FROM_ROBOTS = ("/drafts/", "/quotes/", "/beside/", "/prepared/", "/desk", "/api/")
+SEND_SECONDS = 5
+HIDDEN_FROM_ROBOTS = ("/drafts/", "/quotes/", "/beside/", "/prepared/", "/bookings/", "/desk", "/messages/", "/api/")
 NO_ROBOTS_IN = "".join(["User-agent: *\n", *(f"Disallow: {path}\n" for path in HIDDEN_FROM_ROBOTS)])
 log = logging.getLogger("slackwater")
 
@@ -68,6 +79,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     Templates compiled before come from `compiled`, where many applications are made in one process.
     """
     shop = open_shop(Place(settings.data, settings.database_url.get_secret_value()))
+    shop.address = settings.address
     files = StaticFiles()
     pages = Pages(environment(files.address, compiled))
     app = FastAPI(
@@ -96,13 +108,27 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_glossary,
         page_news,
         page_prepared,
+        page_bookings,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
     app.include_router(page_accounts.open_router)
-    for desk_door in (page_desk, page_called_up, page_worksheets, page_calls, page_counter, page_accounts):
+    for desk_door in (
+        page_desk,
+        page_called_up,
+        page_worksheets,
+        page_calls,
+        page_counter,
+        page_lessons,
+        page_strand,
+        page_assessments,
+        page_deposits,
+        page_messages,
+        page_accounts,
+    ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
-    app.include_router(page_accounts.owner_router, dependencies=[Depends(owner)])
+    for owners_door in (page_accounts, page_messages):
+        app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)
     async def static(request: Request, name: str) -> Response:
@@ -137,12 +163,20 @@ def _described(app: FastAPI) -> dict[str, Any]:
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     sweeping = asyncio.create_task(_sweep_for_ever(app.state.shop))
+    stopping = Event()
+    mailer = mailer_of(app.state.settings)
+    sending = Thread(target=send_until, args=(stopping, app.state.shop, mailer), name="sending") if mailer else None
+    if sending:
+        sending.start()
     gc.collect()
     gc.freeze()  # What was built at the start lives as long as the server; looking through it again costs 30 ms now and then.
     yield
+    stopping.set()
     sweeping.cancel()
     with suppress(asyncio.CancelledError):
         await sweeping
+    if sending:
+        await run_in_threadpool(sending.join)
 
 
 async def _sweep_for_ever(shop: Shop) -> None:
@@ -160,6 +194,35 @@ def _sweep(shop: Shop) -> None:
         swept = sweep(work)
     if not swept.is_nothing:
         log.info("swept", extra=asdict(swept))
+
+
+def mailer_of(settings: Settings) -> Mailer | None:
+    """The mail server that the settings name, or None: then the desk copies messages and sends them by hand."""
+    if not settings.smtp_host:
+        return None
+    return Mailer(
+        host=settings.smtp_host,
+        port=settings.smtp_port,
+        user=settings.smtp_user,
+        password=settings.smtp_password.get_secret_value(),
+        security=settings.smtp_security,
+        sender=settings.smtp_sender,
+    )
+
+
+def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
+    """Send what is due every few seconds; asked to stop, it ends after the message that it is at."""
+    while not stopping.is_set():
+        try:
+            tally = send_due(shop, mailer, is_stopping=stopping.is_set)
+        except Exception as error:  # noqa: BLE001  # The loop outlives whatever befalls one round.
+            # Where it happened, but not its words: a database's hold the values of a row, and so whom a message is for.
+            because = [type(error).__name__, *format_tb(error.__traceback__)]
+            log.error("sending failed; it is tried again", extra={"because": "".join(because)})
+        else:
+            if not tally.is_nothing:
+                log.info("sent messages", extra=asdict(tally))
+        stopping.wait(SEND_SECONDS)
 
 
 def _log_as_json(level: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, SecretStr
+from pydantic import Field, SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 
@@ -31,6 +31,24 @@ class Settings(BaseSettings):
         "", description="Addresses of proxies whose X-Forwarded headers are believed, separated by commas; empty: none."
     )
     log_level: Literal["debug", "info", "warning", "error"] = Field("info", description="How much is logged.")
+
+    smtp_host: str = Field(
+        "", description="Mail server that messages go out by; empty: the desk copies and sends them."
+    )
+    smtp_port: int = Field(587, ge=1, le=65535, description="Port of the mail server.")
+    smtp_user: str = Field("", description="Name to sign in at the mail server with; empty: it asks for none.")
+    smtp_password: SecretStr = Field(SecretStr(""), description="Password to sign in at the mail server with.")
+    smtp_security: Literal["none", "starttls", "tls"] = Field(
+        "starttls",
+        description="Encryption of the line: starttls on an open port, tls from the start, none without a password.",
+    )
+    smtp_sender: str = Field("", description="Address that messages come from; empty: the shop's own of the policy.")
+
+    @model_validator(mode="after")
+    def _says_no_password_in_clear(self) -> Settings:
+        if self.smtp_security == "none" and self.smtp_password.get_secret_value():
+            raise ValueError("SLACKWATER_SMTP_PASSWORD is not said over an open line: set SLACKWATER_SMTP_SECURITY")
+        return self
 
     @property
     def address(self) -> str:

@@ -12,16 +12,24 @@ import httpx
 
 from server.domain.accounts import Role
 from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
+from server.domain.assessments import read_seen
+from server.domain.messages import KINDS
 from server.persistence.accounts import account_named
 from server.usecases.accounts import recover_by_command
+from server.usecases.assessments import keep_assessment
 from server.usecases.calls import promise_call
+from server.usecases.deposits import take_deposit
+from server.usecases.lessons import call_weather
+from server.usecases.messages import give_up, outbox, tell
 from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.stock import confirm_hold
-from server.usecases.work import Shop
+from server.usecases.work import Shop, new_token
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
 from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
+from tests.builders_lessons import booked, lesson
 from tests.builders_shop import learner
+from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
 from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
 
 LAST_DIGITS = count(1000)
@@ -378,6 +386,121 @@ def _desk_full(world: World) -> Seen:
     return Seen("/desk")
 
 
+# Lessons.
+
+
+def _lessons_listed(world: World) -> Seen:
+    lesson(world.shop, kind="group", weeks="3")
+    return Seen("/lessons")
+
+
+def _place(world: World) -> Seen:
+    return Seen(f"/lessons/{lesson(world.shop)}")
+
+
+def _place_wrong(world: World) -> Seen:
+    typed = {"name": "", "email": "nowhere", "mass_kg": "900"}
+    return Seen(f"/lessons/{lesson(world.shop)}/book", encoded(list(typed.items())), 422)
+
+
+def _booking(world: World) -> Seen:
+    lesson(world.shop, day="2026-12-05")
+    return Seen(f"/bookings/{booked(world.shop, lesson(world.shop)).token}")
+
+
+def _booking_called_off(world: World) -> Seen:
+    number = lesson(world.shop)
+    booking = booked(world.shop, number)
+    with world.shop.writing("Maeve") as work:
+        call_weather(work, number, "final", "off", None, "A front comes through.")
+    return Seen(f"/bookings/{booking.token}")
+
+
+def _fee_with_kit(world: World) -> Seen:
+    """A lesson's ledger beside a quote whose kit gives its fee back."""
+    with world.shop.writing("Maeve") as work:
+        code = take_deposit(work, "private", 115_00, "taken", work.today).code
+    with world.shop.writing("Maeve") as work:
+        quote = issue_quote(work, learner(deposit_codes=[code])).code
+    return Seen(f"/desk/deposits/{code}?quote={quote}")
+
+
+def _week_of_lessons(world: World) -> Seen:
+    booked(world.shop, lesson(world.shop, kind="group"))
+    return Seen("/desk/lessons?from=2026-11-28")
+
+
+def _lesson_at_desk(world: World) -> Seen:
+    """A group lesson in a wind that speaks against it, with one learner's booking unfolded."""
+    number = lesson(world.shop, kind="group")
+    learners = [booked(world.shop, number, name=name, under_18="yes") for name in ("Some One", "Another One")]
+    return Seen(f"/desk/lessons/{number}?learner={learners[0].id}&mean_kn=8&gust_kn=30&from_deg=90")
+
+
+def _lesson_wrong(world: World) -> Seen:
+    typed = {"name": "", "phone": "x", "swims_100m": "", "code": "HKBN04QB"}
+    return Seen(f"/desk/lessons/{lesson(world.shop)}/book", encoded(list(typed.items())), 422)
+
+
+def _strand(world: World) -> Seen:
+    """A wind off the land: one lesson to be called off, one behind the boat that is held, one without anybody."""
+    _, code = kept_quote(world.shop, mass_kg=95)
+    lesson_today(world.shop, {"mass_kg": "95", "code": code}, {"mass_kg": "", "under_18": "yes"}, kind="group")
+    lesson_today(world.shop, {"mass_kg": "61"}, kind="tow")
+    lesson_today(world.shop)
+    read_at_strand(world.shop, from_deg="ENE", gust_kn="24")
+    return Seen("/desk/strand")
+
+
+def _call_offs(world: World) -> Seen:
+    return replace(_strand(world), address="/desk/strand/call-offs")
+
+
+def _seen_form(world: World) -> Seen:
+    return Seen(f"/desk/bookings/{lesson_today(world.shop, {})[0].id}/seen")
+
+
+def _seen_wrong(world: World) -> Seen:
+    typed = {"longest_flight": "far", "control": "holds_a_course", "sentence": "A good day."}
+    return Seen(_seen_form(world).address, encoded(list(typed.items())), 422)
+
+
+def _seen_before(world: World) -> Seen:
+    """What was seen of somebody with a quote, which was fitted again for it."""
+    _, code = kept_quote(world.shop)
+    [booking] = lesson_today(world.shop, {"code": code})
+    with world.shop.writing("Maeve") as work:
+        keep_assessment(work, booking.id, read_seen(typed_seen(longest_flight="80"), work.now), new_token())
+    return Seen(f"/desk/bookings/{booking.id}/seen")
+
+
+def _seen_quote(world: World) -> Seen:
+    """The customer's quote after what was seen."""
+    token, code = kept_quote(world.shop)
+    [booking] = lesson_today(world.shop, {"code": code})
+    with world.shop.writing("Maeve") as work:
+        keep_assessment(work, booking.id, read_seen(typed_seen(longest_flight="80"), work.now), new_token())
+    return Seen(f"/quotes/{token}")
+
+
+def _outbox(world: World) -> Seen:
+    """A message of every kind; the first was given up."""
+    with world.shop.writing("Maeve") as work:
+        for kind in KINDS:
+            tell(
+                work, kind.name, to_name="Some One", to_email="some.one@learners.example", about="", values=kind.samples
+            )
+        work.commit()
+        give_up(work, outbox(work)[-1].id)
+    return Seen("/desk/messages")
+
+
+def _given_up(world: World) -> Seen:
+    _outbox(world)
+    with world.shop.reading() as work:
+        return Seen(f"/desk/messages/{outbox(work)[-1].id}")
+
+
 STATES: dict[str, State] = {
     "home": _at("/"),
     "privacy": _at("/privacy"),
@@ -463,10 +586,37 @@ STATES: dict[str, State] = {
     "found by name": _as("staff", _found_by_name),
     "code misheard": _as("staff", _at("/desk/find?q=HBDDW2JX", 422)),
     "nobody found": _as("staff", _at("/desk/find?q=Nobody+Here", 404)),
+    "messages to send by hand": _as("staff", _outbox),
+    "message, given up": _as("staff", _given_up),
+    "words of the messages": _as("owner", _at("/messages/wordings")),
+    "words of a message": _as("owner", _at("/messages/wordings/lesson_called_off")),
+    "words of a message, wrong": _as(
+        "owner", _posted("/messages/wordings/quote_changed", 422, do="write", subject="{who}", body="Hello {")
+    ),
     "counter": _as("staff", _at("/desk/counter")),
     "counter with a part": _as("staff", _at("/desk/counter?item=DUN-72")),
     "counter, unknown": _as("staff", _at("/desk/counter?item=nothing", 422)),
     "let go": _as("staff", _letting_go),
+    "lessons": _lessons_listed,
+    "place in a lesson": _place,
+    "place in a lesson, wrong": _place_wrong,
+    "booking": _booking,
+    "booking called off by the shop": _booking_called_off,
+    "week of lessons": _as("staff", _week_of_lessons),
+    "week of lessons, wrong": _as("staff", _posted("/desk/lessons", 422, kind="", day="never", weeks="27")),
+    "lesson at the desk": _as("staff", _lesson_at_desk),
+    "lesson at the desk, wrong": _as("staff", _lesson_wrong),
+    "strand": _as("staff", _strand),
+    "strand, wrong": _as("staff", _posted("/desk/strand", 422, spot="", mean_kn="x", from_deg="NNNW")),
+    "call-offs": _as("staff", _call_offs),
+    "what was seen": _as("staff", _seen_form),
+    "what was seen, wrong": _as("staff", _seen_wrong),
+    "what was seen before": _as("staff", _seen_before),
+    "quote after what was seen": _seen_quote,
+    "lesson fees": _as("staff", _at("/desk/deposits")),
+    "lesson fees, wrong": _as("staff", _posted("/desk/deposits", 422, kind="", day="never", amount="x", method="")),
+    "lesson fee with a kit": _as("staff", _fee_with_kit),
+    "lesson fees by day": _as("staff", _at("/desk/deposits/days")),
     "comparison": _beside(mass_kg=92.5, foil_stage="turning", to_feet="quick", extras=["helmet"]),
     "comparison of the same": _beside(),
     "glossary": _at("/words"),

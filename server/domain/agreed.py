@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import Any, Literal, get_args
 
 from server.domain.errors import Fault
-from server.domain.learner import Trade
+from server.domain.learner import SEEN, Trade
 from server.domain.money import Cents
 from server.domain.policy import Policy
 
@@ -43,6 +43,7 @@ FITTING_FIELDS = (
     "under_18",
     "swims_100m",
     "keeps",
+    SEEN,
 )
 
 

@@ -9,7 +9,16 @@ from typing import Any
 
 from server.domain.catalogue import Gear
 from server.domain.kits import size_words
-from server.domain.learner import MONEY, QUESTIONS, TRADE_QUESTIONS, YesNoQuestion, usual_wing_handling
+from server.domain.learner import (
+    MONEY,
+    QUESTIONS,
+    SEEN,
+    SEEN_ANSWERS,
+    TRADE_QUESTIONS,
+    YesNoQuestion,
+    read_sighting,
+    usual_wing_handling,
+)
 from server.domain.money import Cents
 from server.domain.pricing import LESSON, Line
 from server.domain.quotes import Quote, QuotedKit
@@ -67,7 +76,7 @@ class Revised:
 
 
 def changes_between(before: Quote, after: Quote) -> tuple[Change, ...]:
-    """All that differs for the customer: set-up, parts, answers, lines, discounts, trade-in, deposit, delivery, what is to pay.
+    """All that differs for the customer: what was seen, set-up, parts, answers, lines, discounts, trade-in, deposit, delivery, the sum.
 
     Equal quotes give none. What follows from these, as winds and reasons do, is not listed, nor what only the owner may see. Taken
     the other way round the list is the same with both sides swapped.
@@ -75,12 +84,19 @@ def changes_between(before: Quote, after: Quote) -> tuple[Change, ...]:
     parts = list(_parts(before.kit, after.kit))
     lines = list(_lines(before, after))
     return (
+        *_differing(SEEN, "seen on the water", _sighted(before), _sighted(after)),
         *_differing("setup", "set-up", before.setup, after.setup),
         *parts,
         *_answers(before, after, {change.field for change in (*parts, *lines)}),
         *lines,
         *_sums(before, after),
     )
+
+
+def _sighted(quote: Quote) -> str:
+    """What an instructor saw, when and who, in words; empty where nothing was seen yet."""
+    seen = quote.answers.get(SEEN)
+    return read_sighting(seen).told if seen is not None else ""
 
 
 def _differing(field: str, what: str, before: Said, after: Said) -> Iterator[Change]:
@@ -163,7 +179,9 @@ def _is_in_a_row_of_one(name: str, was: Mapping[str, Said], now: Mapping[str, Sa
 
 def _answered(quote: Quote) -> dict[str, Said]:
     """The answers that hold, by the names of the form; what was left to its default is there as the default."""
-    given = quote.answers
+    seen = quote.answers.get(SEEN) or {}
+    given = {name: value for name, value in quote.answers.items() if name != SEEN}
+    given |= {name: seen[name] for name in SEEN_ANSWERS if seen.get(name) is not None}
     handling = usual_wing_handling(str(given.get("foil_stage")))
     told = {
         **DEFAULTS,

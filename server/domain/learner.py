@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol
+from datetime import date, datetime
+from typing import Any, Literal, Protocol, cast
 
 from server.domain.catalogue import Catalogue, Gear, MeasureValue, Spot
 from server.domain.errors import Fault, InvalidInput
@@ -154,6 +155,11 @@ QUESTIONS: dict[str, Question] = {
 REQUIRED = ("mass_kg", "to_feet", "fitness", "board_background", "foil_stage")
 ROWS = ("keeps", "trades")
 FIELDS = (*QUESTIONS, *ROWS)
+SEEN = "seen_on_the_water"
+"""What an instructor saw, among the answers of a quote; only a lesson puts it there, so it is no question to a learner."""
+SEEN_ANSWERS = ("foil_stage", "wing_handling", "to_feet")
+
+SETUP = ChoiceQuestion(("steady", "lively"))
 
 TRADE_QUESTIONS: dict[str, Question] = {
     "slot": ChoiceQuestion(CORE_SLOTS),
@@ -202,6 +208,27 @@ class Assessment:
 
 
 @dataclass(frozen=True, slots=True)
+class Sighting:
+    """An instructor's assessment as the answers of a quote hold it: made when, on which day of the shop's, by whom, and a sentence."""
+
+    assessment: Assessment
+    seen_at: datetime
+    day: date
+    by: str
+    sentence: str
+
+    @property
+    def told(self) -> str:
+        """When, by whom and what, in words."""
+        return f"{self.day.day} {self.day:%B} {self.day.year}, by {self.by}: {self.sentence}"
+
+    @property
+    def words(self) -> str:
+        """The same as a note."""
+        return f"Seen on the water on {self.day.day} {self.day:%B} {self.day.year} by {self.by}: {self.sentence}"
+
+
+@dataclass(frozen=True, slots=True)
 class Answers:
     """All answers with their defaults filled in."""
 
@@ -227,6 +254,7 @@ class Answers:
     setup_advised: Setup | None = None
     turning_was_seen: bool = False
     wing_handling_was_told: bool = True
+    seen: Sighting | None = None
 
     @property
     def is_strong(self) -> bool:
@@ -259,11 +287,7 @@ def usual_wing_handling(foil_stage: str) -> str:
 
 def seen_on_the_water(answers: Answers, assessment: Assessment) -> Answers:
     """The answers after a lesson: what the instructor saw in place of what the learner said."""
-    seen = {
-        name: getattr(assessment, name)
-        for name in ("foil_stage", "wing_handling", "to_feet")
-        if getattr(assessment, name) is not None
-    }
+    seen = {name: getattr(assessment, name) for name in SEEN_ANSWERS if getattr(assessment, name) is not None}
     if assessment.foil_stage is not None and not answers.wing_handling_was_told:
         seen.setdefault("wing_handling", usual_wing_handling(assessment.foil_stage))
     return replace(answers, **seen, setup_advised=assessment.setup, turning_was_seen=assessment.foil_stage == "turning")
@@ -277,7 +301,7 @@ def a_step_further(answers: Answers) -> Answers:
 
 def notes_on(answers: Answers) -> list[str]:
     """What must be said to this learner whatever kit is chosen."""
-    notes = []
+    notes = [answers.seen.words] if answers.seen else []
     if answers.mass_kg > 120:
         notes.append("Over 120 kg the sizes are rare: ask the shop before you decide.")
     if answers.under_18:
@@ -294,13 +318,42 @@ def notes_on(answers: Answers) -> list[str]:
 def read_answers(raw: Mapping[str, Any], catalogue: Catalogue) -> Answers:
     """Answers from plain values as JSON gives them; raises `InvalidInput` with every fault at once.
 
-    It does not know whether a deposit code was ever issued: that is asked where the codes are kept.
+    It does not know whether a deposit code was ever issued: that is asked where the codes are kept. What was seen on the water
+    overrides what was answered; whoever takes answers from outside refuses that name before.
     """
     given, faults = read_some(raw, catalogue)
     faults += _missing(raw, REQUIRED, QUESTIONS)
     if faults:
         raise InvalidInput(faults)
-    return _with_defaults(given, catalogue)
+    answers = _with_defaults(given, catalogue)
+    seen: Sighting | None = given.get(SEEN)
+    return answers if seen is None else replace(seen_on_the_water(answers, seen.assessment), seen=seen)
+
+
+def sighting_as_answer(seen: Sighting) -> dict[str, Any]:
+    """A sighting as plain values, to be kept among a quote's answers."""
+    assessment = seen.assessment
+    return {
+        **{name: getattr(assessment, name) for name in SEEN_ANSWERS},
+        "setup": assessment.setup,
+        "seen_at": seen.seen_at.isoformat(),
+        "day": seen.day.isoformat(),
+        "by": seen.by,
+        "sentence": seen.sentence,
+    }
+
+
+def read_sighting(value: Any) -> Sighting:
+    """A sighting from the plain values that were kept of it; raises `ValueError` for anything else."""
+    try:
+        told = {name: value[name] for name in (*SEEN_ANSWERS, "setup")}
+        seen = {name: None if told[name] is None else QUESTIONS[name].read(told[name]) for name in SEEN_ANSWERS}
+        setup = None if told["setup"] is None else SETUP.read(told["setup"])
+        moment, day = datetime.fromisoformat(value["seen_at"]), date.fromisoformat(value["day"])
+        by, sentence = TextQuestion(100).read(value["by"]), TextQuestion(300).read(value["sentence"])
+    except (KeyError, TypeError, ValueError) as error:
+        raise ValueError("This is not what an instructor has seen.") from error
+    return Sighting(Assessment(**seen, setup=cast(Setup | None, setup)), moment, day, by, sentence)
 
 
 def read_some(raw: Mapping[str, Any], catalogue: Catalogue) -> tuple[dict[str, Any], list[Fault]]:
@@ -308,7 +361,12 @@ def read_some(raw: Mapping[str, Any], catalogue: Catalogue) -> tuple[dict[str, A
     read: dict[str, Any] = {}
     faults: list[Fault] = []
     for name, value in raw.items():
-        if name not in FIELDS:
+        if name == SEEN:
+            try:
+                read[name] = read_sighting(value)
+            except ValueError as error:
+                faults.append(Fault(SEEN, str(error), "what a lesson's assessment put there"))
+        elif name not in FIELDS:
             faults.append(Fault(name[:60], "There is no such question.", "one of: " + ", ".join(FIELDS)))
         elif name == "keeps" and value is not None:
             read[name] = _read_keeps(value, faults)

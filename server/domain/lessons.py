@@ -6,21 +6,31 @@ trade, without a source, and the owner's to change.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from datetime import time as hour
 from typing import Literal, get_args
 from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import LessonKind, Spot
+from server.domain.codes import read_code
+from server.domain.deposits import LessonState
+from server.domain.errors import Fault, InvalidInput
 from server.domain.money import Cents, round_half_up
 from server.domain.policy import LessonTerms, Policy
+from server.domain.stock import Contact, read_contact
 
 BookingState = Literal[
     "booked", "taken", "cut_short", "missed", "called_off", "called_off_late", "called_off_by_shop", "declined"
 ]
 BOOKING_STATES: tuple[BookingState, ...] = get_args(BookingState)
 OPEN_STATES: tuple[BookingState, ...] = ("booked",)
+PLACE_STATES: tuple[BookingState, ...] = ("booked", "taken", "cut_short", "missed")
+"""States in which a booking has a place; all others have given it up."""
+MOVABLE_STATES: tuple[BookingState, ...] = ("booked", "called_off", "called_off_by_shop", "declined")
+"""States from which a booking may move to another time with its fee."""
 Method = Literal["cash", "terminal", "bank_transfer", "voucher", "paid_by_another"]
 METHODS: tuple[Method, ...] = get_args(Method)
 METHOD_WORDS = {
@@ -33,6 +43,18 @@ METHOD_WORDS = {
 CallStage = Literal["provisional", "final"]
 CallVerdict = Literal["on", "off"]
 HALF = 0.5
+MOST_WEEKS = 26
+WEEKS_AHEAD = 8
+MOST_OPEN_BOOKINGS = 2
+MINUTES_ACCEPTED = "whole minutes from 15 to 480"
+PLACES_ACCEPTED = "a whole number from 1 to 30"
+DAY_ACCEPTED = "a day from today on, within a year"
+HOUR_ACCEPTED = "a time such as 10:30, by the shop's clock"
+MASS_ACCEPTED = "a number from 20 to 200 kg, or nothing"
+FURTHEST = timedelta(days=366)
+REASON_ACCEPTED = "1 to 300 characters"
+MOST_REASON = 300
+_NUMBER = re.compile(r"\d{1,4}([.,]\d{1,3})?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +101,10 @@ class Booking:
     quote_token: str = ""
     note: str = ""
     taught_share: float | None = None
+    repeats: int | None = None
+    """The booking that this one repeats at no cost; its fee stands under that one's code."""
+    sequence: int = 0
+    """How often its time or place was changed, for calendars (RFC 5545, 3.8.7.4)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,3 +204,244 @@ def settle(state: BookingState, paid: Cents, terms: LessonTerms, taught_share: f
 def places_left(time: LessonTime, bookings: int) -> int:
     """Places that can still be booked; none once it was called off."""
     return 0 if time.is_called_off else max(0, time.places - bookings)
+
+
+def why_not_booked(time: LessonTime, bookings: int, now: datetime) -> str:
+    """Why no place can be booked at a time now, as a sentence; empty where one can."""
+    if time.is_called_off:
+        return "This lesson was called off."
+    if now >= time.starts_at:
+        return "This lesson has begun already."
+    return "" if places_left(time, bookings) else "Every place in this lesson is taken."
+
+
+def call_to_make(time: LessonTime, now: datetime, policy: Policy) -> CallStage | None:
+    """Which call on the weather is to be made now, or None: the final one from twice its hours before the start on, the
+    provisional one on the day on which it is due and from then on."""
+    if time.final is not None or now >= time.starts_at:
+        return None
+    if now >= call_due(time, "final", policy) - timedelta(hours=policy.lessons.final_call_hours):
+        return "final"
+    due = call_due(time, "provisional", policy)
+    midnight = datetime.combine(due.date(), hour(), due.tzinfo)
+    return "provisional" if time.provisional is None and now >= midnight else None
+
+
+LEDGER_STATES: Mapping[BookingState, LessonState] = {
+    "booked": "booked",
+    "taken": "taken",
+    "cut_short": "taken",
+    "missed": "missed",
+    "called_off": "called_off",
+    "called_off_late": "called_off_late",
+    "called_off_by_shop": "called_off_by_shop",
+    "declined": "called_off",
+}
+
+
+def ledger_state(state: BookingState, taught_share: float | None = None) -> LessonState:
+    """How a paid lesson stands in the ledger of fees; one that is repeated stays booked until the repeat was held."""
+    is_repeated = state == "cut_short" and (taught_share is None or taught_share < HALF)
+    return "booked" if is_repeated else LEDGER_STATES[state]
+
+
+@dataclass(frozen=True, slots=True)
+class FeeStand:
+    """How a booking's fee stands, in cents: what the lesson costs, what was paid and not handed back, what is still to pay and
+    what is to be given back; and whether it went back with a kit."""
+
+    fee: Cents
+    paid: Cents
+    due: Cents
+    to_give_back: Cents
+    is_back_with_kit: bool = False
+
+
+def stand_of_fee(
+    booking: Booking, fee: Cents, paid: Cents, handed_back: Cents, terms: LessonTerms, *, is_back_with_kit: bool = False
+) -> FeeStand:
+    """How a fee stands: `paid` is all that was ever paid, `handed_back` what the desk has returned of it, both in cents.
+
+    A fee that went back with a kit is settled: nothing is due and nothing to be given back. What was not paid and would stay
+    with the shop is due, a lesson missed or called off late included.
+    """
+    kept = paid - handed_back
+    if is_back_with_kit:
+        return FeeStand(fee, kept, 0, 0, is_back_with_kit=True)
+    share = booking.taught_share
+    back = max(0, settle(booking.state, paid, terms, share).given_back - handed_back)
+    due = 0 if back else max(0, settle(booking.state, fee, terms, share).kept - kept)
+    return FeeStand(fee, kept, due, back)
+
+
+# What is typed.
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedTime:
+    """A time that is to stand on the calendar."""
+
+    kind: str
+    starts_at: datetime
+    minutes: int
+    places: int
+    instructor: str
+    spot: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceAsked:
+    """Who asks for a place, and what the instructor should know; `code` is that of a quote, or empty."""
+
+    contact: Contact
+    mass_kg: float | None
+    note: str
+    code: str
+
+
+def moment_at(day: date, at: hour, zone: ZoneInfo) -> datetime | None:
+    """The moment of a day and time by the shop's clock, in UTC; None in the hour over which clocks are put forward."""
+    moment = datetime.combine(day, at, zone).astimezone(UTC)
+    return moment if moment.astimezone(zone).time() == at else None
+
+
+def read_day(text: str) -> date | None:
+    """A day such as 2026-11-25, or None."""
+    try:
+        return date.fromisoformat(text) if len(text) == len("2026-11-25") else None
+    except ValueError:
+        return None
+
+
+def _read_hour(text: str) -> hour | None:
+    try:
+        return hour.fromisoformat(text) if len(text) == len("10:30") and ":" in text else None
+    except ValueError:
+        return None
+
+
+def _whole(text: str, low: int, high: int) -> int | None:
+    is_number = re.fullmatch(r"\d{1,4}", text, re.ASCII) is not None
+    return int(text) if is_number and low <= int(text) <= high else None
+
+
+def read_number(text: str, low: float, high: float) -> float | None:
+    """A number with a decimal point or comma within bounds, or None."""
+    if not _NUMBER.fullmatch(text):
+        return None
+    value = float(text.replace(",", "."))
+    return value if low <= value <= high else None
+
+
+def read_plan(
+    typed: Mapping[str, str],
+    kinds: Mapping[str, LessonKind],
+    spots: Collection[str],
+    now: datetime,
+    zone: ZoneInfo,
+    *,
+    kind: str = "",
+) -> tuple[PlannedTime, ...]:
+    """The times that were typed: one, or one every week at the same hour by the shop's clock; `kind` where it is settled.
+
+    Minutes and places left blank are the kind's own. Raises `InvalidInput` with every fault.
+    """
+    faults: list[Fault] = []
+    taught = kinds.get(kind or typed["kind"])
+    if taught is None:
+        faults.append(Fault("kind", "The shop lists no such lesson.", "one of: " + ", ".join(kinds)))
+    minutes = _whole(typed["minutes"], 15, 480) if typed["minutes"] else taught.minutes if taught else 60
+    places = _whole(typed["places"], 1, 30) if typed["places"] else taught.places if taught else 1
+    weeks = _whole(typed.get("weeks", "") or "1", 1, MOST_WEEKS)
+    if minutes is None:
+        faults.append(Fault("minutes", "This is no length of a lesson.", MINUTES_ACCEPTED))
+    if places is None:
+        faults.append(Fault("places", "This is no number of places.", PLACES_ACCEPTED))
+    if weeks is None:
+        faults.append(Fault("weeks", "This is no number of weeks.", f"a whole number from 1 to {MOST_WEEKS}"))
+    instructor = typed["instructor"]
+    if not 1 <= len(instructor) <= 80 or not instructor.isprintable():
+        faults.append(Fault("instructor", "Who teaches is needed.", "1 to 80 characters"))
+    if typed["spot"] not in spots:
+        faults.append(Fault("spot", "The shop lists no such spot.", "one of: " + ", ".join(spots)))
+    starts = _starts(faults, typed["day"], typed["at"], weeks or 1, now, zone)
+    if faults or taught is None or minutes is None or places is None:
+        raise InvalidInput(faults)
+    return tuple(PlannedTime(taught.kind, start, minutes, places, instructor, typed["spot"]) for start in starts)
+
+
+def _starts(faults: list[Fault], day: str, at: str, weeks: int, now: datetime, zone: ZoneInfo) -> list[datetime]:
+    """When the lessons begin, week by week; what is wrong is added to the faults."""
+    first, clock = read_day(day), _read_hour(at)
+    if first is None:
+        faults.append(Fault("day", "This is not a day.", DAY_ACCEPTED))
+    if clock is None:
+        faults.append(Fault("at", "This is not a time.", HOUR_ACCEPTED))
+    if first is None or clock is None:
+        return []
+    today = now.astimezone(zone).date()
+    if not today <= first <= today + FURTHEST:
+        faults.append(Fault("day", "This day has passed or is too far away.", DAY_ACCEPTED))
+        return []
+    starts = []
+    for week in range(weeks):
+        that_day = first + timedelta(weeks=week)
+        start = moment_at(that_day, clock, zone)
+        if start is None:
+            faults.append(
+                Fault("at", f"On {that_day.isoformat()} the clocks are put forward over this hour.", "another hour")
+            )
+        elif start <= now:
+            faults.append(Fault("at", "This time has passed.", "a time from now on"))
+        else:
+            starts.append(start)
+    return starts
+
+
+def read_asked(typed: Mapping[str, str]) -> PlaceAsked:
+    """Who asks for a place, from what was typed; raises `InvalidInput` with every fault."""
+    faults: list[Fault] = []
+    contact, code, mass_kg = Contact(""), "", None
+    try:
+        contact = read_contact(typed["name"], typed["email"], typed["phone"])
+    except InvalidInput as error:
+        faults += error.faults
+    if typed["mass_kg"]:
+        mass_kg = read_number(typed["mass_kg"], 20, 200)
+        if mass_kg is None:
+            faults.append(Fault("mass_kg", "This is not a weight.", MASS_ACCEPTED))
+    if typed["swims_100m"] not in ("yes", "no"):
+        faults.append(Fault("swims_100m", "Say whether the learner swims 100 m.", "yes or no"))
+    if typed["code"]:
+        try:
+            code = read_code(typed["code"])
+        except InvalidInput as error:
+            faults += error.faults
+    if faults:
+        raise InvalidInput(faults)
+    notes = [
+        "Under 18." if typed["under_18"] == "yes" else "",
+        "Does not swim 100 m." if typed["swims_100m"] == "no" else "",
+    ]
+    return PlaceAsked(contact, mass_kg, " ".join(note for note in notes if note), code)
+
+
+def read_conditions(typed: Mapping[str, str]) -> Conditions | None:
+    """The wind that was typed, or None where nothing was; raises `InvalidInput` with every fault.
+
+    Means and gusts in knots, a gust never under the mean (it is the highest of the same wind); degrees from 0 to 360.
+    """
+    if not any(typed[name] for name in ("mean_kn", "gust_kn", "from_deg", "lightning")):
+        return None
+    faults = []
+    mean, gust = read_number(typed["mean_kn"], 0, 100), read_number(typed["gust_kn"], 0, 150)
+    origin = read_number(typed["from_deg"], 0, 360)
+    if mean is None:
+        faults.append(Fault("mean_kn", "This is no mean wind.", "a number from 0 to 100 kn"))
+    if gust is None or (mean is not None and gust < mean):
+        faults.append(Fault("gust_kn", "This is no gust of such a wind.", "a number from the mean to 150 kn"))
+    if origin is None:
+        faults.append(Fault("from_deg", "This is no direction.", "compass degrees from 0 to 360"))
+    if faults or mean is None or gust is None or origin is None:
+        raise InvalidInput(faults)
+    return Conditions(mean, gust, origin, typed["lightning"] == "yes")

@@ -11,19 +11,32 @@ from server.domain.calls import Call
 from server.domain.drafts import oldest_kept
 from server.domain.errors import Fault, InvalidInput, TooMany
 from server.domain.finding import CODE_GUESSES, Changed, Met, Sought, read_sought
+from server.domain.lessons import CallStage, LessonTime, call_to_make
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.persistence.accounts import lock_failures
 from server.persistence.calls import load_promised
 from server.persistence.desk import find_met, load_changed, load_unopened, load_waiting, names_by_token
+from server.persistence.lessons import load_times
 from server.persistence.quotes import token_of
 from server.persistence.stock import load_open_holds
 from server.persistence.tables import FailureRow
 from server.usecases.work import Work
 
 SOON = timedelta(hours=48)
+DAYS_OF_LESSONS = timedelta(days=3)
 MOST_ROWS = 50
 CODE_ACCEPTED = "eight letters and digits, such as HKBN 04QA"
+
+
+@dataclass(frozen=True, slots=True)
+class TimeToCall:
+    """A lesson of these days with its places taken, and the call on its weather that is to be made now, if one is."""
+
+    time: LessonTime
+    title: str
+    taken: int
+    to_call: CallStage | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +49,8 @@ class Today:
     waiting: tuple[Worksheet, ...]
     changed: tuple[Changed, ...]
     unopened: tuple[Worksheet, ...]
+    weather: tuple[TimeToCall, ...] = ()
+    lessons: tuple[TimeToCall, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +69,7 @@ def today_at_desk(work: Work) -> Today:
     kept_since = oldest_kept(work.now, work.catalogue.policy)
     changed = load_changed(work.session, _start_of_yesterday(work), MOST_ROWS)
     names = names_by_token(work.session, [one.token for one in changed])
+    lessons = _lessons_near(work)
     return Today(
         to_confirm=tuple(one for one in holds if not one.hold.is_confirmed),
         lapsing=tuple(one for one in holds if one.hold.is_confirmed and one.hold.expires_at <= work.now + SOON),
@@ -61,7 +77,25 @@ def today_at_desk(work: Work) -> Today:
         waiting=tuple(load_waiting(work.session, kept_since, MOST_ROWS)),
         changed=tuple(replace(one, name=names.get(one.token, "")) for one in changed),
         unopened=tuple(load_unopened(work.session, kept_since, work.now, MOST_ROWS)),
+        weather=tuple(one for one in lessons if one.to_call is not None and one.taken),
+        lessons=tuple(one for one in lessons if one.time.starts_at.astimezone(_zone(work)).date() == work.today),
     )
+
+
+def _zone(work: Work) -> ZoneInfo:
+    return ZoneInfo(work.catalogue.policy.shop.time_zone)
+
+
+def _lessons_near(work: Work) -> list[TimeToCall]:
+    """The lessons of today and of the days whose call on the weather may be due already."""
+    start = datetime.combine(work.today, time(), _zone(work))
+    policy, kinds = work.catalogue.policy, work.catalogue.lessons
+    return [
+        TimeToCall(
+            one, kinds[one.kind].title if one.kind in kinds else one.kind, taken, call_to_make(one, work.now, policy)
+        )
+        for one, taken in load_times(work.session, start, start + DAYS_OF_LESSONS)
+    ]
 
 
 def _start_of_yesterday(work: Work) -> datetime:

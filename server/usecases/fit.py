@@ -8,13 +8,14 @@ from typing import Any
 from server.domain.agreed import NOTHING_AGREED, Agreed, bounds_of, fitting_digest
 from server.domain.codes import read_code
 from server.domain.deposits import PaidLesson, decide_deposits
-from server.domain.errors import Fault, InvalidInput
+from server.domain.errors import Fault, InvalidInput, Unreadable
 from server.domain.kits import Choice, Fitter
-from server.domain.learner import Answers, read_answers
+from server.domain.learner import SEEN, Answers, read_answers, read_sighting
 from server.domain.money import Cents
 from server.domain.pricing import tier_for
 from server.domain.quotes import Quote
 from server.persistence.deposits import load_lessons
+from server.persistence.quotes import load_quote
 from server.usecases.work import Work
 
 
@@ -31,6 +32,7 @@ def fitter_for(
     With `revises`, the token of the quote that is changed, what that quote holds is free to it. What was agreed by hand is
     held to its bounds unless it `is_bound` to none, as on the desk while it is being worked out.
     """
+    raw = with_what_was_seen(work, raw, revises)
     faults: list[Fault] = []
     answers: Answers | None = None
     try:
@@ -50,6 +52,24 @@ def fitter_for(
         bounds_of(agreed, work.catalogue.policy) if is_bound and agreed.discount else None,
         is_vouched=bool(agreed.vouched_for) and agreed.vouched_for == fitting_digest(raw),
     )
+
+
+def with_what_was_seen(work: Work, raw: Mapping[str, Any], revises: str | None) -> Mapping[str, Any]:
+    """The answers with what an instructor has seen since, where they revise a quote; of two sightings the later one holds.
+
+    A draft that was begun before the lesson knows nothing of it, and must not undo it.
+    """
+    if revises is None:
+        return raw
+    try:
+        quote = load_quote(work.session, revises)
+    except Unreadable:
+        return raw
+    kept = quote.answers.get(SEEN) if quote is not None else None
+    own = raw.get(SEEN)
+    if kept is None or (own is not None and read_sighting(own).seen_at >= read_sighting(kept).seen_at):
+        return raw
+    return {**raw, SEEN: kept}
 
 
 def paid_lessons(work: Work, codes: object) -> tuple[list[PaidLesson], list[Fault]]:

@@ -31,7 +31,7 @@ from server.persistence.quotes import (
 )
 from server.persistence.stock import open_hold_of
 from server.persistence.worksheets import save_kept
-from server.usecases.fit import fitter_for
+from server.usecases.fit import fitter_for, with_what_was_seen
 from server.usecases.work import Work, is_token, new_code, new_token
 
 NO_QUOTE = "There is no quote at this address."
@@ -55,6 +55,23 @@ def issue_quote(
     is held to its bounds unless it `is_bound` to none. The worksheet beside `draft`, if there is one, is told. Raises
     `InvalidInput`, `NotFree`, `NoSoundKit` or (nothing to revise) `NotFound`, and keeps nothing.
     """
+    quote = keep_quote(work, given, skus, key=key, revises=revises, agreed=agreed, is_bound=is_bound, draft=draft)
+    work.commit()
+    return quote
+
+
+def keep_quote(
+    work: Work,
+    given: Mapping[str, Any],
+    skus: Sequence[str] | None = None,
+    *,
+    key: str | None = None,
+    revises: str | None = None,
+    agreed: Agreed = NOTHING_AGREED,
+    is_bound: bool = True,
+    draft: str | None = None,
+) -> Quote:
+    """As `issue_quote`, as a part of something larger that is committed together."""
     digest = _digest(given, skus, revises, agreed)
     once = hashlib.sha256(key.encode()).hexdigest() if key else None
     if once:
@@ -65,9 +82,10 @@ def issue_quote(
             fault = Fault("Idempotency-Key", "Another request was made under this key.", "a new key for a new request")
             raise InvalidInput([fault])
         return done[1]
+    before = locked_quote(work, revises) if revises else None
+    given = with_what_was_seen(work, given, revises)
     fitter = fitter_for(work, given, revises, agreed, is_bound=is_bound)
     kit = wanted_kit(fitter, skus)
-    before = locked_quote(work, revises) if revises else None
     quote = freeze(
         fitter,
         kit,
@@ -84,7 +102,6 @@ def issue_quote(
         save_kept(work.session, draft, quote.token)
     if once:
         save_done(work.session, once, digest, quote_id, quote.revision, work.now)
-    work.commit()
     return quote
 
 

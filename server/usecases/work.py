@@ -56,6 +56,8 @@ class Work:
     now: datetime
     actor: str
     cache: CatalogueCache
+    address: str = ""
+    """Where people reach the shop, without a slash at its end, for links in what leaves it."""
 
     @cached_property
     def catalogue(self) -> Catalogue:
@@ -90,18 +92,20 @@ class Shop:
     close: Callable[[], None] = _nothing_to_close
     """Lets go of the database."""
     cache: CatalogueCache = field(default_factory=CatalogueCache)
+    address: str = ""
+    """Where people reach it, without a slash at its end."""
 
     @contextmanager
     def reading(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that only reads."""
         with self.sessions(False) as session:
-            yield Work(session, self.clock(), actor, self.cache)
+            yield Work(session, self.clock(), actor, self.cache, self.address)
 
     @contextmanager
     def writing(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that writes; it waits for other writers."""
         with self.sessions(True) as session:
-            yield Work(session, self.clock(), actor, self.cache)
+            yield Work(session, self.clock(), actor, self.cache, self.address)
 
 
 def new_token() -> str:

@@ -11,6 +11,7 @@ from server.domain.agreed import Agreed, fitting_digest
 from server.domain.drafts import Draft, oldest_kept
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, NotFree, Outdated
 from server.domain.kits import Fitter, Kit
+from server.domain.learner import SEEN
 from server.domain.pricing import Margin, margin_of
 from server.domain.quotes import Quote
 from server.domain.worksheets import Worksheet, lapses_at, needs_word
@@ -129,7 +130,8 @@ def write_worksheet(
 ) -> tuple[Worksheet, Draft]:
     """Put what was typed on an open worksheet; raises `Conflict` once it was sent or waits for the owner."""
     sheet, draft = _open_sheet(work, token)
-    told = {name: value for name, value in answers.items() if value is not None}
+    seen = {name: value for name, value in draft.answers.items() if name == SEEN}
+    told = {**seen, **{name: value for name, value in answers.items() if value is not None}}
     draft = replace(
         draft, answers=told, agreed=agreed, picks=(), mass_unit=mass_unit or draft.mass_unit, changed_at=work.now
     )

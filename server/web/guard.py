@@ -25,7 +25,7 @@ MOST_DIGITS = 20  # Of a length that is told; Python reads no number of more tha
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
+    "worker-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
 )
 SESSION_COOKIE = "slackwater-session"
 SESSION_COOKIES = (SESSION_COOKIE, f"__Host-{SESSION_COOKIE}")

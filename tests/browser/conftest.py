@@ -131,8 +131,8 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="module")
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    """One context for all tests of a file, on a desk."""
-    made = browser.new_context(viewport={"width": 1280, "height": 900})
+    """One context for all tests of a file, on a desk; without a worker, which would answer in place of what a test sends."""
+    made = browser.new_context(viewport={"width": 1280, "height": 900}, service_workers="block")
     yield made
     made.close()
 

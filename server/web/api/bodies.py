@@ -10,6 +10,7 @@ from fastapi import Depends, Request
 from starlette.responses import Response
 
 from server.domain.errors import Fault, InvalidInput
+from server.domain.learner import SEEN
 
 MOST_DIGITS = 400
 JSON_OBJECT = "a JSON object in UTF-8 with each name once"
@@ -75,6 +76,22 @@ async def _json_object(request: Request) -> dict[str, Any]:
 JsonObject = Annotated[dict[str, Any], Depends(_json_object)]
 
 
+def _learners_own(answers: dict[str, Any]) -> dict[str, Any]:
+    """Answers that say nothing that only an instructor may say; raises `InvalidInput`."""
+    if SEEN in answers:
+        words = "What was seen on the water is for the instructor to say, after a lesson."
+        raise InvalidInput([Fault(SEEN, words, "answers without it")])
+    return answers
+
+
+async def _answers_object(request: Request) -> dict[str, Any]:
+    return _learners_own(read_json_object(await request.body()))
+
+
+AnswersObject = Annotated[dict[str, Any], Depends(_answers_object)]
+"""A body that is a learner's answers and nothing else."""
+
+
 MOST_SKUS = 20
 
 
@@ -90,4 +107,4 @@ def answers_and_skus(body: dict[str, Any], *also: str) -> tuple[dict[str, Any], 
         faults.append(Fault("skus", "This is not a list of SKUs.", f"a list of at most {MOST_SKUS} texts, or nothing"))
     if faults or not isinstance(answers, dict):
         raise InvalidInput(faults)
-    return answers, skus
+    return _learners_own(answers), skus

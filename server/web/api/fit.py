@@ -6,7 +6,7 @@ from fastapi import APIRouter
 
 from server.domain.learner import notes_on
 from server.usecases.fit import choose_kits, fitter_for
-from server.web.api.bodies import Json, JsonObject
+from server.web.api.bodies import AnswersObject, Json
 from server.web.api.openapi import described
 from server.web.api.shapes import choice_shape, targets_shape
 from server.web.state import ShopOf
@@ -15,7 +15,7 @@ router = APIRouter(tags=["fit"])
 
 
 @router.post("/api/fit", openapi_extra=described("Fit", body="Answers"), summary="Targets for a learner's answers")
-def fit(answers: JsonObject, shop: ShopOf) -> Json:
+def fit(answers: AnswersObject, shop: ShopOf) -> Json:
     """The set-up and the target of each slot, with the reasons."""
     with shop.reading() as work:
         fitter = fitter_for(work, answers)
@@ -25,7 +25,7 @@ def fit(answers: JsonObject, shop: ShopOf) -> Json:
 
 
 @router.post("/api/kits", openapi_extra=described("Kits", body="Answers"), summary="Kits for a learner's answers")
-def kits(answers: JsonObject, shop: ShopOf) -> Json:
+def kits(answers: AnswersObject, shop: ShopOf) -> Json:
     """The recommended kit, the frontier of fit and price, and the kits that stand out."""
     with shop.reading() as work:
         _, choice = choose_kits(work, answers)

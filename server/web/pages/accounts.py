@@ -61,6 +61,8 @@ owner_router = APIRouter(include_in_schema=False)
 
 DESK = "/desk"
 MOST_DEEDS = 200
+CLEARED = '"cache", "storage"'
+"""What a browser forgets with a session (W3C Clear Site Data): pages it kept, and forms kept for use without signal."""
 SAID = {
     "set": "Your password is set. Sign in with it.",
     "out": "You are signed out.",
@@ -331,6 +333,7 @@ def leave(request: Request, token: SessionTokenOf, shop: ShopOf) -> Response:
 def _gone(request: Request, said: str) -> Response:
     answer = see_other(_to("/sign-in", said=said))
     forget_session(request, answer)
+    answer.headers["Clear-Site-Data"] = CLEARED
     return answer
 
 

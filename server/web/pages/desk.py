@@ -16,11 +16,12 @@ from starlette.responses import Response
 from server.domain.codes import read_code
 from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
 from server.domain.finding import Changed, Met, said_code, spelled
+from server.domain.lessons import call_due
 from server.domain.policy import ShopTerms
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.security.tokens import digest_of
-from server.usecases.desk import Found, Today, find_at_desk, today_at_desk
+from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, today_at_desk
 from server.usecases.quotes import find_quote
 from server.usecases.stock import confirm_hold, list_open_holds, release_hold
 from server.usecases.work import Work
@@ -43,6 +44,8 @@ KINDS = {
     "waiting": "worksheets for the owner's word",
     "changed": "quotes changed since yesterday",
     "unopened": "links sent and not opened",
+    "weather": "calls on the weather to make",
+    "lessons": "lessons today",
 }
 
 
@@ -94,6 +97,19 @@ class ChangedShown:
     when: str
 
 
+@dataclass(frozen=True, slots=True)
+class LessonShown:
+    """A lesson in words; `call` is the call on its weather that is to be made, or how it was called."""
+
+    number: int
+    title: str
+    spot: str
+    instructor: str
+    when: str
+    taken: str
+    call: str
+
+
 @dataclass(frozen=True)
 class Lists:
     """What needs a hand, as it is shown."""
@@ -104,6 +120,8 @@ class Lists:
     waiting: tuple[SheetShown, ...]
     changed: tuple[ChangedShown, ...]
     unopened: tuple[SheetShown, ...]
+    weather: tuple[LessonShown, ...]
+    lessons: tuple[LessonShown, ...]
 
     @property
     def empty(self) -> tuple[str, ...]:
@@ -205,6 +223,14 @@ def _lists(work: Work, today: Today) -> Lists:
         until = when(one.lapses_at) if one.lapses_at else ""
         return SheetShown(one.token, one.name, by, when(at) if at else "", until)
 
+    def lesson(one: TimeToCall) -> LessonShown:
+        called = {"off": "called off", "on": "on", None: ""}[one.time.final]
+        if one.to_call and one.taken:
+            called = f"{one.to_call} call due {when(call_due(one.time, one.to_call, work.catalogue.policy))}"
+        taken = f"{one.taken} of {one.time.places}"
+        time = one.time
+        return LessonShown(time.id, one.title, time.spot, time.instructor, when(time.starts_at), taken, called)
+
     return Lists(
         to_confirm=tuple(map(hold, today.to_confirm)),
         calls=tuple(
@@ -224,6 +250,8 @@ def _lists(work: Work, today: Today) -> Lists:
         waiting=tuple(sheet(one, one.asked_by, one.asked_at) for one in today.waiting),
         changed=tuple(map(changed, today.changed)),
         unopened=tuple(sheet(one, one.sent_by, one.sent_at) for one in today.unopened),
+        weather=tuple(lesson(one) for one in today.weather),
+        lessons=tuple(lesson(one) for one in today.lessons),
     )
 
 
@@ -241,7 +269,7 @@ def when_words(moment: datetime, now: datetime, terms: ShopTerms) -> str:
 
 def _announced(lists: Lists, shown: str) -> str:
     """Which kinds have grown since the version that was shown; empty where the page was opened anew."""
-    if not re.fullmatch(r"\d{1,4}(\.\d{1,4}){5}-[0-9a-f]{16}", shown, re.ASCII):
+    if not re.fullmatch(r"\d{1,4}(\.\d{1,4}){7}-[0-9a-f]{16}", shown, re.ASCII):
         return ""
     before = [int(count) for count in shown.partition("-")[0].split(".")]
     grown = [
