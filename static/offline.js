@@ -34,13 +34,16 @@ async function keepAll(addresses) {
     const since = Date.parse((await kept.match(request))?.headers.get("date"));
     if (FORM.test(new URL(request.url).pathname) && !(Date.now() - since < A_DAY_MS)) await kept.delete(request);
   }
-  await Promise.all(addresses.map(async (address) => {
-    const isForm = FORM.test(new URL(address, self.location).pathname);
-    if (!isForm && await kept.match(address, LOOSELY)) return;
-    const answer = await fetch(address);
-    // Led elsewhere, it is the page to sign in.
-    if (answer.ok && !answer.redirected) await kept.put(address, answer);
-  }));
+  // The form comes last, so that one that is kept opens whole.
+  const [form, ...files] = addresses;
+  await Promise.all(files.map(async (file) => await kept.match(file, LOOSELY) || put(kept, file)));
+  await put(kept, form);
+}
+
+async function put(kept, address) {
+  const answer = await fetch(address);
+  // Led elsewhere, it is the page to sign in.
+  if (answer.ok && !answer.redirected) await kept.put(address, answer);
 }
 
 async function formFor(request) {

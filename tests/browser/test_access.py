@@ -26,8 +26,8 @@ SIZES = [(360, 740), (1280, 900)]
 
 @pytest.fixture(scope="module")
 def window(browser: Browser) -> Iterator[Page]:
-    """One page for all states."""
-    context = browser.new_context()
+    """One page for all states; without a worker, which would answer in place of what a state posts."""
+    context = browser.new_context(service_workers="block")
     yield context.new_page()
     context.close()
 

@@ -51,6 +51,15 @@ def fill(page: Page) -> None:
     page.get_by_label("A sentence").fill("Up on every run.")
 
 
+def until(page: Page, what: str) -> None:
+    """Wait until an asynchronous function of the page's says true; `wait_for_function` would take its promise for a yes."""
+    for _ in range(WITHIN_MS // 50):
+        if page.evaluate(what):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(what)
+
+
 def number_kept(world: World, booking: Booking) -> int:
     with world.shop.reading() as work:
         return len(list_assessments(work, booking.id))
@@ -62,7 +71,7 @@ def test_what_was_seen_without_signal_is_kept_and_arrives_once(
     booking, quote = booked_with_quote(world)
     page.goto(address + quote)
     phone.goto(f"/desk/bookings/{booking.id}/seen")
-    phone.wait_for_function(FORM_IS_KEPT)
+    until(phone, FORM_IS_KEPT)
 
     phone.context.set_offline(True)
     phone.reload()
@@ -82,7 +91,7 @@ def test_what_was_seen_without_signal_is_kept_and_arrives_once(
     assert number_kept(world, booking) == 1
     assert phone.evaluate(QUEUE) is None
     assert phone.evaluate("Object.keys(localStorage).length") == 0
-    phone.wait_for_function(f"async () => !(await ({FORM_IS_KEPT})())")
+    until(phone, f"async () => !(await ({FORM_IS_KEPT})())")
     expect(page.locator("#news")).to_contain_text("by Maeve at the shop", timeout=WITHIN_MS)
     expect(page.locator("#revised")).to_contain_text("Seen on the water")
     expect(page.locator("#revised")).to_contain_text("Up on every run.")
@@ -121,10 +130,10 @@ def test_what_the_shop_does_not_take_is_said_and_put_right(phone: Page, world: W
 def test_signing_out_clears_the_phone(phone: Page, world: World) -> None:
     booking, _ = booked_with_quote(world)
     phone.goto(f"/desk/bookings/{booking.id}/seen")
-    phone.wait_for_function(FORM_IS_KEPT)
+    until(phone, FORM_IS_KEPT)
     phone.get_by_label("A sentence").fill("Half a sentence")
     assert phone.evaluate("Object.keys(localStorage).length") == 1
     phone.goto("/account")
     phone.get_by_role("button", name="Sign out", exact=True).click()
     expect(phone.get_by_role("heading", level=1)).to_be_visible()
-    phone.wait_for_function("async () => !(await caches.keys()).length && !Object.keys(localStorage).length")
+    until(phone, "async () => !(await caches.keys()).length && !Object.keys(localStorage).length")
