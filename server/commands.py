@@ -165,7 +165,7 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
         if given.command == "stock":
             return stock(place, given)
         if given.command == "holds":
-            return holds(place, given.confirm)
+            return holds(place, given.confirm, settings.address)
         if given.command == "owner-link":
             return owner_link(place, given, settings.address)
         serve(settings.model_copy(update={"host": given.host, "port": given.port, "data": given.data}))
@@ -223,9 +223,10 @@ def stock(place: Place, given: argparse.Namespace) -> int:
     return 0
 
 
-def holds(place: Place, code: str | None) -> int:
-    """List the open requests to hold, or confirm one."""
+def holds(place: Place, code: str | None, address: str) -> int:
+    """List the open requests to hold, or confirm one; who asked reads the address in the message."""
     shop = open_shop(place)
+    shop.address = address
     if code is not None:
         with shop.writing("command line") as work:
             hold = confirm_hold(work, find_quote(work, code))

@@ -66,16 +66,17 @@ def assessment_of(seen: Seen, *, is_behind_a_boat: bool = False) -> Assessment:
     """What was seen, in the words of the questions.
 
     The longest flight settles the stage: none is `towed`, since they have been in a lesson; under 50 m short flights; from 50 m on
-    long ones; and whoever turns while flying is `turning`. Behind a boat every flight is `towed` and no hand wing is handled.
+    long ones, and whoever turns in long flights is `turning`, which is the stage after them: a turn in a short hop is no ground to
+    take a board that brings its rider home lying down. Behind a boat every flight is `towed` and no hand wing is handled.
     """
     if is_behind_a_boat:
         return Assessment("towed", None, seen.to_feet, seen.setup)
     if seen.longest_flight_m <= 0:
         stage = "towed"
-    elif seen.control == "turns":
-        stage = "turning"
+    elif seen.longest_flight_m < LONG_FLIGHT_M:
+        stage = "short_flights"
     else:
-        stage = "short_flights" if seen.longest_flight_m < LONG_FLIGHT_M else "long_flights"
+        stage = "turning" if seen.control == "turns" else "long_flights"
     return Assessment(stage, seen.wing_handling, seen.to_feet, seen.setup)
 
 

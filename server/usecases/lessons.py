@@ -35,6 +35,7 @@ from server.domain.lessons import (
     why_not_booked,
     why_not_teach,
 )
+from server.domain.messages import moment_in_words
 from server.domain.money import Cents
 from server.domain.stock import Contact
 from server.outside.calendar_file import Appointment, calendar_file, uid_of
@@ -574,7 +575,7 @@ def _tell(work: Work, name: Told, booking: Booking) -> None:
     local = lesson.starts_at.astimezone(_zone(work))
     values = {
         "lesson": kind_of(work, lesson).title,
-        "when": f"{local:%A} {local.day} {local:%B} {local.year}, {local:%H:%M}",
+        "when": moment_in_words(local),
         "where": lesson.spot,
         "instructor": lesson.instructor,
         "code": f"{booking.code[:4]} {booking.code[4:]}",

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
+from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Part, Shelf
 from server.domain.errors import Fault, InvalidInput, Lapsed, NeedsTheShop, NotFound, NotFree, Outdated, TooMany
 from server.domain.kits import size_words
+from server.domain.messages import moment_in_words
 from server.domain.pricing import Line
 from server.domain.quotes import Quote, QuotedPart
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SLOT_WORDS
@@ -24,6 +26,7 @@ from server.domain.stock import (
     unconfirmed_until,
 )
 from server.persistence.stock import (
+    contact_of,
     end_hold,
     extend_hold,
     lapsed_holds,
@@ -37,6 +40,7 @@ from server.persistence.stock import (
     save_movements,
 )
 from server.usecases.fit import deposit_today, fitter_for
+from server.usecases.messages import tell
 from server.usecases.quotes import locked_quote
 from server.usecases.work import Work
 
@@ -130,13 +134,36 @@ def open_hold(work: Work, token: str) -> Hold | None:
 
 
 def confirm_hold(work: Work, token: str) -> Hold:
-    """The shop confirms a request: the parts stay aside for the policy's days. Raises `NotFound` where none is open."""
-    locked_quote(work, token)
+    """The shop confirms a request: the parts stay aside for the policy's days, and who asked is told, once.
+
+    Raises `NotFound` where none is open.
+    """
+    quote = locked_quote(work, token)
     hold = _open_hold(work, token)
     if not hold.is_confirmed:
         hold = extend_hold(work.session, hold.id, work.now, confirmed_until(work.now, work.catalogue.policy))
+        _tell_confirmed(work, quote, hold)
     work.commit()
     return hold
+
+
+def _tell_confirmed(work: Work, quote: Quote, hold: Hold) -> None:
+    contact = contact_of(work.session, quote.token)
+    if contact is None:
+        return
+    local = hold.expires_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone))
+    tell(
+        work,
+        "hold_confirmed",
+        to_name=contact.name,
+        to_email=contact.email,
+        about=f"quote:{quote.token}",
+        values={
+            "code": f"{quote.code[:4]} {quote.code[4:]}",
+            "link": f"/quotes/{quote.token}",
+            "until": moment_in_words(local),
+        },
+    )
 
 
 def release_hold(work: Work, token: str, because: str) -> Hold:

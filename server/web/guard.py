@@ -30,8 +30,18 @@ CONTENT_POLICY = (
 SESSION_COOKIE = "slackwater-session"
 SESSION_COOKIES = (SESSION_COOKIE, f"__Host-{SESSION_COOKIE}")
 """The names of the cookie by which a browser is known to be somebody's: over http, and over https (RFC 6265bis, 4.1.3.2)."""
-PRIVATE_PATHS = ("/drafts/", "/quotes/", "/prepared/", "/welcome/", "/desk", "/account", "/staff", "/api/quotes/")
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|beside|prepared|welcome|worksheets)/)[^/]+")
+PRIVATE_PATHS = (
+    "/drafts/",
+    "/quotes/",
+    "/bookings/",
+    "/prepared/",
+    "/welcome/",
+    "/desk",
+    "/account",
+    "/staff",
+    "/api/quotes/",
+)
+SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets)/)[^/]+")
 
 requests_log = logging.getLogger("slackwater.requests")
 

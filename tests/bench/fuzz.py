@@ -12,12 +12,15 @@ import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import quote_from_bytes, urlencode
+from xml.etree.ElementTree import Element
 
 import httpx
 import requests
 import schemathesis
+from html5lib.html5parser import ParseError
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import seed as seeded
 from hypothesis.errors import Unsatisfiable
@@ -30,23 +33,32 @@ from schemathesis.specs.openapi.checks import (
     response_schema_conformance,
     status_code_conformance,
 )
-from sqlmodel import Session
+from sqlmodel import Session, SQLModel
 
 from server.domain.drafts import STEP_FIELDS, STEPS
 from server.domain.learner import QUESTIONS, TRADE_QUESTIONS, ChoiceQuestion, ListQuestion, Question
+from server.domain.messages import WORDINGS
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, MEASURES
 from server.persistence.engine import Place
 from server.persistence.tables import (
+    AssessmentRow,
+    BookingRow,
     DepositRow,
     DraftRow,
     HoldRow,
     LessonRow,
+    LessonTimeRow,
+    MessageRow,
     OnceRow,
     QuoteRow,
+    ReadingRow,
     RevisionRow,
     StockRow,
     UnmetRow,
+    WordingRow,
 )
+from server.usecases.lessons import make_times
+from server.usecases.work import Shop
 from server.web.guard import SESSION_COOKIE
 from tests.bench.harness import (
     KEPT_OPEN_SECONDS,
@@ -61,8 +73,21 @@ from tests.bench.harness import (
     shop_at,
 )
 from tests.builders_accounts import account_token
+from tests.builders_lessons import booked, typed_time
+from tests.pages.reader import parsed
 
-TABLES = (DepositRow, DraftRow, HoldRow, LessonRow, OnceRow, QuoteRow, RevisionRow, StockRow, UnmetRow)
+TABLES: tuple[type[SQLModel], ...] = (
+    DepositRow,
+    DraftRow,
+    HoldRow,
+    LessonRow,
+    OnceRow,
+    QuoteRow,
+    RevisionRow,
+    StockRow,
+    UnmetRow,
+)
+TABLES += (LessonTimeRow, BookingRow, AssessmentRow, ReadingRow, MessageRow, WordingRow)
 NAMES: dict[str, list[Any]] = {
     "spot": ["Tullaveen Strand", "Lough Corravane", "Portnafinn Bay", "Nowhere"],
     "zone": ["Ireland", "Islands off Ireland", "European Union", "nowhere"],
@@ -89,6 +114,7 @@ FORMS += ("agree", "agree", "release", "seen", "odd", "desk", "desk", "desk", "d
 COUNTS_ITS_REFUSALS = (
     "/desk/worksheets/",
     "/desk/quotes/",
+    "/desk/deposits/",
     "/desk/find",
     "/desk/calls",
     "/desk/worksheets",
@@ -98,6 +124,17 @@ COUNTS_ITS_REFUSALS = (
 """Where a refusal is written down, or what can be read of a form is kept."""
 UNIT_KINDS = ("mass", "length", "wind")
 PLENTY = 10_000
+FORMS_EVERY = 3
+OK = 200
+TYPED: dict[str, tuple[str, ...]] = {
+    "date": ("2026-12-05", "2026-11-26", "2030-02-29", ""),
+    "time": ("10:30", "23:59", "7", ""),
+    "email": ("some.one@example.org", "no address", ""),
+    "tel": ("+353 20 910 0001", "1", ""),
+    "month": ("2026-11", "2026-13"),
+    "number": ("0", "1", "-1", "1e9"),
+}
+"""What is typed into a field of a kind, right and wrong."""
 
 
 @dataclass(frozen=True)
@@ -297,6 +334,9 @@ class Ideas:
     drafts: list[str] = field(default_factory=list)
     quotes: list[str] = field(default_factory=list)
     worksheets: list[str] = field(default_factory=list)
+    bookings: list[str] = field(default_factory=list)
+    codes: list[str] = field(default_factory=list)
+    fees: list[str] = field(default_factory=list)
     sessions: tuple[str, ...] = ()
 
     def often(self, share: float) -> bool:
@@ -489,11 +529,84 @@ class Ideas:
             (f"/staff/{number}/role", [("role", draw.choice(["staff", *TEXTS]))]),
         ]
         target, fields = draw.choice(ways)
-        probe = self.posted(target, fields)
+        return self.signed_in(self.posted(target, fields))
+
+    def signed_in(self, probe: Probe) -> Probe:
+        """Sent by the owner or by somebody of the staff, or now and then by nobody."""
         if not self.sessions or not self.often(0.9):
             return probe
-        cookie = f"{SESSION_COOKIE}={draw.choice(self.sessions)}".encode()
+        cookie = f"{SESSION_COOKIE}={self.draw.choice(self.sessions)}".encode()
         return replace(probe, headers=(*probe.headers, (b"Cookie", cookie)))
+
+    def page_with_forms(self) -> Probe:
+        """A page of which every form is to be tried."""
+        draw = self.draw
+        number = draw.choice(["1", "1", "2", "3", "4", "99"])
+        code = draw.choice(self.codes or ["x"])
+        ways = [
+            f"/lessons/{number}",
+            f"/bookings/{self.token(self.bookings)}",
+            f"/bookings/{self.token(self.bookings)}",
+            "/desk/lessons",
+            f"/desk/lessons/{number}",
+            f"/desk/lessons/{number}?learner={draw.choice(['1', '2', '3'])}",
+            f"/desk/lessons/{number}?learner={draw.choice(['1', '2', '3'])}",
+            "/desk/strand",
+            "/desk/strand/call-offs",
+            f"/desk/bookings/{number}/seen",
+            "/desk/deposits",
+            f"/desk/deposits/{draw.choice([code, *self.fees])}",
+            f"/desk/deposits/{draw.choice(self.fees or [code])}?quote={code}",
+            "/desk/messages",
+            f"/desk/messages/{number}",
+            f"/messages/wordings/{draw.choice(list(WORDINGS))}",
+            f"/desk/quotes/{code}",
+            f"/desk/worksheets/{self.token(self.worksheets)}",
+            f"/quotes/{self.token(self.quotes)}",
+            f"/drafts/{self.token(self.drafts)}/{draw.choice(STEPS)}",
+            "/desk",
+            "/desk/counter",
+        ]
+        return self.signed_in(Probe("GET", draw.choice(ways)))
+
+    def filled_in(self, form: Element, page: str) -> Probe:
+        """A form with every field filled by its own kind, mostly, and then spoilt as others are."""
+        draw = self.draw
+        fields: list[tuple[str, str]] = []
+        for control in form.iter():
+            name = control.get("name")
+            if name is not None and control.tag != "button":
+                fields += [(name, self.typed_in(control))] if self.is_sent(control) else []
+        buttons = [button for button in form.iter("button") if button.get("name")]
+        if buttons:
+            pressed = draw.choice(buttons)
+            fields.append((pressed.get("name", ""), pressed.get("value", "")))
+        return self.signed_in(self.posted(form.get("action", page), fields))
+
+    def is_sent(self, control: Element) -> bool:
+        """Whether a control takes part; of radio buttons and boxes about half do."""
+        return control.get("type") not in ("radio", "checkbox") or self.often(0.5)
+
+    def typed_in(self, control: Element) -> str:
+        """What is typed or chosen in a control."""
+        draw, kind = self.draw, control.get("type", control.tag)
+        there = control.get("value") or control.text or ""
+        if kind in ("hidden", "radio", "checkbox"):
+            return there
+        if control.tag == "select":
+            options = [option.get("value", "") for option in control.iter("option")]
+            return draw.choice(options or [""])
+        if self.often(0.1):
+            return draw.choice([*TEXTS, *NUMBERS])
+        if there and self.often(0.4):
+            return there
+        if control.get("inputmode") in ("decimal", "numeric"):
+            return draw.choice(["0", "1", "2", "5", "18", "60", "95.00", "120,50", "240"])
+        if kind in TYPED:
+            return draw.choice(TYPED[kind])
+        return draw.choice(
+            ["Nuala Example", "Gusts at the point.", "95.00", "72", "10:30", "2026-12-05", *self.codes, *self.fees]
+        )
 
     def worksheet_fields(self) -> list[tuple[str, str]]:
         """A worksheet as it is posted: what the caller says, and what is agreed by hand."""
@@ -704,8 +817,26 @@ class Prober:
     refusals: Refusals
     outcome: Outcome
 
-    def send(self, probe: Probe) -> None:
-        """One request."""
+    def try_a_form(self) -> None:
+        """One of the forms that one of the pages shows at the moment."""
+        page = self.ideas.page_with_forms()
+        answer = self.send(page)
+        if answer is None or answer.status_code != OK or not answer.headers["content-type"].startswith("text/html"):
+            return
+        try:
+            tree = parsed(answer.text)
+        except ParseError as error:
+            # What was typed is shown as it was typed, signs that no page should hold among it.
+            self.outcome.must("codepoint" in str(error), "a page is no valid HTML", page.target, error)
+            return
+        forms = [form for form in tree.iter("form") if form.get("method") == "post"]
+        if forms:
+            form = self.ideas.draw.choice(forms)
+            self.outcome.done["forms as a page shows them"] += 1
+            self.send(self.ideas.filled_in(form, page.target))
+
+    def send(self, probe: Probe) -> httpx.Response | None:
+        """One request; its answer, or None where the connection broke."""
         outcome = self.outcome
         is_sampled = outcome.done["requests"] % SAMPLED == 0
         rows, commits = self.refusals.rows() if is_sampled else {}, self.refusals.commits()
@@ -719,13 +850,14 @@ class Prober:
             answer = self.client.send(httpx.Request(probe.method, url, headers=probe.headers, content=content))
         except httpx.TransportError as error:
             outcome.must(False, "the connection broke", type(error), probe)
-            return
+            return None
         outcome.statuses[answer.status_code] += 1
         fault = fault_of(answer)
         outcome.must(not fault, fault, answer.status_code, probe)
         if answer.is_client_error:
             self.refused(probe, rows, commits)
         self.remember(answer)
+        return answer
 
     def refused(self, probe: Probe, rows: dict[str, int], commits: int) -> None:
         """A refusal changed nothing; only a step keeps those of its answers that can be read."""
@@ -744,10 +876,12 @@ class Prober:
         location = answer.headers.get("location", "")
         if answer.status_code == 201:
             location = httpx.URL(answer.json()["url"]).path
+            self.ideas.codes[:] = [*self.ideas.codes, answer.json()["code"]][-REMEMBERED:]
         for start, known in (
             ("/drafts/", self.ideas.drafts),
             ("/quotes/", self.ideas.quotes),
             ("/desk/worksheets/", self.ideas.worksheets),
+            ("/bookings/", self.ideas.bookings),
         ):
             token = location.removeprefix(start).split("/")[0]
             if location.startswith(start) and token not in known:
@@ -760,6 +894,8 @@ def fault_of(answer: httpx.Response) -> str:
     if answer.status_code >= 500:
         return "a fault of the server"
     if answer.status_code < 400 or answer.request.method == "HEAD":
+        return ""
+    if "HX-Redirect" in answer.headers:  # A fragment asked for without a session: the page goes to the sign-in.
         return ""
     path = answer.request.url.path
     kind = answer.headers.get("content-type", "")
@@ -822,6 +958,15 @@ def from_the_description(prober: Prober, number: int, seed: int) -> None:
                     prober.outcome.done["operations that take nothing wrong"] += 1
 
 
+def booked_lessons(shop: Shop) -> tuple[list[str], list[str]]:
+    """Lessons on the calendar and places in them, whatever the day is; the tokens of the bookings and the codes of their fees."""
+    day = (datetime.now(UTC) + timedelta(days=2)).date().isoformat()
+    with shop.writing("Maeve") as work:
+        numbers = [make_times(work, typed_time(kind=kind, day=day))[0] for kind in ("private", "group", "tow")]
+    made = [booked(shop, number) for number in numbers]
+    return [booking.token for booking in made], [booking.code for booking in made]
+
+
 def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
     """So many requests, of which some are drawn from the description; the rest are bodies, forms, paths and pages in turn."""
     outcome, draw = Outcome(seed), random.Random(seed)
@@ -830,11 +975,17 @@ def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
         with shop_at(place) as shop:
             count_stock(shop, PLENTY)
             sessions = (account_token(shop, "Orla", "owner"), account_token(shop, "Maeve", "staff"))
+            bookings, fees = booked_lessons(shop)
         session = ending.enter_context(looking(place))
         file = None if place.url else ending.enter_context(closing(sqlite3.connect(place.sqlite_file)))
         limits = httpx.Limits(keepalive_expiry=KEPT_OPEN_SECONDS)
         client = ending.enter_context(httpx.Client(base_url=server.address, timeout=60, limits=limits))
-        prober = Prober(client, Ideas(draw, sessions=sessions), Refusals(place, session, file), outcome)
+        prober = Prober(
+            client,
+            Ideas(draw, bookings=bookings, fees=fees, sessions=sessions),
+            Refusals(place, session, file),
+            outcome,
+        )
         for _ in range(3):
             prober.send(Probe("POST", "/drafts"))
             prober.send(Probe("POST", "/api/quotes", json.dumps({"answers": LEARNER}).encode()))
@@ -842,8 +993,12 @@ def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
             from_the_description(prober, described, seed)
         makers: list[Callable[[Ideas], Probe]] = [Ideas.json_probe, Ideas.form_probe, Ideas.form_probe, pages_of]
         makers += [Ideas.json_probe, Ideas.form_probe, Ideas.odd_probe]
+        turn = 0
         while outcome.done["requests"] < number:
-            prober.send(makers[outcome.done["requests"] % len(makers)](prober.ideas))
+            prober.send(makers[turn % len(makers)](prober.ideas))
+            if turn % FORMS_EVERY == 0:
+                prober.try_a_form()
+            turn += 1
         outcome.done["answers of 500"] = sum(n for status, n in outcome.statuses.items() if status >= 500)
         outcome.must_be_silent(running)
     return outcome

@@ -203,7 +203,7 @@ class Outcome:
         told = "".join(f" {status}: {number:,}" for status, number in sorted(self.statuses.items()))
         seconds = time.monotonic() - self.began
         print(f"{name}: {counts}; statuses{told}; violations {len(self.violations)}; {seconds:.0f} s", flush=True)
-        for violation in self.violations[:20]:
+        for violation in [*self.violations[:15], *self.violations[15:][-10:]]:
             print(f"  {violation}", flush=True)
 
 

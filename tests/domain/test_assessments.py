@@ -30,6 +30,9 @@ def seen(**given: str) -> Seen:
         ("49,9", "holds_a_course", "short_flights", "steady", "lively"),
         ("50", "none", "long_flights", "lively", "lively"),
         ("300", "holds_a_course", "long_flights", "lively", "lively"),
+        ("0,1", "turns", "short_flights", "steady", "lively"),
+        ("49,9", "turns", "short_flights", "steady", "lively"),
+        ("50", "turns", "turning", "lively", "lively"),
         ("120", "turns", "turning", "lively", "lively"),
     ],
 )

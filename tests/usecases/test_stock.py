@@ -13,6 +13,7 @@ from server.domain.quotes import Quote
 from server.domain.stock import Contact, free, held, on_hand
 from server.persistence.stock import load_free, load_held, load_movements, load_on_hand
 from server.persistence.tables import HoldRow
+from server.usecases.messages import message_texts
 from server.usecases.privacy import sweep
 from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.stock import agree_to_quote, book_movement, confirm_hold, list_open_holds, open_hold, release_hold
@@ -91,8 +92,11 @@ def test_a_confirmed_hold_lasts_the_days_of_the_policy(shop: Shop, clock: Clock)
     with shop.writing("desk") as work:
         hold = confirm_hold(work, quote.token)
         again = confirm_hold(work, quote.token)
+        told = message_texts(work, f"quote:{quote.token}")
     assert hold.expires_at == clock.now + timedelta(days=7)
     assert hold == again
+    assert [one.name for one in told] == ["hold_confirmed"], "confirming twice tells once"
+    assert f"/quotes/{quote.token}" in told[0].text.body
     clock.forward(days=6, hours=23)
     with shop.reading() as work:
         assert open_hold(work, quote.token) is not None

@@ -30,6 +30,7 @@ from server.domain.lessons import (
     read_day,
     read_number,
 )
+from server.usecases.assessments import SEEABLE_STATES
 from server.usecases.lessons import (
     CORRECTABLE,
     WENT,
@@ -182,6 +183,7 @@ class ActsShown:
     off: str
     may_move: bool
     may_repeat: bool
+    may_write_seen: bool
     others: tuple[tuple[str, str], ...]
 
 
@@ -467,6 +469,7 @@ def _acts(work: Work, booking: Booking) -> ActsShown:
         off=STATE_WORDS[off] if off else "",
         may_move=can_move,
         may_repeat=can_repeat,
+        may_write_seen=booking.state in SEEABLE_STATES and work.now >= time.starts_at,
         others=tuple(to_choose(others, work.catalogue.policy.shop, but_for=time.id)),
     )
 
