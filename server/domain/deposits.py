@@ -11,6 +11,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Literal, get_args
 
+from server.domain.days import day_in_words
 from server.domain.money import Cents, vat_inside
 from server.domain.policy import IncludedLessons, Tier
 
@@ -166,11 +167,11 @@ class Window:
         """How the last day comes about, as a sentence."""
         if self.last_taken is None:
             return "No lesson of this kind was taken yet: the window is open."
-        words = f"{self.days} days from the last lesson taken, on {self.last_taken.isoformat()}"
+        words = f"{self.days} days from the last lesson taken, on {day_in_words(self.last_taken)}"
         if self.paused_days:
             words += f", and {self.paused_days} more for lessons that the shop called off"
         if self.extension is not None:
-            words += f"; extended until {self.extension.until.isoformat()}: {self.extension.why.rstrip('.')}"
+            words += f"; extended until {day_in_words(self.extension.until)}: {self.extension.why.rstrip('.')}"
         return words + "."
 
 
@@ -274,7 +275,7 @@ def _why_not(lesson: PaidLesson, kind: str, last_day: date | None, today: date) 
     if lesson.balance <= 0:
         return "Nothing was paid for it, so there is nothing to give back."
     if last_day is not None and today > last_day:
-        return f"The window closed on {last_day.isoformat()}; ask the shop, it may extend it with a reason."
+        return f"The window closed on {day_in_words(last_day)}; ask the shop, it may extend it with a reason."
     return None
 
 

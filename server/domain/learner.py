@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Any, Literal, Protocol, cast
 
 from server.domain.catalogue import Catalogue, Gear, MeasureValue, Spot
+from server.domain.days import day_in_words
 from server.domain.errors import Fault, InvalidInput
 from server.domain.money import Cents
 from server.domain.policy import CONDITIONS
@@ -220,12 +221,12 @@ class Sighting:
     @property
     def told(self) -> str:
         """When, by whom and what, in words."""
-        return f"{self.day.day} {self.day:%B} {self.day.year}, by {self.by}: {self.sentence}"
+        return f"{day_in_words(self.day)}, by {self.by}: {self.sentence}"
 
     @property
     def words(self) -> str:
         """The same as a note."""
-        return f"Seen on the water on {self.day.day} {self.day:%B} {self.day.year} by {self.by}: {self.sentence}"
+        return f"Seen on the water on {day_in_words(self.day)} by {self.by}: {self.sentence}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import LessonKind, Spot
 from server.domain.codes import read_code
+from server.domain.days import day_in_words
 from server.domain.deposits import LessonState
 from server.domain.errors import Fault, InvalidInput
 from server.domain.money import Cents, round_half_up
@@ -389,7 +390,7 @@ def _starts(faults: list[Fault], day: str, at: str, weeks: int, now: datetime, z
         start = moment_at(that_day, clock, zone)
         if start is None:
             faults.append(
-                Fault("at", f"On {that_day.isoformat()} the clocks are put forward over this hour.", "another hour")
+                Fault("at", f"On {day_in_words(that_day)} the clocks are put forward over this hour.", "another hour")
             )
         elif start <= now:
             faults.append(Fault("at", "This time has passed.", "a time from now on"))

@@ -272,11 +272,6 @@ def check_wording(name: str, subject: str, body: str) -> Wording:
     return text
 
 
-def moment_in_words(local: datetime) -> str:
-    """A moment by the shop's clock as letters say it: Saturday 5 December 2026, 10:30."""
-    return f"{local:%A} {local.day} {local:%B} {local.year}, {local:%H:%M}"
-
-
 def new_message_id(random_part: str, shop_email: str) -> str:
     """A Message-ID (RFC 5322, 3.6.4) of a part that was drawn at random and the host of the shop's own address."""
     host = shop_email.rpartition("@")[2]

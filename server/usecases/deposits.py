@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from server.domain.codes import read_code
+from server.domain.days import day_in_words
 from server.domain.deposits import (
     LESSON_STATES,
     MOST_FEE,
@@ -102,7 +103,7 @@ def _day_faults(work: Work, state: LessonState, day: date) -> list[Fault]:
     last = work.today if state in ("taken", "missed") else work.today + timedelta(days=FARTHEST_DAYS)
     if EARLIEST <= day <= last:
         return []
-    message = f"A lesson {state.replace('_', ' ')} on {day.isoformat()} cannot be."
+    message = f"A lesson {state.replace('_', ' ')} on {day_in_words(day)} cannot be."
     return [Fault(state, message, f"a day from {EARLIEST.isoformat()} to {last.isoformat()}")]
 
 
@@ -296,7 +297,7 @@ def extend_window(work: Work, code: str, until: date, why: str) -> Window:
     first, last = work.today, work.today + timedelta(days=FARTHEST_DAYS)
     faults = why_faults(why)
     if last_day is not None and first <= until <= last_day:
-        faults.append(Fault("until", f"The window is open until {last_day.isoformat()} already.", "a later day"))
+        faults.append(Fault("until", f"The window is open until {day_in_words(last_day)} already.", "a later day"))
     elif not first <= until <= last:
         accepted = f"a day from {first.isoformat()} to {last.isoformat()}"
         faults.append(Fault("until", "The window cannot be extended to this day.", accepted))

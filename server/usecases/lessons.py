@@ -9,6 +9,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import LessonKind
+from server.domain.days import moment_in_words
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, TooMany
 from server.domain.lessons import (
     MOST_OPEN_BOOKINGS,
@@ -35,7 +36,6 @@ from server.domain.lessons import (
     why_not_booked,
     why_not_teach,
 )
-from server.domain.messages import moment_in_words
 from server.domain.money import Cents
 from server.domain.stock import Contact
 from server.outside.calendar_file import Appointment, calendar_file, uid_of

@@ -7,9 +7,9 @@ from contextlib import suppress
 from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Part, Shelf
+from server.domain.days import moment_in_words
 from server.domain.errors import Fault, InvalidInput, Lapsed, NeedsTheShop, NotFound, NotFree, Outdated, TooMany
 from server.domain.kits import size_words
-from server.domain.messages import moment_in_words
 from server.domain.pricing import Line
 from server.domain.quotes import Quote, QuotedPart
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SLOT_WORDS

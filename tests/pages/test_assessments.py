@@ -31,10 +31,10 @@ def test_what_was_seen_is_written_down_and_the_customer_sees_what_changed_and_wh
     told = Reader(client).open(f"/quotes/{token}").text
     assert "Revision 2" in told
     assert "by Maeve at the shop" in told
-    assert "Seen on the water 25 November 2026, by Maeve: Up on most runs and steady once flying." in told
+    assert "Seen on the water, 25 November 2026, by Maeve: Up on most runs and steady once flying." in told
     assert "Seen on the water on 25 November 2026 by Maeve" in told
     assert "Set-up lively, was steady" in told
-    assert "Seen on the water 25 November 2026" in desk.open(f"/desk/quotes/{code}").text
+    assert "Seen on the water, 25 November 2026" in desk.open(f"/desk/quotes/{code}").text
 
 
 def test_a_phone_may_send_it_twice_and_something_else_under_its_key_is_refused(app: FastAPI, staff: Client) -> None:

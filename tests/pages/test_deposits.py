@@ -131,7 +131,7 @@ def test_a_window_is_extended_and_money_handed_back_each_with_a_reason(
     page.press("Extend the window", until="2026-12-20", window_why="")
     assert (page.status, page.by_id("until").get("value")) == (422, "2026-12-20")
     page.press("Extend the window", until="2026-12-20", window_why="The bay was closed")
-    assert "extended until 2026-12-20: The bay was closed." in page.text
+    assert "extended until 20 December 2026: The bay was closed." in page.text
     page.press("Hand it back", refund="200", refund_why="Cut short")
     assert (page.status, "123.00 is left of what was paid" in page.text) == (409, True)
     sending = page.sending("Hand it back", refund="61.50", refund_why="Cut short")

@@ -47,7 +47,7 @@ def test_without_a_server_a_message_is_copied_or_written_elsewhere_and_then_mark
     assert fields.keys() == {"subject", "body"}, "nothing in an address adds a field"
     assert fields["subject"] == ["Your lesson: Saturday 5 December 2026, 10:30"]
     assert fields["body"][0].startswith("Dear <b>Nuala</b>,\r\n\r\n")  # RFC 6068, 5.
-    reader.press("Marked as sent: A lesson is booked, to <b>Nuala</b>")
+    reader.press("Mark as sent: A lesson is booked, to <b>Nuala</b>")
     assert reader.address == "/desk/messages"
     assert "To send by hand" not in reader.text
     assert "sent 12:00" in reader.text

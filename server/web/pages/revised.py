@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from server.domain.changes import Change, Revised, Said
+from server.domain.learner import SEEN
 from server.domain.policy import ShopTerms
 from server.web.pages.words import field_words
 from server.web.render import moment_words, money_words
@@ -17,15 +18,18 @@ AT_ONCE = 3
 
 @dataclass(frozen=True, slots=True)
 class ChangeShown:
-    """A change in words; empty where one side has nothing."""
+    """A change in words; empty where one side has nothing. What is told, such as what was seen, is new whatever was told before."""
 
     what: str
     before: str
     after: str
+    is_told: bool = False
 
     @property
     def says(self) -> str:
         """It in a few words: hand wing 5.5 m², was 4.5 m²."""
+        if self.is_told:
+            return f"{self.what}, {self.after.rstrip('.')}"
         if not self.before:
             return f"{self.what} {self.after}, new"
         if not self.after:
@@ -89,7 +93,8 @@ def _makers(makers: tuple[str, ...], *, at_the_desk: bool) -> str:
 
 
 def _shown(change: Change, terms: ShopTerms, units: Units) -> ChangeShown:
-    return ChangeShown(_what(change), _words(change.before, terms, units), _words(change.after, terms, units))
+    before, after = (_words(said, terms, units) for said in (change.before, change.after))
+    return ChangeShown(_what(change), before, after, is_told=change.field == SEEN and bool(after))
 
 
 def _what(change: Change) -> str:
