@@ -12,6 +12,9 @@ from typing import Any
 
 from sqlmodel import Session, SQLModel, func, select
 
+from server.usecases.fit import fitter_for
+from server.usecases.work import Shop
+
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 
 
@@ -125,3 +128,16 @@ class FolderCopy:
     def remove(self, file: str) -> None:
         """Take a file away."""
         (self.path / file).unlink()
+
+
+def refused_part(shop: Shop, **told: Any) -> str:
+    """A front foil in stock that the model refuses to this learner."""
+    with shop.reading() as work:
+        fitter = fitter_for(work, learner(**told))
+        kit = fitter.recommended()
+        assert kit is not None
+        for part in fitter.shelf.core["front_foil"]:
+            tried = fitter.kit({**kit.bought, "front_foil": part})
+            if tried.refusals and not tried.barring:
+                return part.sku
+    raise AssertionError("every front foil suits")

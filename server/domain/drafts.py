@@ -47,7 +47,8 @@ class Link:
 class Draft:
     """Answers given so far (in the words of the questions), parts put in by hand, and the quote it revises, if any.
 
-    `agreed` is what the desk has agreed by hand. `joined` is the token of the draft of another rider who will share the kit.
+    `agreed` is what the desk has agreed by hand. `joined` is the token of the draft of another rider who will share the kit. While
+    `is_at_desk` it is a worksheet that nobody was given yet, and no business of anybody else's.
     """
 
     token: str
@@ -60,6 +61,7 @@ class Draft:
     joined: str | None = None
     agreed: Agreed = NOTHING_AGREED
     link: Link | None = None
+    is_at_desk: bool = False
 
 
 def oldest_kept(now: datetime, policy: Policy) -> datetime:

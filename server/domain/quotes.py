@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
@@ -42,12 +43,12 @@ class QuotedPart:
 
 @dataclass(frozen=True, slots=True)
 class QuotedKit:
-    """A kit as it was on the day, with its figures and its whole price."""
+    """A kit as it was on the day, with its figures and its whole price; a refused part has no misfit, nor has its kit."""
 
     parts: dict[str, QuotedPart]
     kept: dict[str, dict[str, MeasureValue]]
-    misfit: float
-    misfits: dict[str, float]
+    misfit: float | None
+    misfits: dict[str, float | None]
     is_sound: bool
     float_margin_l: float
     takeoff_kn: float
@@ -120,13 +121,17 @@ def quoted_part(part: Part) -> QuotedPart:
     return QuotedPart(part.sku, part.slot, part.name, part.maker, part.price, dict(part.gear.measures))
 
 
+def _finite(misfit: float) -> float | None:
+    return misfit if math.isfinite(misfit) else None
+
+
 def quoted_kit(kit: Kit) -> QuotedKit:
     """A kit as it is today."""
     return QuotedKit(
         parts={slot: quoted_part(kit.bought[slot]) for slot in CORE_SLOTS if slot in kit.bought},
         kept={slot: dict(kit.kept[slot].measures) for slot in CORE_SLOTS if slot in kit.kept},
-        misfit=kit.misfit,
-        misfits=dict(kit.misfits),
+        misfit=_finite(kit.misfit),
+        misfits={slot: _finite(misfit) for slot, misfit in kit.misfits.items()},
         is_sound=kit.is_sound,
         float_margin_l=kit.float_margin_l,
         takeoff_kn=kit.takeoff_kn,

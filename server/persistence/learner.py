@@ -56,6 +56,7 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
         joined=row.joined,
         agreed=_AGREED.validate_json(row.agreed) if row.agreed else NOTHING_AGREED,
         link=_link_from(worksheet),
+        is_at_desk=worksheet is not None and worksheet.sent_at is None,
         started_at=row.started_at,
         changed_at=row.changed_at,
     )

@@ -30,14 +30,16 @@ def start_draft(
 
 
 def read_draft(work: Work, token: str, *, to_change: bool = False) -> Draft:
-    """The draft at an address; raises `NotFound` where there is none, or where it is older than the policy keeps,
-    and `Lapsed` where the desk gave it to somebody and that link has lapsed or was withdrawn.
+    """The draft at an address, for whoever has the address; a worksheet that was not sent is for the desk alone.
+
+    Raises `NotFound` where there is none, or where it is older than the policy keeps, and `Lapsed` where the desk gave it to
+    somebody and that link has lapsed or was withdrawn.
 
     With `to_change` nobody else may change it until this unit of work ends.
     """
     oldest = oldest_kept(work.now, work.catalogue.policy)
     draft = load_draft(work.session, token, oldest, to_change=to_change) if is_token(token) else None
-    if draft is None:
+    if draft is None or draft.is_at_desk:
         raise NotFound("draft", GONE)
     closed = draft.link.why_closed(work.now) if draft.link else ""
     if closed:

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
-from functools import cached_property
 from threading import Lock
 from zoneinfo import ZoneInfo
 
@@ -58,11 +57,18 @@ class Work:
     cache: CatalogueCache
     address: str = ""
     """Where people reach the shop, without a slash at its end, for links in what leaves it."""
+    _catalogue: Catalogue | None = None
 
-    @cached_property
+    @property
     def catalogue(self) -> Catalogue:
-        """The catalogue in force, the same one throughout this unit of work."""
-        return self.cache.current(self.session)
+        """The catalogue in force, the same one throughout this unit of work.
+
+        `functools.cached_property` would not do: in Python 3.11 one lock guards it for all units of work, and one that waited for the
+        database's only writer inside it would keep that writer waiting.
+        """
+        if self._catalogue is None:
+            self._catalogue = self.cache.current(self.session)
+        return self._catalogue
 
     @property
     def shelf(self) -> Shelf:

@@ -24,6 +24,7 @@ from server.usecases.learner import GONE, read_draft
 from server.usecases.quotes import issue_quote, locked_quote, read_quote
 from server.usecases.work import Work, is_token, new_token
 
+NOTHING_WAITS = "Nothing waits for a word here (any more)."
 NO_WORKSHEET = "There is no worksheet at this address (any more)."
 WHY_ACCEPTED = "a reason, of at most 300 characters; the customer reads it"
 
@@ -202,10 +203,32 @@ def finish_worksheet(work: Work, token: str, role: Role) -> tuple[Worksheet, Quo
     What staff may not decide waits for the owner's word instead; what the owner finishes has it. Raises `InvalidInput` (answers
     missing or wrong), `Conflict` with what bars it, `Outdated` where the quote was changed meanwhile.
     """
+    sheet, draft = _open_sheet(work, token)
+    return _finish(work, sheet, draft, is_owner=role == "owner")
+
+
+def word_about(work: Work, sheet: Worksheet, draft: Draft) -> str:
+    """What a word would be given for: what was asked at which moment, and the margin it has now. Empty while nothing waits."""
+    if sheet.asked_at is None:
+        return ""
+    margin = worked_out(work, draft).margin
+    return f"{sheet.asked_at.isoformat()} {margin.percent if margin else ''}"
+
+
+def give_word(work: Work, token: str, about: str) -> tuple[Worksheet, Quote | None]:
+    """The owner gives their word for what they had before them (`about`, of `word_about`), and it is finished.
+
+    Raises like `finish_worksheet`, and `Conflict` where nothing waits, or something else does than was looked at.
+    """
     sheet, draft = read_worksheet(work, token, to_change=True)
-    state = sheet.state_at(work.now)
-    if state not in ("open", "waiting") or (state == "waiting" and role != "owner"):
-        raise Conflict([Fault("worksheet", "This worksheet was sent already, or waits for the owner.")])
+    if sheet.state_at(work.now) != "waiting":
+        raise Conflict([Fault("worksheet", NOTHING_WAITS)])
+    if word_about(work, sheet, draft) != about:
+        raise Conflict([Fault("worksheet", "It has changed since you looked at it. Look at it again, then decide.")])
+    return _finish(work, sheet, draft, is_owner=True)
+
+
+def _finish(work: Work, sheet: Worksheet, draft: Draft, *, is_owner: bool) -> tuple[Worksheet, Quote | None]:
     worked = worked_out(work, draft)
     if worked.barred:
         raise NotFree(worked.barred) if all(f.field == "skus" for f in worked.barred) else Conflict(worked.barred)
@@ -214,7 +237,7 @@ def finish_worksheet(work: Work, token: str, role: Role) -> tuple[Worksheet, Quo
     assert worked.margin is not None
     by = sheet.made_by if draft.agreed.by == "" else draft.agreed.by
     agreed = replace(draft.agreed, by=by, word_by="", word_margin_percent=None)
-    if worked.needs and role != "owner":
+    if worked.needs and not is_owner:
         sheet = replace(sheet, asked_at=work.now, asked_by=work.actor, refused_at=None, refused_because="")
         save_draft(work.session, replace(draft, agreed=agreed, changed_at=work.now))
         save_worksheet(work.session, sheet)
@@ -286,7 +309,7 @@ def refuse_word(work: Work, token: str, because: str) -> Worksheet:
         )
     sheet, _ = read_worksheet(work, token, to_change=True)
     if sheet.state_at(work.now) != "waiting":
-        raise Conflict([Fault("worksheet", "Nothing waits for a word here (any more).")])
+        raise Conflict([Fault("worksheet", NOTHING_WAITS)])
     sheet = replace(sheet, asked_at=None, refused_at=work.now, refused_because=because)
     save_worksheet(work.session, sheet)
     _deed(work, "refused their word", sheet)
@@ -298,7 +321,7 @@ def take_back(work: Work, token: str) -> Worksheet:
     """Take a worksheet that waits for the owner back, to change it; raises `Conflict` where it does not wait."""
     sheet, _ = read_worksheet(work, token, to_change=True)
     if sheet.state_at(work.now) != "waiting":
-        raise Conflict([Fault("worksheet", "Nothing waits for a word here (any more).")])
+        raise Conflict([Fault("worksheet", NOTHING_WAITS)])
     sheet = replace(sheet, asked_at=None)
     save_worksheet(work.session, sheet)
     work.commit()

@@ -11,7 +11,7 @@ from server.domain.agreed import Agreed
 from server.usecases.quotes import issue_quote
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, write_worksheet
 from tests.builders_http import Client
-from tests.builders_shop import learner
+from tests.builders_shop import Clock, learner, refused_part
 from tests.pages.reader import FORM, Reader
 
 CALLER = {"mass_kg": "92", "to_feet": "average", "fitness": "fair", "board_background": "some", "foil_stage": "none"}
@@ -135,7 +135,9 @@ def test_margin_is_the_owners_to_see_and_staffs_only_where_the_owner_says_so(sta
     assert "For the shop alone: margin" in Reader(owner).open(sheet.address).text
 
 
-def test_what_waits_for_the_owner_is_theirs_alone_to_give(staff: Client, owner: Client, client: Client) -> None:
+def test_what_waits_for_the_owner_is_theirs_alone_to_give(
+    staff: Client, owner: Client, client: Client, clock: Clock
+) -> None:
     sheet = new_sheet(staff).press("Make the link", **CALLER, discount="900")
     assert "waits for the owner" in sheet.text
     word = f"{sheet.address}/word"
@@ -147,6 +149,13 @@ def test_what_waits_for_the_owner_is_theirs_alone_to_give(staff: Client, owner: 
     assert "Not before the season" in Reader(staff).open(sheet.address).text
     assert refused.status == 200
     again = Reader(staff).open(sheet.address).press("Make the link", discount="800")
+    looked_at = Reader(owner).open(again.address)
+    clock.forward(minutes=5)
+    again.press("Take it back to change it").press("Make the link", discount="850")
+    late = looked_at.press("Give my word and make the link")
+    assert (late.status, "It has changed since you looked at it" in late.text) == (409, True)
+    assert owner.post(word, content=b"because=No+way", headers=FORM).status_code == 422, "no button, no word"
+    again = Reader(staff).open(sheet.address).press("Take it back to change it").press("Make the link", discount="800")
     given = Reader(owner).open(again.address).press("Give my word and make the link")
     customer = Reader(client).open(link_on(given))
     assert "Discountagreedwithus−€800.00" in customer.text.replace(" ", "")
@@ -240,3 +249,37 @@ def test_a_worksheet_that_was_sent_is_not_changed_any_more(staff: Client, app: F
     assert answer.status_code == 409
     copy = Reader(staff).open(f"/desk/worksheets/{sheet.token}").press("Begin a new worksheet from this one")
     assert copy.by_id("mass_kg").get("value") == "80"
+
+
+def test_what_was_not_sent_is_no_business_of_anybody_who_has_the_address(staff: Client, client: Client) -> None:
+    sheet = new_sheet(staff).press("Only save", **CALLER)
+    draft = sheet.address.replace("/desk/worksheets/", "/drafts/")
+    for address in ("kit", "you", "shared"):
+        assert client.get(f"{draft}/{address}").status_code == 404
+    for address in ("keep", "you", "kit", "share"):
+        assert client.post(f"{draft}/{address}", content=b"mass_kg=60&go=next", headers=FORM).status_code == 404
+    waiting = sheet.press("Make the link", discount="900")
+    assert "waits for the owner" in waiting.text
+    assert client.post(f"{draft}/keep", content=b"", headers=FORM).status_code == 404
+
+
+def test_enter_on_a_worksheet_saves_it_and_sends_nothing(staff: Client) -> None:
+    """HTML, 4.10.21.2 Implicit submission: Enter presses a form's first submit button in tree order."""
+    form, _ = new_sheet(staff).form("Only save")
+    first = next(iter(form.iter("button")))
+    assert first.get("value") == "save"
+
+
+def test_a_kit_with_a_refused_part_that_the_shop_vouches_for_is_read_on_every_page(
+    staff: Client, client: Client, app: FastAPI
+) -> None:
+    refused = refused_part(app.state.shop, mass_kg=105)
+    told = {**CALLER, "mass_kg": "105", "fix__front_foil": refused, "why": "Seen on the water"}
+    link = link_on(new_sheet(staff).press("Make the link", **told))
+    kept = Reader(client).open(link).press("Keep this quote")
+    assert kept.status == 200
+    assert "Seen on the water" in kept.text
+    assert client.get(f"{kept.address}/pdf").status_code == 200
+    quote = client.get(f"/api{kept.address}").json()
+    assert quote["kit"]["misfits"]["front_foil"] is None
+    assert Reader(staff).open(f"/desk/quotes/{quote['code']}").status == 200

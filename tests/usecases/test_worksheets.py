@@ -22,7 +22,7 @@ from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.stock import agree_to_quote, book_movement
 from server.usecases.work import Shop
 from server.usecases.worksheets import Written
-from tests.builders_shop import Clock, learner
+from tests.builders_shop import Clock, learner, refused_part
 
 HEAVY = {"mass_kg": 92}
 NEEDS_WORD = Agreed(discount=900_00)
@@ -38,6 +38,9 @@ def begun(shop: Shop, agreed: Agreed, code: str | None = None, **told: Any) -> W
 
 def finished(shop: Shop, token: str, by: str = "Maeve") -> tuple[Worksheet, Quote | None]:
     with shop.writing(by) as work:
+        sheet, draft = verbs.read_worksheet(work, token)
+        if by == "Orla" and sheet.asked_at is not None:
+            return verbs.give_word(work, token, verbs.word_about(work, sheet, draft))
         return verbs.finish_worksheet(work, token, "owner" if by == "Orla" else "staff")
 
 
@@ -211,19 +214,6 @@ def test_what_was_agreed_stays_with_a_quote_when_the_customer_goes_through_the_a
 # --- parts that the model refuses -----------------------------------------------------------------------------------------
 
 
-def refused_part(shop: Shop, **told: Any) -> str:
-    """A front foil in stock that the model refuses to this learner."""
-    with shop.reading() as work:
-        fitter = fitter_for(work, learner(**told))
-        kit = fitter.recommended()
-        assert kit is not None
-        for part in fitter.shelf.core["front_foil"]:
-            tried = fitter.kit({**kit.bought, "front_foil": part})
-            if tried.refusals and not tried.barring:
-                return part.sku
-    raise AssertionError("every front foil suits")
-
-
 def test_a_refused_part_needs_a_reason_and_then_the_customer_can_agree_to_that_very_kit(shop: Shop) -> None:
     sku = refused_part(shop, mass_kg=105)
     silent = begun(shop, Agreed(fixed=(sku,)), mass_kg=105)
@@ -236,6 +226,10 @@ def test_a_refused_part_needs_a_reason_and_then_the_customer_can_agree_to_that_v
     assert not quote.kit.is_sound
     assert quote.talk_first is None
     assert any("Towed first" in note for note in quote.kit.notes)
+    assert quote.kit.misfits["front_foil"] is None
+    assert quote.kit.misfit is None
+    with shop.reading() as work:
+        assert read_quote(work, quote.token) == quote, "what was kept is what was made"
     with shop.writing() as work:
         draft = verbs.open_link(work, sheet.token)
         lighter = issue_quote(work, {**draft.answers, "mass_kg": 104}, None, agreed=draft.agreed)

@@ -152,8 +152,8 @@ def components() -> dict[str, Schema]:
             {
                 "parts": {"type": "object", "additionalProperties": _ref("Part")},
                 "kept": {"type": "object", "additionalProperties": {"type": "object"}},
-                "misfit": number,
-                "misfits": _object(dict.fromkeys(CORE_SLOTS, number)),
+                "misfit": _or_null(number),
+                "misfits": _object(dict.fromkeys(CORE_SLOTS, _or_null(number))),
                 "float_margin_l": number,
                 "takeoff_kn": number,
                 "tail_volume": number,

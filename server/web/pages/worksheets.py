@@ -30,12 +30,14 @@ from server.usecases.worksheets import (
     begin_worksheet,
     copy_worksheet,
     finish_worksheet,
+    give_word,
     read_worksheet,
     refuse_word,
     revision_started_from,
     take_as_read,
     take_back,
     withdraw_link,
+    word_about,
     write_worksheet,
 )
 from server.web.pages.asked import AskingPage, mounts_of, tracks_of
@@ -97,6 +99,7 @@ class WorksheetPage(AskingPage):
     changes: tuple[Change, ...]
     newest_revision: int
     asked: str
+    asked_about: str
     is_owner: bool
 
     @property
@@ -173,10 +176,12 @@ def decide(
                 raise NotAllowed(NOT_YOURS)
             elif go == "refuse":
                 refuse_word(work, token, text_in(form, "because"))
-            else:
-                _, made = finish_worksheet(work, token, account.role)
+            elif go == "give":
+                _, made = give_word(work, token, text_in(form, "about"))
                 if made:
                     return see_other(f"/desk/quotes/{made.code}")
+            else:
+                raise InvalidInput([Fault("go", "Say yes, or no and why.", "give, refuse or take_back")])
         except (InvalidInput, Conflict) as error:
             work.session.rollback()
             sheet, draft = read_worksheet(work, token)
@@ -252,6 +257,7 @@ def _page(
         changes=changes,
         newest_revision=newest,
         asked=moment_words(sheet.asked_at, policy.shop) if sheet.asked_at else "",
+        asked_about=word_about(work, sheet, draft) if state == "waiting" else "",
         is_owner=account.role == "owner",
     )
 
