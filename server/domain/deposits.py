@@ -5,8 +5,8 @@ The ledger only grows: what is paid, given back or charged again is an entry, an
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Literal, get_args
@@ -62,7 +62,10 @@ class Extension:
 
 @dataclass(frozen=True, slots=True)
 class PaidLesson:
-    """A lesson under its code: its kind and day, how it went, the ledger of its money, and how its window was extended."""
+    """A lesson under its code: its kind and day, how it went, the ledger of its money, and how its window was extended.
+
+    `off_since` is the day for which the shop called it off, where it was put on another day after that; the earliest such day.
+    """
 
     code: str
     kind: str
@@ -70,6 +73,14 @@ class PaidLesson:
     state: LessonState
     entries: tuple[Entry, ...] = ()
     extensions: tuple[Extension, ...] = ()
+    off_since: date | None = None
+
+    def went(self, state: LessonState, day: date) -> PaidLesson:
+        """It with how it went, or put on another day; one that the shop had called off remembers since when."""
+        is_made_up = self.state == "called_off_by_shop" and state != self.state and day != self.day
+        return replace(
+            self, state=state, day=day, off_since=self.off_since or self.day if is_made_up else self.off_since
+        )
 
     @property
     def balance(self) -> Cents:
@@ -175,25 +186,34 @@ class Window:
         return words + "."
 
 
+def _pauses(lessons: Sequence[PaidLesson], today: date) -> Iterator[tuple[date, date]]:
+    """From when until when lessons that the shop called off keep a learner waiting."""
+    for lesson in lessons:
+        since = lesson.off_since or lesson.day
+        if lesson.state == "called_off_by_shop":
+            booked = (one.day for one in lessons if one.state == "booked" and one.day > lesson.day)
+            yield since, min(booked, default=lesson.refunded_on or today)
+        elif lesson.off_since is not None:
+            yield since, lesson.day
+
+
 def window_of(lessons: Iterable[PaidLesson], kind: str, window_days: int, today: date) -> Window:
     """The window of the lessons of a kind as it stands today.
 
     It runs for `window_days` from the last lesson taken. A lesson that the shop called off pauses it: from its day, if that lies
-    after the last lesson taken, not after today and within the window so far, the days up to the next lesson booked are
-    added; where none is booked, up to the day the fee was handed back, or else up to today. A day counts once, however many lessons
-    were called off. Taken 1 June, 45 days: 16 July; called off on 10 June and booked anew for 17 June: 23 July. An extension
-    by the shop is a day of its own: the latest one counts, and none makes the window shorter.
+    after the last lesson taken, not after today and within the window so far, the days are added up to the one it was put on
+    instead, or else to the next lesson booked; where none is, up to the day the fee was handed back, or else up to today. A day
+    counts once, however many lessons were called off. Taken 1 June, 45 days: 16 July; called off on 10 June and booked anew for 17
+    June: 23 July. An extension by the shop is a day of its own: the latest one counts, and none makes the window shorter.
     """
     mine = sorted((lesson for lesson in lessons if lesson.kind == kind), key=lambda lesson: lesson.day)
     last_taken = max((lesson.day for lesson in mine if lesson.state == "taken"), default=None)
     if last_taken is None:
         return Window(days=window_days)
     last_day, counted_to, paused = last_taken + timedelta(days=window_days), last_taken, 0
-    for lesson in mine:
-        if lesson.state == "called_off_by_shop" and last_taken < lesson.day <= min(today, last_day):
-            booked = (one.day for one in mine if one.state == "booked" and one.day > lesson.day)
-            until = min(booked, default=lesson.refunded_on or today)
-            more = max(0, (until - max(lesson.day, counted_to)).days)
+    for since, until in sorted(_pauses(mine, today)):
+        if last_taken < since <= min(today, last_day):
+            more = max(0, (until - max(since, counted_to)).days)
             counted_to, paused = max(counted_to, until), paused + more
             last_day += timedelta(days=more)
     extensions = (one for lesson in mine for one in lesson.extensions)

@@ -43,6 +43,7 @@ def load_lessons(session: Session, codes: Sequence[str], *, to_change: bool = Fa
             cast(LessonState, row.state),
             tuple(entries.get(row.code, ())),
             tuple(extensions.get(row.code, ())),
+            row.off_since,
         )
         for row in lessons
     }
@@ -55,10 +56,10 @@ def save_lesson(session: Session, lesson: PaidLesson, at: datetime, by: str) -> 
     save_entries(session, lesson.entries, at, by)
 
 
-def save_state(session: Session, code: str, state: LessonState, day: date) -> None:
-    """Keep how a lesson went and its day; it has to be there."""
-    row = session.get_one(LessonRow, code)
-    row.state, row.day = state, day
+def save_state(session: Session, lesson: PaidLesson) -> None:
+    """Keep how a lesson went, its day, and since when it was called off; it has to be there."""
+    row = session.get_one(LessonRow, lesson.code)
+    row.state, row.day, row.off_since = lesson.state, lesson.day, lesson.off_since
     session.flush()
 
 

@@ -219,6 +219,7 @@ class LessonRow(SQLModel, table=True):
     day: date
     state: str
     recorded_at: datetime = Field(sa_column=_moment())
+    off_since: date | None = None
 
 
 class DepositRow(SQLModel, table=True):

@@ -113,7 +113,7 @@ def mark_lesson(work: Work, code: str, state: LessonState, day: date | None = No
     faults = _day_faults(work, state, day or lesson.day)
     if faults:
         raise InvalidInput(faults)
-    save_state(work.session, code, state, day or lesson.day)
+    save_state(work.session, lesson.went(state, day or lesson.day))
     return _lesson(work, code)
 
 

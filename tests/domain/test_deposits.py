@@ -279,6 +279,7 @@ def on(
 
 
 # What else there is beside a lesson taken on 1 June, today, the last day to buy. Own arithmetic: 45 days from 1 June are 16 July.
+OFF = on(date(2026, 6, 10), state="called_off_by_shop")
 WINDOWS: list[tuple[str, list[PaidLesson], date, date]] = [
     ("nothing else", [], date(2026, 6, 20), date(2026, 7, 16)),
     (
@@ -308,6 +309,34 @@ WINDOWS: list[tuple[str, list[PaidLesson], date, date]] = [
         ],
         date(2026, 6, 20),
         date(2026, 7, 23),
+    ),
+    (
+        "called off and put on another day",
+        [OFF.went("booked", date(2026, 6, 17))],
+        date(2026, 6, 20),
+        date(2026, 7, 23),
+    ),
+    (
+        "put on another day, and missed there",
+        [OFF.went("booked", date(2026, 6, 17)).went("missed", date(2026, 6, 17))],
+        date(2026, 6, 20),
+        date(2026, 7, 23),
+    ),
+    (
+        "called off twice over",
+        [
+            OFF.went("booked", date(2026, 6, 17))
+            .went("called_off_by_shop", date(2026, 6, 17))
+            .went("booked", date(2026, 6, 24))
+        ],
+        date(2026, 6, 20),
+        date(2026, 7, 30),
+    ),
+    (
+        "put on another day, and taken there",
+        [OFF.went("booked", date(2026, 6, 17)).went("taken", date(2026, 6, 17))],
+        date(2026, 6, 20),
+        date(2026, 8, 1),
     ),
     (
         "called off ahead of its day: it has not come yet",

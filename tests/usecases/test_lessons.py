@@ -238,6 +238,7 @@ def test_called_off_by_the_shop_all_learners_are_told_and_move_or_get_it_back(sh
         booked(shop, number)
     moved = done(shop, lambda work: move_booking(work, read_booking(work, one.token), other, is_desk=False))
     assert (moved.state, ledger(shop, one).state, str(ledger(shop, one).day)) == ("booked", "booked", "2026-12-05")
+    assert ledger(shop, one).off_since is not None, "what the shop called off goes on pausing the window"
     with shop.reading() as work:
         assert (stand_of(work, moved).to_give_back, stand_of(work, moved).due) == (0, 0)
         assert find_booking(work.session, number=two.id) is not None

@@ -11,6 +11,7 @@ depends_on = None
 
 def upgrade() -> None:
     op.add_column("deposit_entry", sa.Column("method", sa.String(), nullable=True))
+    op.add_column("paid_lesson", sa.Column("off_since", sa.Date(), nullable=True))
     op.add_column("deposit_entry", sa.Column("why", sa.Text(), nullable=True))
     op.create_table(
         "window_extension",
