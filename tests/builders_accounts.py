@@ -5,9 +5,11 @@ from __future__ import annotations
 from contextlib import suppress
 
 from fastapi import FastAPI
+from sqlmodel import Session, col, select
 
 from server.domain.accounts import Role
 from server.domain.errors import Conflict
+from server.persistence.tables import DeedRow
 from server.security.passwords import Cost, Passwords
 from server.usecases.accounts import add_staff, make_owner_link, sign_in, use_link
 from server.usecases.work import Shop
@@ -17,6 +19,11 @@ from tests.builders_http import ADDRESS, Client
 CHEAP = Passwords(Cost(memory_kib=8, passes=1, lanes=1))
 WORDS = "seven grey herons stand still"
 HOME = "198.51.100.7"
+
+
+def load_deeds(session: Session) -> list[DeedRow]:
+    """The record of deeds, oldest first."""
+    return list(session.exec(select(DeedRow).order_by(col(DeedRow.id))))
 
 
 def account_token(shop: Shop, name: str, role: Role, passwords: Passwords = CHEAP) -> str:

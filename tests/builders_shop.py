@@ -12,7 +12,10 @@ from typing import Any
 
 from sqlmodel import Session, SQLModel, func, select
 
+from server.domain.stock import Contact
 from server.usecases.fit import fitter_for
+from server.usecases.quotes import find_quote, read_quote
+from server.usecases.stock import agree_to_quote, open_hold, release_hold
 from server.usecases.work import Shop
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -141,3 +144,19 @@ def refused_part(shop: Shop, **told: Any) -> str:
             if tried.refusals and not tried.barring:
                 return part.sku
     raise AssertionError("every front foil suits")
+
+
+def agreed(shop: Shop, code: str) -> str:
+    """A quote by its code, agreed to by somebody of its own: its parts are held from now on."""
+    with shop.writing() as work:
+        quote = read_quote(work, find_quote(work, code))
+        agree_to_quote(work, quote.token, Contact("Some One", email=f"{code.lower()}@example.org"), quote.revision)
+    return code
+
+
+def let_go(shop: Shop, code: str) -> None:
+    """Free the parts that a quote holds, where it does."""
+    with shop.writing("Maeve") as work:
+        token = find_quote(work, code)
+        if open_hold(work, token) is not None:
+            release_hold(work, token, "They are sold.")

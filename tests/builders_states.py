@@ -28,7 +28,7 @@ from server.usecases.worksheets import Written, begin_worksheet, finish_workshee
 from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
 from tests.builders_lessons import booked, lesson
-from tests.builders_shop import learner
+from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
 from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
 
@@ -422,6 +422,7 @@ def _fee_with_kit(world: World) -> Seen:
         code = take_deposit(work, "private", 115_00, "taken", work.today).code
     with world.shop.writing("Maeve") as work:
         quote = issue_quote(work, learner(deposit_codes=[code])).code
+    agreed(world.shop, quote)
     return Seen(f"/desk/deposits/{code}?quote={quote}")
 
 
@@ -435,6 +436,15 @@ def _lesson_at_desk(world: World) -> Seen:
     number = lesson(world.shop, kind="group")
     learners = [booked(world.shop, number, name=name, under_18="yes") for name in ("Some One", "Another One")]
     return Seen(f"/desk/lessons/{number}?learner={learners[0].id}&mean_kn=8&gust_kn=30&from_deg=90")
+
+
+def _lesson_near(world: World) -> Seen:
+    """A lesson within the hour, with somebody in it who booked with a code that nobody has confirmed."""
+    _, code = kept_quote(world.shop)
+    [first] = lesson_today(world.shop, {}, kind="group", ago=-60)
+    early = Shop(world.shop.sessions, lambda: first.time.starts_at - timedelta(hours=4))
+    booking = booked(early, first.time.id, name="Una Vale", code=code)
+    return Seen(f"/desk/lessons/{first.time.id}?learner={booking.id}")
 
 
 def _lesson_wrong(world: World) -> Seen:
@@ -605,6 +615,7 @@ STATES: dict[str, State] = {
     "week of lessons": _as("staff", _week_of_lessons),
     "week of lessons, wrong": _as("staff", _posted("/desk/lessons", 422, kind="", day="never", weeks="27")),
     "lesson at the desk": _as("staff", _lesson_at_desk),
+    "lesson at the desk, about to begin": _as("staff", _lesson_near),
     "lesson at the desk, wrong": _as("staff", _lesson_wrong),
     "strand": _as("staff", _strand),
     "strand, wrong": _as("staff", _posted("/desk/strand", 422, spot="", mean_kn="x", from_deg="NNNW")),

@@ -6,6 +6,7 @@ from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 from server.domain.lessons import Booking
+from server.usecases.assessments import confirm_quote_of
 from server.usecases.lessons import book_lesson
 from server.usecases.quotes import issue_quote
 from server.usecases.strand import take_reading
@@ -14,7 +15,9 @@ from tests.builders_lessons import asked, lesson
 from tests.builders_shop import learner
 
 
-def lesson_today(shop: Shop, *learners: dict[str, str], ago: int = 10, **given: str) -> list[Booking]:
+def lesson_today(
+    shop: Shop, *learners: dict[str, str], ago: int = 10, is_confirmed: bool = True, **given: str
+) -> list[Booking]:
     """The bookings of a lesson that began so many minutes ago (fewer than none: it is still to come), made hours before it."""
     starts_at = shop.clock() - timedelta(minutes=ago)
     early = Shop(shop.sessions, lambda: starts_at - timedelta(hours=4))
@@ -24,7 +27,11 @@ def lesson_today(shop: Shop, *learners: dict[str, str], ago: int = 10, **given: 
     bookings = []
     for one in learners:
         with early.writing() as work:
-            bookings.append(book_lesson(work, number, asked(**one)))
+            booking = book_lesson(work, number, asked(**one))
+        if booking.claimed_quote_token and is_confirmed:
+            with early.writing("Maeve") as work:
+                booking = confirm_quote_of(work, booking)
+        bookings.append(booking)
     return bookings
 
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any, Literal, get_args
 
 from server.domain.errors import Fault
-from server.domain.learner import SEEN, Trade
+from server.domain.learner import SEEN, Answers, Trade
 from server.domain.money import Cents
 from server.domain.policy import Policy
 
@@ -29,6 +29,7 @@ KIND_WORDS: Mapping[str, str] = {
 }
 MOST_LINES = 8
 MOST_AMOUNT: Cents = 10_000_00
+COLLECTED = "collect"
 FITTING_FIELDS = (
     "mass_kg",
     "to_feet",
@@ -53,12 +54,15 @@ class FreeLine:
 
     A repair, a lesson or something else is charged. A voucher takes its amount off what is to pay, as money paid before does.
     Delivery stands in place of the table's fee. `cost` is net of VAT; None, not known, counts as a line that earns nothing.
+    Delivery `goes_to` the zone that it was agreed for ("collect" where nothing was to be sent), and holds for that one alone; while
+    that is blank, as at the desk before it is sent, it holds for any.
     """
 
     kind: LineKind
     label: str
     amount: Cents
     cost: Cents | None = None
+    goes_to: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +75,15 @@ class Agreed:
     """Taken off the parts beyond markdown and kit discount."""
     lines: tuple[FreeLine, ...] = ()
     values: tuple[tuple[str, Cents], ...] = ()
-    """What old gear was valued at by us, under the key of the piece as it was described."""
+    """What old gear was valued at by us, one entry a piece, under the key of the piece as it was described."""
     why: str = ""
     """Why parts are in that the model refuses or ranks low."""
     vouched_for: str = ""
     """The digest of the answers that `why` was given for; with other answers it vouches for nothing."""
     swim_talked: bool = False
     """Whether somebody who does not swim 100 m yet has agreed with the shop what comes first."""
+    swim_talked_for: str = ""
+    """The digest of the person who was talked with, as they were then; of somebody else it says nothing."""
     by: str = ""
     word_by: str = ""
     """Which owner gave their word for it."""
@@ -85,9 +91,9 @@ class Agreed:
     """The margin that the owner agreed to, in per cent of the revenue."""
 
     @property
-    def is_nothing(self) -> bool:
-        """Whether nothing was agreed that changes a kit or its price."""
-        return self == Agreed(by=self.by, word_by=self.word_by, word_margin_percent=self.word_margin_percent)
+    def changes_price(self) -> bool:
+        """Whether anything was agreed that changes a price or a cost: not parts put in at their prices, nor money paid before."""
+        return bool(self.discount or self.values or any(line.kind != "voucher" for line in self.lines))
 
     @property
     def charged_lines(self) -> tuple[FreeLine, ...]:
@@ -99,14 +105,42 @@ class Agreed:
         """What vouchers pay."""
         return sum(line.amount for line in self.lines if line.kind == "voucher")
 
-    @property
-    def delivery(self) -> Cents | None:
-        """The fee of delivery agreed; None where the table's holds."""
-        return next((line.amount for line in self.lines if line.kind == "delivery"), None)
+    def delivery_for(self, answers: Answers) -> Cents | None:
+        """The fee of delivery agreed; None where the table's holds, as it does for another zone than the one agreed for."""
+        here = (line for line in self.lines if line.kind == "delivery" and line.goes_to in ("", delivered_to(answers)))
+        return next((line.amount for line in here), None)
 
-    def value_of(self, trade: Trade) -> Cents | None:
-        """What a piece was valued at by us; None where it was not, or is described otherwise now."""
-        return dict(self.values).get(trade_key(trade))
+    def values_of(self, trades: Sequence[Trade]) -> tuple[Cents | None, ...]:
+        """What each piece was valued at by us; None where it was not, or is described otherwise now.
+
+        A value holds for one piece, the first that is described so: a second one like it was never looked at.
+        """
+        left = list(self.values)
+        found: list[Cents | None] = []
+        for trade in trades:
+            entry = next((entry for entry in left if entry[0] == trade_key(trade)), None)
+            if entry is not None:
+                left.remove(entry)
+            found.append(entry[1] if entry is not None else None)
+        return tuple(found)
+
+    def holds_for(self, answers: Answers) -> bool:
+        """Whether delivery goes where it was agreed for, and old gear is what we valued; gear not traded in any more is no matter."""
+        is_elsewhere = any(line.kind == "delivery" for line in self.lines) and self.delivery_for(answers) is None
+        valued = self.values_of(answers.trades)
+        has_other = None in valued and len(valued) - valued.count(None) < len(self.values)
+        return not is_elsewhere and not has_other
+
+    def bound_to(self, answers: Answers) -> Agreed:
+        """The same with delivery bound to where it goes with these answers."""
+        lines = tuple(
+            replace(line, goes_to=delivered_to(answers)) if line.kind == "delivery" else line for line in self.lines
+        )
+        return replace(self, lines=lines)
+
+    def has_talked_with(self, given: Mapping[str, Any]) -> bool:
+        """Whether the shop has talked about swimming with this very person: of this mass, this side of 18, swimming as well."""
+        return self.swim_talked and self.swim_talked_for == swim_digest(given)
 
     def vouches(self, given: Mapping[str, Any], skus: Iterable[str]) -> bool:
         """Whether the shop's reason covers this very kit for these answers."""
@@ -118,7 +152,7 @@ NOTHING_AGREED = Agreed()
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """How far a further discount may go: per cent of the parts (None: no such bound), and the margin that must be left."""
+    """How far terms may go: a discount's per cent of the parts (None: no such bound), and the margin that all must leave."""
 
     most_percent: Decimal | None
     least_margin_percent: Decimal
@@ -132,6 +166,21 @@ def bounds_of(agreed: Agreed, policy: Policy) -> Bounds:
     return Bounds(None, min(floor, agreed.word_margin_percent))
 
 
+def delivered_to(answers: Answers) -> str:
+    """Where a kit goes: a zone, or `COLLECTED`."""
+    return COLLECTED if answers.delivery == "collect" else answers.zone
+
+
+def swim_digest(given: Mapping[str, Any]) -> str:
+    """A digest of what a talk about swimming depends on; an answer not given counts as the question takes it."""
+    person = {
+        "mass_kg": _plain(given.get("mass_kg")),
+        "under_18": given.get("under_18") in (True, "yes"),
+        "swims_100m": given.get("swims_100m") not in (False, "no"),
+    }
+    return _digest_of(person)
+
+
 def trade_key(trade: Trade) -> str:
     """A piece as it was described: a value given to it holds only for this description."""
     faults = ",".join(sorted(trade.faults))
@@ -141,6 +190,10 @@ def trade_key(trade: Trade) -> str:
 def fitting_digest(given: Mapping[str, Any]) -> str:
     """A digest of the answers that decide what suits a learner; prices, extras and delivery do not change it."""
     told = {name: _plain(given[name]) for name in FITTING_FIELDS if given.get(name) not in (None, [], ())}
+    return _digest_of(told)
+
+
+def _digest_of(told: Mapping[str, Any]) -> str:
     return hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode()).hexdigest()[:32]
 
 
@@ -162,6 +215,12 @@ def line_faults(lines: Iterable[FreeLine]) -> list[Fault]:
             faults.append(Fault(f"lines[{place}].amount", "This amount is not accepted.", "0.00 to 10000.00"))
         if line.kind in CHARGED_KINDS and not line.label:
             faults.append(Fault(f"lines[{place}].label", "Words are needed for this line.", "1 to 80 characters"))
+        if not line.label.isprintable():
+            faults.append(
+                Fault(
+                    f"lines[{place}].label", "These words have signs that no page or paper shows.", "1 to 80 characters"
+                )
+            )
     if len([line for line in rows if line.kind == "delivery"]) > 1:
         faults.append(Fault("lines", "Delivery is agreed twice.", "one line of delivery at most"))
     return faults

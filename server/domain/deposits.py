@@ -17,6 +17,8 @@ from server.domain.policy import IncludedLessons, Tier
 
 LessonState = Literal["taken", "booked", "missed", "called_off_late", "called_off_by_shop", "called_off"]
 LESSON_STATES: tuple[LessonState, ...] = get_args(LessonState)
+NOT_HELD_STATES: tuple[LessonState, ...] = ("called_off", "called_off_by_shop")
+"""States of lessons that were not held and whose fee is the learner's to move or have back."""
 EntryKind = Literal["paid", "given_back", "charged_again", "refunded"]
 ENTRY_KINDS: tuple[EntryKind, ...] = get_args(EntryKind)
 SIGNS: dict[EntryKind, int] = {"paid": 1, "given_back": -1, "charged_again": 1, "refunded": -1}
@@ -34,7 +36,7 @@ class Entry:
     """One entry of the ledger: an amount of zero or more cents under a lesson's code, at a day.
 
     `method` is how money changed hands, and empty where none did: a fee that is given back or charged again is settled with the
-    kit of its `quote`. `why` is a reason or note.
+    kit of its `quote`. `why` is a reason or note. `worth` is what a voucher was worth, in cents, where less was paid for it.
     """
 
     code: str
@@ -44,6 +46,7 @@ class Entry:
     quote: str = ""
     method: str = ""
     why: str = ""
+    worth: Cents | None = None
 
     @property
     def change(self) -> Cents:
@@ -86,6 +89,28 @@ class PaidLesson:
     def balance(self) -> Cents:
         """What was really paid and not given back: the fold of the entries."""
         return balance_of(self.entries)
+
+    @property
+    def paid(self) -> Cents:
+        """All that was ever paid for it."""
+        return sum(entry.amount for entry in self.entries if entry.kind == "paid")
+
+    @property
+    def handed_back(self) -> Cents:
+        """All that was ever handed back of it without a kit."""
+        return sum(entry.amount for entry in self.entries if entry.kind == "refunded")
+
+    @property
+    def voucher_more(self) -> Cents:
+        """What its vouchers are worth beyond what was paid for them; nothing once all the money was handed back."""
+        more = balance = 0
+        for entry in self.entries:
+            balance += entry.change
+            if entry.worth is not None:
+                more += entry.worth - entry.amount
+            elif entry.kind == "refunded" and balance <= 0:
+                more = 0
+        return more
 
     @property
     def was_given_back(self) -> bool:
@@ -294,6 +319,10 @@ def _why_not(lesson: PaidLesson, kind: str, last_day: date | None, today: date) 
         return "Its fee was handed back, so there is nothing left to give back."
     if lesson.balance <= 0:
         return "Nothing was paid for it, so there is nothing to give back."
+    if lesson.state in NOT_HELD_STATES:
+        return (
+            "The lesson was called off, so its fee is moved to another time or handed back, not given back with a kit."
+        )
     if last_day is not None and today > last_day:
         return f"The window closed on {day_in_words(last_day)}; ask the shop, it may extend it with a reason."
     return None
@@ -302,12 +331,14 @@ def _why_not(lesson: PaidLesson, kind: str, last_day: date | None, today: date) 
 # What may become of a fee: each move answers its entry, or why there is none. Nothing else makes entries.
 
 
-def pay(lesson: PaidLesson, amount: Cents, day: date, method: str = "", why: str = "") -> Entry | NotGivenBack:
+def pay(
+    lesson: PaidLesson, amount: Cents, day: date, method: str = "", why: str = "", worth: Cents | None = None
+) -> Entry | NotGivenBack:
     """The entry of a fee, `amount` being what was really paid, or why none is taken; nothing may be paid, for a gift."""
     if lesson.was_given_back:
         words = "Its fee was given back with a kit: the lesson is paid by that. If the kit came back, charge it again."
         return NotGivenBack(lesson.code, words)
-    return Entry(lesson.code, "paid", amount, day, "", method, why)
+    return Entry(lesson.code, "paid", amount, day, "", method, why, worth)
 
 
 def really_paid(amount: Cents, method: str, paid_for_voucher: Cents | None = None) -> Cents:
@@ -438,7 +469,8 @@ class Taxed:
 
 @dataclass(frozen=True, slots=True)
 class VatSum:
-    """The tax at one rate, the sum of the entries' own, so that the columns of the book add up; in cents."""
+    """The tax at one rate, rounded once over the sum of the entries; in cents. Entries' own are rounded each, and may add up to
+    some cents more or less."""
 
     percent: Decimal
     gross: Cents
@@ -466,7 +498,5 @@ def vat_by_rate(entries: Iterable[Taxed]) -> tuple[VatSum, ...]:
     by_rate: dict[Decimal, list[Taxed]] = {}
     for one in entries:
         by_rate.setdefault(one.percent, []).append(one)
-    return tuple(
-        VatSum(percent, sum(one.gross for one in ones), sum(one.vat for one in ones))
-        for percent, ones in sorted(by_rate.items(), reverse=True)
-    )
+    sums = ((percent, sum(one.gross for one in ones)) for percent, ones in sorted(by_rate.items(), reverse=True))
+    return tuple(VatSum(percent, gross, vat_inside(gross, percent)) for percent, gross in sums)

@@ -80,10 +80,11 @@ class Lapsed(SlackwaterError):
 
 
 class TooMany(SlackwaterError):
-    """More at once than one person may have; wait, or talk to the shop."""
+    """More at once than one person may have; wait, or talk to the shop. `accepted` says what would be, where there is more to say."""
 
-    def __init__(self, field: str, message: str) -> None:
+    def __init__(self, field: str, message: str, accepted: str = "") -> None:
         self.field = field
+        self.accepted = accepted
         super().__init__(message)
 
 

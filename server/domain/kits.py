@@ -327,9 +327,11 @@ class Fitter:
         return tuple(with_fixed or self.frontier())
 
     def kit_at(self, option: Option) -> Kit:
-        """The kit of a point of the frontier."""
+        """The kit of a point of the frontier, with the hand wing that the shop put beside a kept one while it is free."""
         parts = self.shelf.catalogue.parts
-        return self.kit({slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku})
+        chosen = {slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku}
+        beside = {slot: part for slot, part in self._beside_kept.items() if self.shelf.is_free(part)}
+        return self.kit({**beside, **chosen})
 
     def within_budget(self, options: Sequence[Option]) -> Kit | None:
         """The best fitting kit of a frontier whose balance is within the learner's budget; None without a budget or such a kit."""
@@ -376,10 +378,16 @@ class Fitter:
 
     @cached_property
     def fixed(self) -> Mapping[str, Part]:
-        """The parts fixed by hand in slots that are to be bought."""
+        """The parts fixed by hand in slots that are to be bought, and the hand wing beside a kept one."""
         listed = self.shelf.catalogue.parts
         named = [listed[sku] for sku in self.agreed.fixed if sku in listed]
-        return MappingProxyType({part.slot: part for part in named if part.slot in self.fitting.to_buy})
+        may_be_fixed = {*self.fitting.to_buy, "hand_wing"}
+        return MappingProxyType({part.slot: part for part in named if part.slot in may_be_fixed})
+
+    @property
+    def _beside_kept(self) -> Mapping[str, Part]:
+        """The parts fixed by hand whose slots are kept: the wing for stronger wind, which no choice of the model's touches."""
+        return {slot: part for slot, part in self.fixed.items() if slot not in self.fitting.to_buy}
 
     @cached_property
     def _shelf_of_fixed(self) -> Shelf:
@@ -406,7 +414,7 @@ class Fitter:
             return self.recommended() or self.nearest()
         options = self._frontier_on(self._shelf_of_fixed, None) or self._frontier_on(self._shelf_of_fixed, math.inf)
         if options:
-            return self.kit_at(options[-1])
+            return self.kit({**self._beside_kept, **self.kit_at(options[-1]).bought})
         rest = self.frontier() or self.frontier(math.inf)
         bought = {**(self.kit_at(rest[-1]).bought if rest else {}), **self.fixed}
         if not set(self.fitting.to_buy) <= set(bought):

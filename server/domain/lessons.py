@@ -11,6 +11,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from datetime import time as hour
+from fractions import Fraction
 from typing import Literal, get_args
 from zoneinfo import ZoneInfo
 
@@ -100,12 +101,31 @@ class Booking:
     state: BookingState
     made_at: datetime
     quote_token: str = ""
+    """Of the quote that is theirs, as the desk or their own contact on it confirmed."""
+    claimed_quote_token: str = ""
+    """Of the quote whose code they typed, until that is confirmed."""
     note: str = ""
+    moved_by_shop: bool = False
+    """Whether the shop put it elsewhere since the learner last chose a time."""
     taught_share: float | None = None
     repeats: int | None = None
     """The booking that this one repeats at no cost; its fee stands under that one's code."""
+    fee: Cents = 0
+    """What it costs, as it was when it was booked, in cents."""
+    handed_back_before: Cents = 0
+    """What had been handed back of its fee when it was last moved, in cents: settled with the time that it left."""
     sequence: int = 0
     """How often its time or place was changed, for calendars (RFC 5545, 3.8.7.4)."""
+
+    @property
+    def is_free_to_go(self) -> bool:
+        """Whether calling off costs nothing however late it is: the shop moved it, or says that for now it looks off."""
+        return self.moved_by_shop or (self.time.provisional == "off" and self.time.final is None)
+
+    @property
+    def is_forgotten(self) -> bool:
+        """Whether who had booked was deleted, some time after the lesson."""
+        return not self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +148,18 @@ class Settlement:
     because: str
 
 
+FULL_CIRCLE_DEG = 360
+
+
 def is_offshore(from_deg: float, spot: Spot) -> bool:
     """Whether a wind does not come from the spot's safe sector, which runs clockwise from `safe_from_deg` to `safe_to_deg`.
 
-    Compass degrees that the wind comes from. A spot without a sector is safe from every side: a small lake.
+    Compass degrees that the wind comes from. A spot without a sector, or with one from 0 to 360, is safe from every side: a small
+    lake.
     """
     if spot.safe_from_deg is None or spot.safe_to_deg is None:
+        return False
+    if spot.safe_to_deg - spot.safe_from_deg >= FULL_CIRCLE_DEG:
         return False
     width = (spot.safe_to_deg - spot.safe_from_deg) % 360
     return (from_deg - spot.safe_from_deg) % 360 > width
@@ -167,9 +193,11 @@ def call_due(time: LessonTime, stage: CallStage, policy: Policy) -> datetime:
     return datetime.combine(evening_before, hour(policy.lessons.provisional_call_hour), zone)
 
 
-def state_on_call_off(now: datetime, time: LessonTime, terms: LessonTerms) -> BookingState:
-    """What a learner's calling off comes to: in time, or late."""
-    in_time = now <= time.starts_at - timedelta(hours=terms.call_off_hours)
+def state_on_call_off(
+    now: datetime, time: LessonTime, terms: LessonTerms, *, is_free_to_go: bool = False
+) -> BookingState:
+    """What a learner's calling off comes to: in time, or late; never late where the shop's own doing set them free to go."""
+    in_time = is_free_to_go or now <= time.starts_at - timedelta(hours=terms.call_off_hours)
     return "called_off" if in_time else "called_off_late"
 
 
@@ -190,7 +218,7 @@ def settle(state: BookingState, paid: Cents, terms: LessonTerms, taught_share: f
     if state == "cut_short":
         if taught_share is None or taught_share < HALF:
             return Settlement(0, paid, True, "Less than half of it was taught: it is repeated at no cost.")
-        back = paid // 2
+        back = round_half_up(Fraction(paid, 2))
         return Settlement(back, paid - back, False, "Half of it or more was taught: half the fee is credited.")
     if state in ("missed", "called_off_late"):
         share = terms.kept_if_missed if state == "missed" else terms.kept_if_late
@@ -249,30 +277,43 @@ def ledger_state(state: BookingState, taught_share: float | None = None) -> Less
 @dataclass(frozen=True, slots=True)
 class FeeStand:
     """How a booking's fee stands, in cents: what the lesson costs, what was paid and not handed back, what is still to pay and
-    what is to be given back; and whether it went back with a kit."""
+    what is to be given back; and whether it went back with a kit.
+
+    `voucher_more` is what vouchers are worth beyond what was paid for them; `entries` counts the ledger's, so that a form can say
+    on which of its states it was filled in.
+    """
 
     fee: Cents
     paid: Cents
     due: Cents
     to_give_back: Cents
     is_back_with_kit: bool = False
+    voucher_more: Cents = 0
+    entries: int = 0
 
 
 def stand_of_fee(
-    booking: Booking, fee: Cents, paid: Cents, handed_back: Cents, terms: LessonTerms, *, is_back_with_kit: bool = False
+    booking: Booking,
+    paid: Cents,
+    handed_back: Cents,
+    terms: LessonTerms,
+    *,
+    voucher_more: Cents = 0,
+    is_back_with_kit: bool = False,
 ) -> FeeStand:
     """How a fee stands: `paid` is all that was ever paid, `handed_back` what the desk has returned of it, both in cents.
 
-    A fee that went back with a kit is settled: nothing is due and nothing to be given back. What was not paid and would stay
-    with the shop is due, a lesson missed or called off late included.
+    What the shop is to keep is a share of the fee, whatever was paid of it: more than that in its hands is to be given back, less
+    is due, a lesson missed or called off late included. A voucher settles what is due by its whole worth, `voucher_more` being
+    what it is worth beyond what was paid for it, but only what was paid is ever given back. A fee that went back with a kit is
+    settled: nothing is due and nothing to be given back.
     """
-    kept = paid - handed_back
+    in_hand = paid - handed_back
     if is_back_with_kit:
-        return FeeStand(fee, kept, 0, 0, is_back_with_kit=True)
-    share = booking.taught_share
-    back = max(0, settle(booking.state, paid, terms, share).given_back - handed_back)
-    due = 0 if back else max(0, settle(booking.state, fee, terms, share).kept - kept)
-    return FeeStand(fee, kept, due, back)
+        return FeeStand(booking.fee, in_hand, 0, 0, is_back_with_kit=True)
+    kept = settle(booking.state, booking.fee, terms, booking.taught_share).kept
+    due, back = max(0, kept - in_hand - voucher_more), max(0, in_hand - kept)
+    return FeeStand(booking.fee, in_hand, due, back, voucher_more=voucher_more)
 
 
 # What is typed.

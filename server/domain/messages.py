@@ -115,11 +115,11 @@ KINDS = (
         "booking_moved",
         "A booking has another time",
         "when a booking is moved, or the shop changes the time, the place or who teaches",
-        LESSON_SAMPLES,
+        {**LESSON_SAMPLES, "fee": "What you have paid came along."},
         ("when", "link"),
         "Your lesson has changed: {when}",
-        f"Dear {{name}},\n\nthis is how your lesson stands now:\n\n{LESSON_LINES}\n\nYour code is still {{code}}, and what you"
-        " have paid came along.\n\nYour booking:\n{link}",
+        f"Dear {{name}},\n\nthis is how your lesson stands now:\n\n{LESSON_LINES}\n\nYour code is still {{code}}. {{fee}}"
+        "\n\nYour booking:\n{link}",
     ),
     _kind(
         "lesson_called_off",
@@ -154,7 +154,7 @@ KINDS = (
     _kind(
         "booking_called_off",
         "A learner calls off",
-        "when somebody calls off their own place",
+        "when somebody calls off their own place, or declines a wind that is above their own window",
         {**LESSON_SAMPLES, "because": "It was called off in time: the fee is given back in full."},
         ("when",),
         "You have called off: {when}",

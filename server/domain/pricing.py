@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
-from server.domain.agreed import NOTHING_AGREED, Agreed, Bounds, FreeLine
+from server.domain.agreed import CHARGED_KINDS, NOTHING_AGREED, Agreed, Bounds, FreeLine
 from server.domain.catalogue import Catalogue, Part, Shelf
 from server.domain.deposits import DepositDecision, PaidLesson, decide_deposits
 from server.domain.learner import Answers
@@ -22,6 +22,9 @@ BY_HAND = "by_hand"
 COST_KINDS = ("parts", "extras", "lessons", "delivery", "by hand")
 VOUCHER_LEFT = "The voucher is worth more than what is left to pay: the rest of it stays on the voucher."
 SMALLER_DISCOUNT = "With these parts the discount we agreed on is smaller than with those we spoke about: ask us."
+OTHER_ANSWERS = "Part of what was agreed by hand held for other answers and is not in this price: talk to us."
+TERMS = ("delivery", "lines", "values")
+"""What is left out, one after the other, where the margin would be too small even without the discount."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +75,8 @@ class VatShare:
 class Breakdown:
     """A whole price. Σ charged + delivery − trade-in − deposit given back − voucher = balance − owed to the customer.
 
-    `agreed_off` is the part of the core lines' discounts that was agreed by hand.
+    `agreed_off` is the part of the core lines' discounts that was agreed by hand; `left_out` are the `TERMS` agreed by hand that
+    this price is without.
     """
 
     currency: str
@@ -86,6 +90,7 @@ class Breakdown:
     notes: tuple[str, ...] = ()
     agreed_off: Cents = 0
     voucher: Cents = 0
+    left_out: tuple[str, ...] = ()
 
     @property
     def charged(self) -> Cents:
@@ -251,29 +256,37 @@ def price_kit(
     """The whole price of the core parts bought, with the extras, trade-ins, deposit codes and delivery of the answers.
 
     `bought` are core parts in slot order, a hand wing for stronger wind beside a kept one last; `lessons` are those whose codes
-    the learner gave. What was agreed by hand is in it; a further discount is made smaller where it would go over `bounds`,
-    and a note says so.
+    the learner gave. What was agreed by hand is in it. Where it would go over `bounds`, a further discount is made smaller, to
+    nothing if need be; if the margin is too small even then, those of the `TERMS` that lower it are left out, one after the
+    other, until it is not. Notes say so. Without any of them the price is the policy's own, whatever its margin.
     """
     core, taken = price_core(bought, shelf.catalogue.policy, today)
 
-    def priced(off: Cents) -> Breakdown:
-        return _priced(core, taken, off, bought, answers, lessons, shelf, today, agreed)
+    def priced(off: Cents, left_out: tuple[str, ...] = ()) -> Breakdown:
+        return _priced(core, taken, off, bought, answers, lessons, shelf, today, agreed, left_out)
 
     charged = sum(line.charged for line in core)
     asked = min(agreed.discount, charged)
     price = priced(asked)
-    if bounds is None or not asked:
+    if bounds is None or not agreed.changes_price:
         return price
 
+    def left_by(price: Breakdown) -> Margin:
+        return margin_of(price, answers, shelf.catalogue, agreed)
+
     def holds(off: Cents) -> bool:
-        return not margin_of(priced(off), answers, shelf.catalogue, agreed).is_under(bounds.least_margin_percent)
+        return not left_by(priced(off)).is_under(bounds.least_margin_percent)
 
     most = asked if bounds.most_percent is None else min(asked, int(Fraction(bounds.most_percent) * charged // 100))
     off = _most_that(holds, most)
-    if off == asked:
-        return price
-    price = priced(off)
-    return replace(price, notes=(*price.notes, SMALLER_DISCOUNT))
+    if off < asked:
+        price = priced(off)
+    for term in TERMS if off == 0 else ():
+        margin = left_by(price)
+        without = priced(0, (*price.left_out, term))
+        if margin.is_under(bounds.least_margin_percent) and left_by(without).amount > margin.amount:
+            price = without
+    return replace(price, notes=(*price.notes, SMALLER_DISCOUNT)) if off < asked else price
 
 
 def _most_that(holds: Callable[[Cents], bool], most: Cents) -> Cents:
@@ -297,9 +310,12 @@ def _priced(
     shelf: Shelf,
     today: date,
     agreed: Agreed,
+    left_out: tuple[str, ...],
 ) -> Breakdown:
-    """The whole price with so many cents off the core lines, spread over them by what each is charged."""
+    """The whole price with so many cents off the core lines, spread over them by what each is charged, without some terms."""
     catalogue = shelf.catalogue
+    is_whole = not left_out and agreed.holds_for(answers)
+    agreed = _without(agreed, left_out, catalogue)
     policy = catalogue.policy
     slots = {part.slot for part in bought}
     tier = tier_for(slots, policy)
@@ -308,15 +324,20 @@ def _priced(
     extras, notes = _extras(answers, tier.extras if tier else (), shelf, today)
     by_hand = [Line("", line.label, BY_HAND, line.amount, line.amount) for line in agreed.charged_lines]
     lines = [*reduced, *extras, *by_hand, *_lesson_line(tier, catalogue)]
-    trade_in = take_in(answers.trades, sum(line.charged for line in reduced), catalogue, agreed.value_of)
+    trade_in = take_in(
+        answers.trades, sum(line.charged for line in reduced), catalogue, agreed.values_of(answers.trades)
+    )
     deposit = decide_deposits(lessons, tier.lessons if tier else None, policy.refund_window_days, today)
-    fee = delivery_fee(slots, answers, catalogue) if agreed.delivery is None else agreed.delivery
+    agreed_fee = agreed.delivery_for(answers)
+    fee = delivery_fee(slots, answers, catalogue) if agreed_fee is None else agreed_fee
     delivery = fee if lines else 0
     gross = sum(line.charged for line in lines) + delivery
     vat = VatShare(policy.shop.vat_percent, gross, vat_inside(gross, policy.shop.vat_percent))
     voucher = min(agreed.voucher, max(0, gross - trade_in.total - deposit.total))
     if voucher < agreed.voucher:
         notes.append(VOUCHER_LEFT)
+    if not is_whole:
+        notes.append(OTHER_ANSWERS)
     return Breakdown(
         currency=policy.shop.currency,
         lines=tuple(lines),
@@ -329,7 +350,21 @@ def _priced(
         notes=(*notes, *_trade_notes(answers, trade_in), *_deposit_notes(deposit, tier)),
         agreed_off=off if core else 0,
         voucher=voucher,
+        left_out=left_out,
     )
+
+
+def _without(agreed: Agreed, terms: Sequence[str], catalogue: Catalogue) -> Agreed:
+    """What was agreed without some of the `TERMS`; of the lines only those go that cost more than they bring."""
+    vat_percent = catalogue.policy.shop.vat_percent
+
+    def stays(line: FreeLine) -> bool:
+        if line.kind in CHARGED_KINDS and "lines" in terms:
+            return cost_by_hand(line, catalogue) <= line.amount - vat_inside(line.amount, vat_percent)
+        return line.kind != "delivery" or "delivery" not in terms
+
+    values = () if "values" in terms else agreed.values
+    return replace(agreed, lines=tuple(line for line in agreed.lines if stays(line)), values=values)
 
 
 def _trade_notes(answers: Answers, trade_in: TradeIn) -> list[str]:
@@ -353,9 +388,20 @@ def _deposit_notes(deposit: DepositDecision, tier: Tier | None) -> list[str]:
     return notes
 
 
-def _cost_by_hand(line: FreeLine, vat_percent: Decimal) -> Cents:
-    """What a free line costs; one whose cost nobody knows is taken to earn nothing."""
-    return line.amount - vat_inside(line.amount, vat_percent) if line.cost is None else line.cost
+def cost_by_hand(line: FreeLine, catalogue: Catalogue) -> Cents:
+    """What a free line costs, net; one whose cost nobody knows is taken to earn nothing.
+
+    A lesson of unknown cost costs at least what one lesson of the dearest kind in the catalogue's table does.
+    """
+    if line.cost is not None:
+        return line.cost
+    earned = line.amount - vat_inside(line.amount, catalogue.policy.shop.vat_percent)
+    return max(earned, dearest_lesson(catalogue)) if line.kind == LESSON else earned
+
+
+def dearest_lesson(catalogue: Catalogue) -> Cents:
+    """What one lesson of the kind that costs the shop most costs it, net; zero where there is no table of lessons."""
+    return max((kind.cost for kind in catalogue.lessons.values()), default=0)
 
 
 def margin_of(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agreed: Agreed = NOTHING_AGREED) -> Margin:
@@ -365,6 +411,7 @@ def margin_of(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agre
     the policy's share of their sum. A voucher is money paid before, so it changes nothing here.
     """
     policy = catalogue.policy
+    agreed = _without(agreed, breakdown.left_out, catalogue)
     gross = breakdown.charged + breakdown.delivery
     costs = _costs(breakdown, answers, catalogue, agreed)
     loss = round_half_up(policy.trade_in.expected_loss * breakdown.trade_in)
@@ -375,7 +422,7 @@ def margin_of(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agre
 
 def _given_above_the_curve(answers: Answers, catalogue: Catalogue, agreed: Agreed) -> Cents:
     """What old gear was valued at by hand beyond the trade-in curve: given away, as a discount is."""
-    valued = [(trade, agreed.value_of(trade)) for trade in answers.trades]
+    valued = zip(answers.trades, agreed.values_of(answers.trades), strict=True)
     return sum(max(0, value - value_trade(trade, catalogue).value) for trade, value in valued if value is not None)
 
 
@@ -388,16 +435,15 @@ def _costs(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agreed:
             costs["lessons"] += line.quantity * kind.cost if kind else 0
         elif line.slot != BY_HAND:
             costs["parts" if line.is_core else "extras"] += catalogue.parts[line.sku].cost
-    costs["by hand"] = sum(_cost_by_hand(line, catalogue.policy.shop.vat_percent) for line in agreed.charged_lines)
+    costs["by hand"] = sum(cost_by_hand(line, catalogue) for line in agreed.charged_lines)
     zone = catalogue.zones.get(answers.zone)
-    if (answers.delivery == "deliver" or agreed.delivery is not None) and zone is not None and breakdown.lines:
+    if (
+        (answers.delivery == "deliver" or agreed.delivery_for(answers) is not None)
+        and zone is not None
+        and breakdown.lines
+    ):
         costs["delivery"] = zone.cost
     return {kind: cost for kind, cost in costs.items() if cost}
-
-
-def is_under_floor(margin: Margin, policy: Policy) -> bool:
-    """Whether a margin is under the policy's floor."""
-    return margin.is_under(policy.margin_floor_percent)
 
 
 def bought_one_by_one(bought: Iterable[Part], today: date) -> Cents:

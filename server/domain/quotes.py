@@ -105,7 +105,7 @@ class Quote:
         """
         if not self.kit.is_sound and not self.is_vouched:
             return Fault("skus", f"{TALK_TO_US} So talk to us.", "a kit that suits, or a call")
-        if self.answers.get("swims_100m") in (False, "no") and not self.agreed.swim_talked:
+        if self.answers.get("swims_100m") in (False, "no") and not self.agreed.has_talked_with(self.answers):
             return Fault("swims_100m", SWIM_FIRST, "a call")
         return None
 

@@ -111,12 +111,18 @@ EMAIL_ACCEPTED = "an address such as name@example.org, of at most 200 characters
 PHONE_ACCEPTED = "6 to 15 digits, with a plus at the front for another country"
 
 
+NOT_IN_NAMES = ("/", "@", "www.")
+"""What a name may not hold: it goes out in messages to the address typed beside it, which may be somebody else's."""
+
+
 def read_contact(name: object, email: object, phone: object) -> Contact:
     """A contact from plain values; a name and at least one of address and number. Raises `InvalidInput` with every fault."""
     faults = []
     plain_name, plain_email, plain_phone = (_plain(value) for value in (name, email, phone))
     if not 1 <= len(plain_name) <= 80 or not plain_name.isprintable():
         faults.append(Fault("name", "A name is needed.", "1 to 80 characters"))
+    if any(sign in plain_name.lower() for sign in NOT_IN_NAMES):
+        faults.append(Fault("name", "A name holds no address and no link.", "a name alone"))
     if plain_email and (len(plain_email) > 200 or not plain_email.isprintable() or not EMAIL.fullmatch(plain_email)):
         faults.append(Fault("email", "This is not an e-mail address.", EMAIL_ACCEPTED))
     digits = sum(sign.isdigit() for sign in plain_phone)

@@ -171,23 +171,24 @@ def verdict(
         share = f"{100 * spot.safe_share:.0f} % of the wind there comes from its safe side."
         # What is said of the land stands last.
         reasons[-1] = Reason("weather", f"{reasons[-1].words} {share}")
+    reasons += _why_depth(rider, spot, reading.tide_m)
     if rider is None:
         return Verdict(None, None, (*reasons, Reason("weight", why_unknown)))
-    reasons += _why_depth(rider, spot, reading.tide_m)
     if not needs_wind:
         return Verdict(None, None, tuple(reasons))
     wing, window, against = _hand_wing(rider, spot, reading.seen, sizes)
     return Verdict(wing, window, (*reasons, *against))
 
 
-def _why_depth(rider: Rider, spot: Spot, tide_m: float) -> list[Reason]:
+def _why_depth(rider: Rider | None, spot: Spot, tide_m: float) -> list[Reason]:
+    """Too little water for a rider's mast; without a rider, for any mast."""
     if spot.min_depth_m is None:
         return []
-    depth, needed = spot.min_depth_m + tide_m, least_depth_m(rider.mast_cm)
+    depth, needed = spot.min_depth_m + tide_m, LEAST_DEPTH_M if rider is None else least_depth_m(rider.mast_cm)
     if not is_less(depth, needed):
         return []
-    words = f"At this tide there is {depth:.2f} m of water; a mast of {rider.mast_cm:.0f} cm needs {needed:.2f} m."
-    return [Reason("depth", words)]
+    who = "any mast" if rider is None else f"a mast of {rider.mast_cm:.0f} cm"
+    return [Reason("depth", f"At this tide there is {depth:.2f} m of water; {who} needs {needed:.2f} m.")]
 
 
 def _hand_wing(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
@@ -95,11 +95,6 @@ def value_trade(trade: Trade, catalogue: Catalogue) -> Valuation:
     return Valuation(trade.slot, shown, round_down_to(exact, terms.step), _because(trade, base, terms))
 
 
-def _not_valued(_trade: Trade) -> Cents | None:
-    """No piece was valued by hand."""
-    return None
-
-
 def _valuation(trade: Trade, catalogue: Catalogue, by_hand: Cents | None) -> Valuation:
     if by_hand is None:
         return value_trade(trade, catalogue)
@@ -153,14 +148,15 @@ def take_in(
     trades: Sequence[Trade],
     core_charged: Cents,
     catalogue: Catalogue,
-    valued: Callable[[Trade], Cents | None] = _not_valued,
+    valued: Sequence[Cents | None] = (),
 ) -> TradeIn:
     """All pieces, together at most the policy's share of the core parts charged, rounded down to a whole step once more.
 
-    `valued` says what the shop has valued a piece at, or None where the curve decides.
+    `valued` says for each piece what the shop has valued it at, or None where the curve decides; empty, it always does.
     """
     terms = catalogue.policy.trade_in
-    valuations = tuple(_valuation(trade, catalogue, valued(trade)) for trade in trades)
+    by_hand = valued or (None,) * len(trades)
+    valuations = tuple(_valuation(trade, catalogue, value) for trade, value in zip(trades, by_hand, strict=True))
     wanted = sum(valuation.value for valuation in valuations)
     most = round_down_to(terms.share * core_charged, terms.step)
     if wanted <= most:

@@ -75,6 +75,16 @@ def end_links(session: Session, account_id: int, now: datetime) -> None:
     session.execute(these.values(used_at=now))
 
 
+def accounts_linked_by(session: Session, name: str, since: datetime, deeds: Collection[str]) -> list[int]:
+    """The accounts whose newest one-time link since a moment somebody of this name made, as the record of such `deeds` says."""
+    made = or_(*(col(DeedRow.what).startswith(deed) for deed in deeds))
+    wanted = select(DeedRow.whom, DeedRow.who).where(col(DeedRow.at) >= since, made).order_by(col(DeedRow.id))
+    last = dict(session.exec(wanted).all())
+    names = [whom for whom, who in last.items() if who == name]
+    found = session.exec(select(AccountRow.id).where(col(AccountRow.name).in_(names)).order_by(col(AccountRow.id)))
+    return [account_id for account_id in found if account_id is not None]
+
+
 def lock_failures(session: Session, keys: Sequence[str], now: datetime) -> list[FailureRow]:
     """The counters under some keys, made where they are missing, locked in the order of their keys; answered in the order given."""
     insert: Any = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
@@ -105,11 +115,6 @@ def forget_failures_before(
 def write_deed(session: Session, at: datetime, who: str, what: str, whom: str = "", address: str = "") -> None:
     """Add to the record of deeds; it never holds a password, a code, a seed or a token."""
     session.add(DeedRow(at=at, who=who, what=what, whom=whom, address=address))
-
-
-def load_deeds(session: Session) -> list[DeedRow]:
-    """The record of deeds, oldest first."""
-    return list(session.exec(select(DeedRow).order_by(col(DeedRow.id))))
 
 
 def names_in_deeds(session: Session) -> set[str]:

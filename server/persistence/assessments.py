@@ -32,6 +32,13 @@ def save_assessment(session: Session, assessed: Assessed) -> None:
     session.flush()
 
 
+def save_came(session: Session, key: str, came: Came) -> None:
+    """Keep what came of an assessment after all."""
+    row = session.exec(select(AssessmentRow).where(col(AssessmentRow.key) == key)).one()
+    row.seen = json.dumps({**json.loads(row.seen), "came": asdict(came)})
+    session.flush()
+
+
 def find_assessment(session: Session, key: str) -> Assessed | None:
     """The assessment under a key, or None."""
     row = session.exec(select(AssessmentRow).where(col(AssessmentRow.key) == key)).first()

@@ -77,6 +77,7 @@ def save_entries(session: Session, entries: Sequence[Entry], at: datetime, by: s
                 by=by,
                 method=entry.method or None,
                 why=entry.why or None,
+                worth_cents=entry.worth,
             )
         )
     session.flush()
@@ -149,4 +150,4 @@ def sum_of_entries(session: Session, first: date, last: date) -> int:
 
 def _entry_from(row: DepositRow) -> Entry:
     kind = cast(EntryKind, row.kind)
-    return Entry(row.code, kind, row.amount, row.day, row.quote, row.method or "", row.why or "")
+    return Entry(row.code, kind, row.amount, row.day, row.quote, row.method or "", row.why or "", row.worth_cents)

@@ -38,12 +38,16 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
 
     With `to_change` nobody else may change it until this transaction ends.
     """
+    if to_change:
+        # Alone and before they are read, so that what another did until then is seen, to the link beside the draft too.
+        for key in (col(DraftRow.token), col(WorksheetRow.token)):
+            session.exec(select(key).where(key == token).with_for_update()).all()
     wanted = (
         select(DraftRow, WorksheetRow)
         .outerjoin(WorksheetRow, col(WorksheetRow.token) == col(DraftRow.token))
         .where(col(DraftRow.token) == token, col(DraftRow.changed_at) >= changed_since)
     )
-    found = session.exec(wanted.with_for_update(of=DraftRow) if to_change else wanted).first()
+    found = session.exec(wanted.execution_options(populate_existing=True) if to_change else wanted).first()
     if found is None:
         return None
     row, worksheet = found

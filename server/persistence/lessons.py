@@ -13,8 +13,8 @@ from server.domain.stock import Contact
 from server.persistence.tables import BookingRow, LessonTimeRow
 
 
-def save_new_time(session: Session, planned: PlannedTime, now: datetime, by: str) -> int:
-    """Put a time on the calendar; its number."""
+def save_new_time(session: Session, planned: PlannedTime, now: datetime, by: str, key: str = "") -> int:
+    """Put a time on the calendar, under the key of the form that made it; its number."""
     row = LessonTimeRow(
         kind=planned.kind,
         starts_at=planned.starts_at,
@@ -22,6 +22,7 @@ def save_new_time(session: Session, planned: PlannedTime, now: datetime, by: str
         places=planned.places,
         instructor=planned.instructor,
         spot=planned.spot,
+        key=key,
         made_at=now,
         made_by=by,
     )
@@ -37,6 +38,12 @@ def save_time(session: Session, time: LessonTime) -> None:
     row.instructor, row.spot = time.instructor, time.spot
     row.provisional, row.final = time.provisional or "", time.final or ""
     row.because, row.sequence = time.because, time.sequence
+
+
+def times_under(session: Session, key: str) -> list[LessonTime]:
+    """The times that were made under a key, in the order in which they were made."""
+    wanted = select(LessonTimeRow).where(col(LessonTimeRow.key) == key).order_by(col(LessonTimeRow.id))
+    return [_time_from(row) for row in session.exec(wanted)]
 
 
 def load_time(session: Session, number: int) -> LessonTime | None:
@@ -82,8 +89,8 @@ def places_taken(session: Session, number: int) -> int:
     return session.exec(wanted).one()
 
 
-def save_new_booking(session: Session, booking: Booking, contact: Contact, by: str) -> int:
-    """Keep a new booking, whose paid lesson is kept already; its number."""
+def save_new_booking(session: Session, booking: Booking, contact: Contact, by: str, key: str = "") -> int:
+    """Keep a new booking, whose paid lesson is kept already, under the key of the form that made it; its number."""
     row = BookingRow(
         token=booking.token,
         code=booking.code,
@@ -96,8 +103,12 @@ def save_new_booking(session: Session, booking: Booking, contact: Contact, by: s
         mass_kg=booking.mass_kg,
         state=booking.state,
         quote_token=booking.quote_token,
+        claimed_quote_token=booking.claimed_quote_token,
         note=booking.note,
+        key=key or None,
         repeats=booking.repeats,
+        fee_cents=booking.fee,
+        handed_back_before_cents=booking.handed_back_before,
         made_at=booking.made_at,
         made_by=by,
     )
@@ -107,23 +118,40 @@ def save_new_booking(session: Session, booking: Booking, contact: Contact, by: s
 
 
 def save_booking(session: Session, booking: Booking) -> None:
-    """Keep what became of a booking: its time, its state, and how often calendars were told."""
+    """Keep what became of a booking: its time, its state, its quote, what was noted, and how often calendars were told."""
     row = session.get_one(BookingRow, booking.id)
     row.time_id, row.state = booking.time.id, booking.state
     row.taught_share, row.sequence = booking.taught_share, booking.sequence
+    row.handed_back_before_cents = booking.handed_back_before
+    row.moved_by_shop, row.note = booking.moved_by_shop, booking.note
+    row.quote_token, row.claimed_quote_token = booking.quote_token, booking.claimed_quote_token
 
 
-def find_booking(session: Session, *, token: str = "", number: int = 0, code: str = "") -> Booking | None:
-    """The booking under an address, of a number or with a code, or None."""
+def find_booking(
+    session: Session, *, token: str = "", number: int = 0, code: str = "", key: str = ""
+) -> Booking | None:
+    """The booking under an address, of a number, with a code or made under a key, or None."""
     wanted = select(BookingRow, LessonTimeRow).join(LessonTimeRow, col(LessonTimeRow.id) == col(BookingRow.time_id))
     if token:
         wanted = wanted.where(col(BookingRow.token) == token)
     elif code:
         wanted = wanted.where(col(BookingRow.code) == code)
+    elif key:
+        wanted = wanted.where(col(BookingRow.key) == key)
     else:
         wanted = wanted.where(col(BookingRow.id) == number)
     found = session.exec(wanted.execution_options(populate_existing=True)).first()
     return _booking_from(*found) if found is not None else None
+
+
+def first_of(session: Session, booking: Booking) -> Booking:
+    """The booking that one repeats, however often it was repeated, or the booking itself: its code is the fee's."""
+    while booking.repeats is not None:
+        first = find_booking(session, number=booking.repeats)
+        if first is None:
+            break
+        booking = first
+    return booking
 
 
 def lock_booking(session: Session, number: int) -> Booking:
@@ -213,8 +241,12 @@ def _booking_from(row: BookingRow, time: LessonTimeRow) -> Booking:
         state=cast(BookingState, row.state),
         made_at=row.made_at,
         quote_token=row.quote_token,
+        claimed_quote_token=row.claimed_quote_token,
         note=row.note,
+        moved_by_shop=row.moved_by_shop,
         taught_share=row.taught_share,
         repeats=row.repeats,
+        fee=row.fee_cents,
+        handed_back_before=row.handed_back_before_cents,
         sequence=row.sequence,
     )

@@ -98,10 +98,13 @@ def note_failed(session: Session, message: Message, because: str, *, next_at: da
     session.execute(mine.values(next_at=next_at, leased_until=None, last_error=because))
 
 
-def note_given_up(session: Session, number: int, because: str, now: datetime) -> bool:
-    """A message is tried no more, for a reason; whether it was waiting."""
+def note_given_up(session: Session, number: int, because: str, now: datetime, *, by_sender: bool = True) -> bool:
+    """A message is tried no more, for a reason; whether it was waiting. Stopped by others, who is at it just now keeps the lease."""
     waiting = update(MessageRow).where(col(MessageRow.id) == number, WAITS)
-    return _changed(session, waiting.values(gave_up_at=now, leased_until=None, last_error=because)) == 1
+    values: dict[str, Any] = {"gave_up_at": now, "last_error": because}
+    if by_sender:
+        values["leased_until"] = None
+    return _changed(session, waiting.values(**values)) == 1
 
 
 def revive(session: Session, number: int, now: datetime) -> None:

@@ -234,6 +234,8 @@ class DepositRow(SQLModel, table=True):
     by: str
     method: str | None = None
     why: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
+    worth_cents: int | None = None
+    """Of a voucher for which less was paid."""
 
 
 class AccountRow(SQLModel, table=True):
@@ -377,6 +379,8 @@ class LessonTimeRow(SQLModel, table=True):
     final: str = ""
     because: str = Field(default="", sa_column=_text())
     sequence: int = 0
+    key: str = Field(default="", index=True)
+    """Of the form that made it; those of several weeks share it."""
     made_at: datetime = Field(sa_column=_moment())
     made_by: str
 
@@ -397,9 +401,15 @@ class BookingRow(SQLModel, table=True):
     mass_kg: float | None = None
     state: str
     quote_token: str = Field(default="", index=True)
+    claimed_quote_token: str = ""
     note: str = Field(default="", sa_column=_text())
+    moved_by_shop: bool = False
+    key: str | None = Field(default=None, unique=True)
+    """Of the form that made it."""
     taught_share: float | None = None
     repeats: int | None = Field(default=None, foreign_key="booking.id")
+    fee_cents: int
+    handed_back_before_cents: int = 0
     sequence: int = 0
     made_at: datetime = Field(sa_column=_moment())
     made_by: str

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from sqlalchemy import update
 from sqlmodel import Session, col, select
 
 from server.domain.stock import Contact
 from server.domain.worksheets import Worksheet
-from server.persistence.tables import WorksheetRow
+from server.persistence.tables import DraftRow, WorksheetRow
 
 _FIELDS = tuple(Worksheet.__dataclass_fields__)
 
@@ -33,9 +32,27 @@ def worksheet_from(row: WorksheetRow) -> Worksheet:
     return Worksheet(**{name: getattr(row, name) for name in _FIELDS})
 
 
-def save_kept(session: Session, draft: str, quote_token: str) -> None:
-    """Remember which quote came of the link to a draft, if the desk gave one."""
-    session.execute(update(WorksheetRow).where(col(WorksheetRow.token) == draft).values(quote_token=quote_token))
+def save_kept(session: Session, draft: str, quote_token: str, copy: str) -> None:
+    """Remember which quote came of the link to a draft, if the desk gave one.
+
+    A further quote that comes of the same link gets a copy of its worksheet and draft, under the token `copy`, so that the desk
+    knows for whom each of them is; the copy's own link leads nowhere.
+    """
+    row = session.exec(select(WorksheetRow).where(col(WorksheetRow.token) == draft).with_for_update()).first()
+    if row is None or row.quote_token == quote_token:
+        return
+    if not row.quote_token:
+        row.quote_token = quote_token
+        session.flush()
+        return
+    if load_worksheets_of(session, quote_token):
+        return
+    beside = session.exec(select(DraftRow).where(col(DraftRow.token) == draft)).one()
+    session.add(DraftRow(**{**beside.model_dump(), "token": copy, "revises": quote_token}))
+    session.add(
+        WorksheetRow(**{**row.model_dump(), "token": copy, "quote_token": quote_token, "lapses_at": row.sent_at})
+    )
+    session.flush()
 
 
 def load_worksheets_of(session: Session, quote_token: str) -> list[Worksheet]:

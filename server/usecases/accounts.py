@@ -40,6 +40,7 @@ from server.security.tokens import digest_of, new_secret
 from server.security.totp import accepted_step, new_seed, provisioning_uri
 from server.usecases.work import Shop, Work
 
+RECOVERY, ADDED = "recovery link made", "account added as"
 WRONG = (Fault("password", "Name and password do not belong together."),)
 LOCKED = (
     "Too many tries in a row have failed, so no more are taken. The owner makes a link by which a new password is set; "
@@ -147,7 +148,7 @@ def add_staff(work: Work, token: str, name: str, role: Role = "staff") -> str:
         raise InvalidInput([Fault("role", "There is no such role.", ", ".join(ROLES))])
     if store.account_named(work.session, name_key(shown)) is not None:
         raise Conflict([Fault("name", "There is an account of this name.")])
-    return _new_link(work, _new_account(work, shown, role), STAFF_LINK_LIFE, by.name, f"account added as {role}")
+    return _new_link(work, _new_account(work, shown, role), STAFF_LINK_LIFE, by.name, f"{ADDED} {role}")
 
 
 def recover_by_owner(work: Work, token: str, account_id: int, *, forget_factor: bool = False) -> str:
@@ -172,7 +173,7 @@ def recover_by_command(work: Work, name: str, *, forget_factor: bool = False) ->
 def _recovery(work: Work, row: AccountRow, by: str, forget_factor: bool) -> str:
     if row.ended_at is not None:
         raise Conflict([Fault("name", "This account has ended.")])
-    what = "recovery link made, second factor to be forgotten" if forget_factor else "recovery link made"
+    what = f"{RECOVERY}, second factor to be forgotten" if forget_factor else RECOVERY
     return _new_link(work, row, OWNER_LINK_LIFE, by, what, forget_factor)
 
 
@@ -422,19 +423,22 @@ def list_deeds(work: Work, token: str, name: str = "", most: int = 200) -> list[
 
 
 def change_role(work: Work, token: str, account_id: int, role: Role) -> None:
-    """Give an account another role and end its sessions; the last owner stays one (`Conflict`)."""
+    """Give an account another role and end its sessions, and the links it made as an owner; the last owner stays one (`Conflict`)."""
     if role not in ROLES:
         raise InvalidInput([Fault("role", "There is no such role.", ", ".join(ROLES))])
     by, row = _by_owner(work, token, account_id, keeps_owner=role == "owner")
+    if role != "owner":
+        _end_links_by(work, row)
     row.role = role
     store.end_sessions(work.session, account_id, work.now)
     _done(work, by.name, f"role changed to {role}", row.name)
 
 
 def end_account(work: Work, token: str, account_id: int) -> None:
-    """Let an account sign in no more and end its sessions and links; the last owner stays (`Conflict`)."""
+    """Let an account sign in no more and end its sessions, its links and those it made; the last owner stays (`Conflict`)."""
     by, row = _by_owner(work, token, account_id, keeps_owner=False)
     row.ended_at = work.now
+    _end_links_by(work, row)
     store.end_links(work.session, account_id, work.now)
     store.end_sessions(work.session, account_id, work.now)
     _done(work, by.name, "account ended", row.name)
@@ -530,6 +534,13 @@ def _new_link(work: Work, row: AccountRow, life: timedelta, by: str, what: str, 
     store.add_link(work.session, row.id, digest_of(link), work.now + life, forgets_factor)
     _done(work, by, what, row.name)
     return link
+
+
+def _end_links_by(work: Work, row: AccountRow) -> None:
+    """Let no link work that somebody made for others, since they no longer answer for them."""
+    since = work.now - max(OWNER_LINK_LIFE, STAFF_LINK_LIFE)
+    for account_id in store.accounts_linked_by(work.session, row.name, since, (RECOVERY, ADDED)):
+        store.end_links(work.session, account_id, work.now)
 
 
 def _new_session(work: Work, row: AccountRow, stage: Stage, address: str) -> str:

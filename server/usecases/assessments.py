@@ -17,17 +17,18 @@ from server.domain.learner import SEEN, Sighting, read_sighting, sighting_as_ans
 from server.domain.lessons import Booking, BookingState
 from server.domain.quotes import Quote
 from server.persistence.accounts import write_deed
-from server.persistence.assessments import find_assessment, load_assessments_of, save_assessment
+from server.persistence.assessments import find_assessment, load_assessments_of, save_assessment, save_came
 from server.persistence.quotes import lock_key
 from server.persistence.stock import contact_of, open_hold_of
 from server.usecases.fit import fitter_for
-from server.usecases.lessons import booking_numbered
+from server.usecases.lessons import booking_numbered, confirm_quote
 from server.usecases.messages import tell
 from server.usecases.quotes import keep_quote, locked_quote, wanted_kit
 from server.usecases.work import Work, is_token
 
 SEEABLE_STATES: tuple[BookingState, ...] = ("booked", "taken", "cut_short")
 """States of a booking in which its learner was on the water, or may have been."""
+CLAIMED = "The code of a quote that they typed waits to be confirmed at the desk; then it is fitted again."
 NOTHING_ELSE = "No size, answer or price has changed."
 
 
@@ -51,12 +52,24 @@ def keep_assessment(work: Work, number: int, seen: Seen, key: str) -> Assessed:
         raise Conflict([Fault("booking", "This lesson was not held with them: nothing can have been seen.")])
     if work.now < booking.time.starts_at:
         raise Conflict([Fault("booking", "This lesson has not begun yet.")])
-    came = refit_from(work, booking, seen)
+    came = refit_from(work, booking, seen, by=work.actor)
     assessed = Assessed(key, number, seen, work.actor, work.now, came)
     save_assessment(work.session, assessed)
     write_deed(work.session, work.now, work.actor, f"wrote down what was seen in booking {number}")
     work.commit()
     return assessed
+
+
+def confirm_quote_of(work: Work, seen: Booking) -> Booking:
+    """Confirm that a quote whose code a learner typed is theirs, and fit it again for what was last seen in their lesson.
+
+    Raises `Conflict` where none waits to be confirmed.
+    """
+    booking = confirm_quote(work, seen)
+    for assessed in load_assessments_of(work.session, booking.id)[:1]:
+        save_came(work.session, assessed.key, refit_from(work, booking, assessed.seen, by=assessed.by))
+    work.commit()
+    return booking
 
 
 def list_assessments(work: Work, number: int) -> list[Assessed]:
@@ -69,13 +82,13 @@ def is_behind_a_boat(work: Work, booking: Booking) -> bool:
     return booking.time.kind in work.catalogue.policy.lessons.without_wind
 
 
-def refit_from(work: Work, booking: Booking, seen: Seen) -> Came:
+def refit_from(work: Work, booking: Booking, seen: Seen, *, by: str) -> Came:
     """Fit the quote of a booking again for what was seen, as its next revision, and tell its customer; committed by the caller.
 
     Not where its parts are held, since it was agreed to; nor where something seen later stands in it already.
     """
     if not booking.quote_token:
-        return Came(because="They booked without a quote.")
+        return Came(because=CLAIMED if booking.claimed_quote_token else "They booked without a quote.")
     try:
         quote = locked_quote(work, booking.quote_token)
     except (NotFound, Unreadable):
@@ -89,7 +102,7 @@ def refit_from(work: Work, booking: Booking, seen: Seen) -> Came:
         return Came(quote.code, because="What was seen later stands in it already.")
     day = seen.seen_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone)).date()
     assessment = assessment_of(seen, is_behind_a_boat=is_behind_a_boat(work, booking))
-    sighting = Sighting(assessment, seen.seen_at, day, work.actor, seen.sentence)
+    sighting = Sighting(assessment, seen.seen_at, day, by, seen.sentence)
     given = {**quote.answers, SEEN: sighting_as_answer(sighting)}
     try:
         agreed = replace(quote.agreed, fixed=(), why="", vouched_for="")

@@ -56,6 +56,7 @@ from server.persistence.deposits import (
     save_state,
     sum_of_entries,
 )
+from server.persistence.lessons import find_booking, first_of
 from server.persistence.quotes import lock_key
 from server.usecases.quotes import find_quote, locked_quote, read_quote
 from server.usecases.stock import open_hold
@@ -68,6 +69,10 @@ LONGEST_WHY = 300
 WHY_ACCEPTED = f"a reason, of 1 to {LONGEST_WHY} characters"
 AMOUNT_ACCEPTED = f"an amount from 0.00 to {decimal_of(MOST_FEE)}"
 NO_LESSON = "We know no paid lesson under this code."
+NOT_AGREED = (
+    "Nobody has agreed to this quote, or its parts are not held any more: fees are given back with the contract, so let it be"
+    " agreed to first."
+)
 
 
 # Lessons and their fees. What does not commit is there for other verbs, which commit.
@@ -170,7 +175,7 @@ def take_fee(work: Work, kind: str, state: LessonState, day: date, fee: Fee, cod
 
 def take_further_fee(work: Work, code: str, fee: Fee, expected_entries: int) -> Entry:
     """Record a further fee for a lesson; raises as `record_fee` does, and `Conflict` where its ledger has grown meanwhile."""
-    _check_unchanged(work, code, expected_entries)
+    check_unchanged(work, code, expected_entries)
     entry = record_fee(work, code, fee.amount, fee.method, fee.note, paid_for_voucher=fee.paid_for_voucher)
     work.commit()
     return entry
@@ -178,16 +183,17 @@ def take_further_fee(work: Work, code: str, fee: Fee, expected_entries: int) -> 
 
 def hand_back(work: Work, code: str, amount: Cents, why: str, method: str, expected_entries: int) -> Entry:
     """Hand money back for a lesson; raises as `record_refund` does, and `Conflict` where its ledger has grown meanwhile."""
-    _check_unchanged(work, code, expected_entries)
+    check_unchanged(work, code, expected_entries)
     entry = record_refund(work, code, amount, why, method)
     work.commit()
     return entry
 
 
-def _check_unchanged(work: Work, code: str, expected_entries: int) -> None:
+def check_unchanged(work: Work, code: str, expected_entries: int, field: str = "amount") -> None:
+    """Refuse a form about a lesson's money whose ledger has other entries by now than when it was shown; raises `Conflict`."""
     if len(_locked_lesson(work, code).entries) != expected_entries:
         raise Conflict(
-            [Fault("amount", "An entry was made meanwhile, perhaps by this very form: look at the ledger first.")]
+            [Fault(field, "An entry was made meanwhile, perhaps by this very form: look at the ledger first.")]
         )
 
 
@@ -197,9 +203,11 @@ def record_fee(
     """Record a fee for a lesson that is there, in cents and by one of `METHODS`; no card data is ever taken. It does not commit.
 
     Of a fee paid by voucher no more counts than money was once paid for the voucher, `paid_for_voucher`; without it the amount is
-    what was really paid. Raises `NotFound`, `InvalidInput`, or `Conflict` where the fee was given back with a kit.
+    what was really paid. Raises `NotFound`, `InvalidInput`, or `Conflict` where the fee was given back with a kit, or the lesson
+    repeats another, under whose code the fee stands.
     """
     lesson = _locked_lesson(work, code)
+    _refuse_repeat(work, code)
     faults = _fee_faults(Fee(amount, method, note, paid_for_voucher))
     if faults:
         raise InvalidInput(faults)
@@ -207,7 +215,16 @@ def record_fee(
     if counted != amount:
         said = f"Voucher worth {decimal_of(amount)}, for which {decimal_of(counted)} was paid."
         note = f"{said} {note}".strip()
-    return _made(work, pay(lesson, counted, work.today, method, note), "amount")
+    worth = amount if counted != amount else None
+    return _made(work, pay(lesson, counted, work.today, method, note, worth), "amount")
+
+
+def _refuse_repeat(work: Work, code: str) -> None:
+    booking = find_booking(work.session, code=code)
+    if booking is not None and booking.repeats is not None:
+        first = first_of(work.session, booking).code
+        words = f"This lesson repeats another at no cost, and its fee stands under the code of that one: {first}."
+        raise Conflict([Fault("amount", words, "a fee under that code")])
 
 
 def _fee_faults(fee: Fee) -> list[Fault]:
@@ -220,6 +237,8 @@ def _fee_faults(fee: Fee) -> list[Fault]:
         faults.append(Fault("method", "This is not a way to pay here.", "one of: " + ", ".join(METHODS)))
     if len(fee.note) > LONGEST_WHY:
         faults.append(Fault("note", "This note is too long.", f"at most {LONGEST_WHY} characters"))
+    if not fee.note.isprintable():
+        faults.append(Fault("note", "This note cannot be kept.", "letters, figures and signs in one line"))
     return faults
 
 
@@ -242,7 +261,7 @@ def record_refund(work: Work, code: str, amount: Cents, why: str, method: str = 
 
 def why_faults(why: str, field: str = "why") -> list[Fault]:
     """What is wrong with a reason."""
-    is_fine = 0 < len(why.strip()) <= LONGEST_WHY
+    is_fine = 0 < len(why.strip()) <= LONGEST_WHY and why.strip().isprintable()
     return [] if is_fine else [Fault(field, "Say why, in a few words.", WHY_ACCEPTED)]
 
 
@@ -352,7 +371,8 @@ def decide_for(work: Work, quote_code: str, together: Sequence[str] = ()) -> Pur
 def give_back_for(
     work: Work, quote_code: str, together: Sequence[str] = (), expected: Cents | None = None
 ) -> tuple[Entry, ...]:
-    """Give back every fee that the purchase of a quote gives back today, once, whoever else asks at the same time.
+    """Give back every fee that the purchase of a quote gives back today, once, whoever else asks at the same time; with the
+    contract, so only while the quote is agreed to and its parts are held.
 
     With `expected`, the sum in cents that was shown before, nothing is given back where it is another one by now. Raises `Conflict`
     then, and with every reason where nothing is given back; `InvalidInput` or `NotFound` for a code that is none.
@@ -361,6 +381,8 @@ def give_back_for(
     plain = sorted({code, *(read_code(one, "together") for one in together)})
     quotes = {one: locked_quote(work, find_quote(work, one)) for one in plain}
     quote = quotes.pop(code)
+    if not _is_agreed(work, quote):
+        raise Conflict([Fault("quote", NOT_AGREED)])
     bought = _decided(work, quote, tuple(quotes.values()), to_change=True)
     if not bought.decision.given_back:
         reasons = [Fault("quote", f"Lesson {one.code}: {one.because}") for one in bought.decision.refused]
@@ -434,7 +456,7 @@ def _decided(work: Work, quote: Quote, together: tuple[Quote, ...], *, to_change
     return Purchase(
         quote=quote,
         together=together,
-        is_agreed=all(_is_agreed(work, one) for one in quotes),
+        is_agreed=_is_agreed(work, quote),
         tier=tier,
         lessons=tuple(lessons.values()),
         decision=decide_deposits(rest, included, policy.refund_window_days, work.today, len(before)),

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from server.domain.accounts import failures_now, wait_left
 from server.domain.calls import Call
 from server.domain.drafts import oldest_kept
-from server.domain.errors import Fault, InvalidInput, TooMany
+from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
 from server.domain.finding import CODE_GUESSES, Changed, Met, Sought, read_sought
 from server.domain.lessons import CallStage, LessonTime, call_to_make
 from server.domain.stock import OpenHold
@@ -21,7 +21,8 @@ from server.persistence.lessons import load_times
 from server.persistence.quotes import token_of
 from server.persistence.stock import load_open_holds
 from server.persistence.tables import FailureRow
-from server.usecases.work import Work
+from server.usecases.quotes import find_quote
+from server.usecases.work import Shop, Work
 
 SOON = timedelta(hours=48)
 DAYS_OF_LESSONS = timedelta(days=3)
@@ -139,6 +140,31 @@ def quote_by_code(work: Work, account_id: int, text: str) -> str:
     return token
 
 
+def know_code(shop: Shop, account_id: int, code: str) -> None:
+    """Go on only with the code of a quote; one that leads nowhere is counted for the account, as everywhere.
+
+    Raises `InvalidInput` or `NotFound` for it, and `TooMany` for any code while the account has to wait. A right code writes
+    nothing, so that an open page may ask often.
+    """
+    with shop.reading() as work:
+        refuse_while_waiting(work, account_id)
+        try:
+            find_quote(work, code)
+            return
+        except (InvalidInput, NotFound) as error:
+            wrong = error
+    with shop.writing() as work:
+        count_guess(work, account_id)
+    raise wrong
+
+
+def refuse_while_waiting(work: Work, account_id: int) -> None:
+    """Raises `TooMany` while an account has to wait after many codes that led nowhere; it counts and locks nothing."""
+    counter = work.session.get(FailureRow, _key(account_id))
+    if counter is not None and (wait := _wait(work, counter)):
+        raise _too_many("code", wait)
+
+
 def count_guess(work: Work, account_id: int) -> None:
     """Count a code that led nowhere at another door than the search; raises `TooMany` while the account has to wait."""
     _count(work, _counter(work, account_id), "code")
@@ -146,21 +172,28 @@ def count_guess(work: Work, account_id: int) -> None:
 
 def _counter(work: Work, account_id: int) -> FailureRow:
     """How many codes of this account led nowhere, locked until the unit of work ends, for every process alike."""
-    return lock_failures(work.session, [f"codes:{account_id}"], work.now)[0]
+    return lock_failures(work.session, [_key(account_id)], work.now)[0]
+
+
+def _key(account_id: int) -> str:
+    return f"codes:{account_id}"
 
 
 def _wait(work: Work, counter: FailureRow) -> timedelta:
     return wait_left(CODE_GUESSES, counter.failures, counter.last_at, work.now)
 
 
+def _too_many(field: str, wait: timedelta) -> TooMany:
+    seconds = -(-wait // timedelta(seconds=1))
+    words = f"Too many codes that led nowhere. Wait {seconds} seconds, or look for the name or the number."
+    return TooMany(field, words, "a code once the wait is over")
+
+
 def _count(work: Work, counter: FailureRow, field: str) -> None:
     """Count a code that led nowhere and commit it; raises `TooMany`, counting nothing, while the account has to wait."""
     wait = _wait(work, counter)
     if wait:
-        seconds = -(-wait // timedelta(seconds=1))
-        raise TooMany(
-            field, f"Too many codes that led nowhere. Wait {seconds} seconds, or look for the name or the number."
-        )
+        raise _too_many(field, wait)
     counter.failures = failures_now(CODE_GUESSES, counter.failures, counter.last_at, work.now) + 1
     counter.last_at = work.now
     work.commit()

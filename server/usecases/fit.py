@@ -49,7 +49,7 @@ def fitter_for(
         work.today,
         lessons,
         agreed,
-        bounds_of(agreed, work.catalogue.policy) if is_bound and agreed.discount else None,
+        bounds_of(agreed, work.catalogue.policy) if is_bound and agreed.changes_price else None,
         is_vouched=bool(agreed.vouched_for) and agreed.vouched_for == fitting_digest(raw),
     )
 

@@ -128,7 +128,7 @@ def mark_sent(work: Work, number: int) -> None:
 def give_up(work: Work, number: int) -> None:
     """A message that waits is not to be sent any more. Raises `NotFound`."""
     _read(work, number)
-    note_given_up(work.session, number, f"Stopped by {work.actor}.", work.now)
+    note_given_up(work.session, number, f"Stopped by {work.actor}.", work.now, by_sender=False)
     work.commit()
 
 
@@ -136,12 +136,14 @@ def send_again(work: Work, number: int) -> None:
     """A message is due now: one that waits or was given up as it is, one that was sent as a copy with a Message-ID of its own.
 
     A copy under the old Message-ID would be dropped where the first had arrived. Raises `NotFound`, and `Conflict` while it is
-    being sent.
+    being sent, or where a copy of it waits.
     """
     message = _read(work, number)
-    if message.state == "waiting" and message.leased_until is not None and message.leased_until > work.now:
+    if message.state != "sent" and message.leased_until is not None and message.leased_until > work.now:
         raise Conflict([Fault("message", "This message is being sent at the moment.")])
     if message.state == "sent":
+        if any(_is_copy(one, message) for one in load_about(work.session, message.about)):
+            raise Conflict([Fault("message", "A copy of it waits to be sent already.")])
         _write(
             work,
             message.name,
@@ -154,6 +156,10 @@ def send_again(work: Work, number: int) -> None:
     else:
         revive(work.session, number, work.now)
     work.commit()
+
+
+def _is_copy(one: Message, of: Message) -> bool:
+    return one.state == "waiting" and (one.name, one.to_email, one.text) == (of.name, of.to_email, of.text)
 
 
 def _read(work: Work, number: int) -> Message:

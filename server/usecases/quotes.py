@@ -99,7 +99,7 @@ def keep_quote(
     quote_id = save(work.session, quote, work.actor)
     save_unmet(work.session, quote_id, {slot: quote.targets[slot].ideal for slot in quote.unmet}, fitter.today)
     if draft is not None:
-        save_kept(work.session, draft, quote.token)
+        save_kept(work.session, draft, quote.token, new_token())
     if once:
         save_done(work.session, once, digest, quote_id, quote.revision, work.now)
     return quote

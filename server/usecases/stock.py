@@ -72,6 +72,7 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
         raise TooMany(
             "email" if contact.email else "phone",
             f"There are {MOST_OPEN_HOLDS} requests open under this address or number already. Take one back, or call us.",
+            f"at most {MOST_OPEN_HOLDS} open requests",
         )
     skus = _skus_to_hold(work, quote)
     hold = Hold(

@@ -9,16 +9,16 @@ from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Gear, Spot
 from server.domain.errors import Conflict, Fault, InvalidInput, Outdated, Unreadable
-from server.domain.lessons import MOST_REASON, PLACE_STATES, Booking
+from server.domain.lessons import MOST_REASON, PLACE_STATES, REASON_ACCEPTED, Booking
 from server.domain.quotes import Quote
 from server.domain.slots import CORE_SLOTS, SIZES
-from server.domain.strand import Reading, Rider, Verdict, read_reading, rider_on, verdict, why_call_off
+from server.domain.strand import OWN, Reading, Rider, Verdict, read_reading, rider_on, verdict, why_call_off
 from server.persistence.assessments import assessed_among
 from server.persistence.lessons import load_bookings_of
 from server.persistence.quotes import load_quote
 from server.persistence.strand import load_readings_since, save_reading
 from server.usecases.fit import fitter_for
-from server.usecases.lessons import Calendared, call_weather, list_times
+from server.usecases.lessons import Calendared, call_weather, list_times, mark_booking, may_decline, read_time
 from server.usecases.work import Shop, Work
 
 USUAL_LEARNER = {"to_feet": "average", "fitness": "fair", "board_background": "some", "foil_stage": "none"}
@@ -189,6 +189,34 @@ def _quote_of(work: Work, booking: Booking) -> Quote | None:
         return load_quote(work.session, booking.quote_token)
     except Unreadable:
         return None
+
+
+def decline(work: Work, seen: Booking, because: str = "", method: str = "") -> Booking:
+    """A learner declines because the wind is over their own window, at no cost; money that goes back at once by a method.
+
+    The wind typed at the strand today has to say so. Where none was typed, or nothing can be worked out for them, the desk says
+    why. Raises `Conflict` where that wind is not over their window or it is not the hour for it, and `InvalidInput`.
+    """
+    if len(because) > MOST_REASON or not because.isprintable():
+        raise InvalidInput([Fault("declined_because", "This cannot be kept.", REASON_ACCEPTED)])
+    judged = _verdict_today(work, seen) if may_decline(work, seen) else None
+    if judged is not None and judged.state != "ask":
+        own = [reason.words for reason in judged.reasons if reason.kind in OWN]
+        if not own:
+            words = (
+                "The wind typed at the strand today is not over their own window: type it anew, or they call it off."
+            )
+            raise Conflict([Fault("went", words)])
+        because = because or own[0]
+    return mark_booking(work, seen, "declined", method=method, because=because)
+
+
+def _verdict_today(work: Work, booking: Booking) -> Verdict | None:
+    """The verdict on a learner in the newest wind of today at their lesson's spot; None where none was typed."""
+    spot = work.catalogue.spots.get(booking.time.spot)
+    reading = load_readings_since(work.session, _midnight(work)).get(booking.time.spot)
+    one = read_time(work, booking.time.id)
+    return _learner(work, one, booking, spot, reading, _Riders(work), was_seen=False).verdict
 
 
 def call_off_today(shop: Shop, actor: str, numbers: Iterable[int], readings: Mapping[str, int]) -> CalledOff:

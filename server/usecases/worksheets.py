@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from server.domain.accounts import Role
-from server.domain.agreed import Agreed, fitting_digest
+from server.domain.agreed import Agreed, fitting_digest, swim_digest
 from server.domain.drafts import Draft, oldest_kept
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, NotFree, Outdated
 from server.domain.kits import Fitter, Kit
@@ -26,6 +26,10 @@ from server.usecases.work import Work, is_token, new_token
 
 NOTHING_WAITS = "Nothing waits for a word here (any more)."
 NO_WORKSHEET = "There is no worksheet at this address (any more)."
+SIGNS_OF_TOKEN = 8
+MOST_UNREAD = 20_000
+UNREAD = "typed_and_unread"
+"""Among a worksheet's answers: its whole form as it was typed, while something of it cannot be read."""
 WHY_ACCEPTED = "a reason, of at most 300 characters; the customer reads it"
 
 
@@ -127,15 +131,42 @@ def read_worksheet(work: Work, token: str, *, to_change: bool = False) -> tuple[
 
 
 def write_worksheet(
-    work: Work, token: str, answers: Mapping[str, Any], agreed: Agreed, written: Written, mass_unit: str = ""
+    work: Work,
+    token: str,
+    answers: Mapping[str, Any],
+    agreed: Agreed,
+    written: Written,
+    mass_unit: str = "",
+    unread: Sequence[tuple[str, str]] = (),
 ) -> tuple[Worksheet, Draft]:
-    """Put what was typed on an open worksheet; raises `Conflict` once it was sent or waits for the owner."""
-    sheet, draft = _open_sheet(work, token)
-    seen = {name: value for name, value in draft.answers.items() if name == SEEN}
-    told = {**seen, **{name: value for name, value in answers.items() if value is not None}}
-    draft = replace(
-        draft, answers=told, agreed=agreed, picks=(), mass_unit=mass_unit or draft.mass_unit, changed_at=work.now
-    )
+    """Put what was typed on an open worksheet; raises `Conflict` once it was sent or waits for the owner.
+
+    Where something of it could not be read, `unread` is the whole form, field by field, so that nothing typed is lost.
+    """
+    sheet, draft = with_written(*_open_sheet(work, token), answers, agreed, written, mass_unit, unread)
+    draft = replace(draft, changed_at=work.now)
+    save_draft(work.session, draft)
+    save_worksheet(work.session, sheet)
+    work.commit()
+    return sheet, draft
+
+
+def with_written(
+    sheet: Worksheet,
+    draft: Draft,
+    answers: Mapping[str, Any],
+    agreed: Agreed,
+    written: Written,
+    mass_unit: str = "",
+    unread: Sequence[tuple[str, str]] = (),
+) -> tuple[Worksheet, Draft]:
+    """A worksheet and its draft as they would be with what was typed on them; nothing is kept yet."""
+    told = {name: value for name, value in draft.answers.items() if name == SEEN}
+    told |= {name: value for name, value in answers.items() if value is not None}
+    if unread and sum(len(name) + len(text) for name, text in unread) <= MOST_UNREAD:
+        told[UNREAD] = [[name, text] for name, text in unread if text]
+    agreed = replace(agreed, swim_talked_for=swim_digest(told) if agreed.swim_talked else "")
+    draft = replace(draft, answers=told, agreed=agreed, picks=(), mass_unit=mass_unit or draft.mass_unit)
     sheet = replace(
         sheet,
         name=written.name,
@@ -144,10 +175,12 @@ def write_worksheet(
         note=written.note,
         staff_note=written.staff_note,
     )
-    save_draft(work.session, draft)
-    save_worksheet(work.session, sheet)
-    work.commit()
     return sheet, draft
+
+
+def unread_on(draft: Draft) -> list[tuple[str, str]]:
+    """The form as it was last typed on a worksheet, field by field, while something of it cannot be read; else nothing."""
+    return [(name, text) for name, text in draft.answers.get(UNREAD, ())]
 
 
 def _open_sheet(work: Work, token: str) -> tuple[Worksheet, Draft]:
@@ -163,7 +196,8 @@ def _open_sheet(work: Work, token: str) -> tuple[Worksheet, Draft]:
 
 def worked_out(work: Work, draft: Draft) -> Worked:
     """What a worksheet comes to today, its discount as it was typed; raises `InvalidInput` where answers are missing or wrong."""
-    fitter = fitter_for(work, draft.answers, draft.revises, draft.agreed, is_bound=False)
+    answers = {name: value for name, value in draft.answers.items() if name != UNREAD}
+    fitter = fitter_for(work, answers, draft.revises, draft.agreed, is_bound=False)
     kit = fitter.with_fixed()
     if kit is None:
         return Worked(fitter, None, None, (Fault("skus", fitter.why_no_kit(), "parts that fit together"),), ())
@@ -180,18 +214,18 @@ def worked_out(work: Work, draft: Draft) -> Worked:
         barred.append(
             Fault("why", "This kit has parts that the model refuses or ranks low: say why they are in.", WHY_ACCEPTED)
         )
-    return Worked(
-        fitter, kit, margin, tuple(barred), needs_word(draft.agreed, kit.price, margin, work.catalogue.policy)
-    )
+    return Worked(fitter, kit, margin, tuple(barred), needs_word(draft.agreed, kit.price, margin, work.catalogue))
 
 
 def _settled(draft: Draft, worked: Worked) -> Draft:
-    """The draft with its kit settled: a kit that is not sound is vouched for whole, with the answers it was put together for."""
-    kit = worked.kit
+    """The draft with its kit settled: a kit that is not sound is vouched for whole, with the answers it was put together for.
+
+    Delivery agreed is bound to where it goes.
+    """
+    kit, agreed = worked.kit, draft.agreed.bound_to(worked.fitter.answers)
     if kit is None or kit.is_sound:
-        return replace(draft, agreed=replace(draft.agreed, vouched_for=""))
-    agreed = replace(draft.agreed, fixed=kit.skus, vouched_for=fitting_digest(draft.answers))
-    return replace(draft, agreed=agreed)
+        return replace(draft, agreed=replace(agreed, vouched_for=""))
+    return replace(draft, agreed=replace(agreed, fixed=kit.skus, vouched_for=fitting_digest(draft.answers)))
 
 
 # Sent, or made the next revision.
@@ -229,6 +263,10 @@ def give_word(work: Work, token: str, about: str) -> tuple[Worksheet, Quote | No
 
 
 def _finish(work: Work, sheet: Worksheet, draft: Draft, *, is_owner: bool) -> tuple[Worksheet, Quote | None]:
+    if unread_on(draft):
+        raise InvalidInput(
+            [Fault("worksheet", "Something typed on this worksheet cannot be read: put it right first.")]
+        )
     worked = worked_out(work, draft)
     if worked.barred:
         raise NotFree(worked.barred) if all(f.field == "skus" for f in worked.barred) else Conflict(worked.barred)
@@ -261,8 +299,10 @@ def _finish(work: Work, sheet: Worksheet, draft: Draft, *, is_owner: bool) -> tu
 
 
 def _deed(work: Work, what: str, sheet: Worksheet) -> None:
-    """Write down for good who did what; for whom by name, if there is one."""
-    write_deed(work.session, work.now, work.actor, what, sheet.name)
+    """Write down for good who did what, to which quote or worksheet: never a customer's name, nor an address that leads somewhere."""
+    quote = load_quote(work.session, sheet.quote_token) if sheet.quote_token else None
+    about = f"quote {quote.code}" if quote is not None else f"worksheet {sheet.token[:SIGNS_OF_TOKEN]}"
+    write_deed(work.session, work.now, work.actor, what, about)
 
 
 def _revise(work: Work, sheet: Worksheet, draft: Draft, kit: Kit) -> tuple[Worksheet, Quote]:
@@ -285,8 +325,14 @@ def _revise(work: Work, sheet: Worksheet, draft: Draft, kit: Kit) -> tuple[Works
 
 
 def take_as_read(work: Work, token: str, revision: int) -> None:
-    """Go on from a newer revision of the quote whose changes were looked at; what is on the worksheet stays."""
+    """Go on from a newer revision of the quote whose changes were looked at; what is on the worksheet stays.
+
+    Raises `Conflict` where the quote has no such revision, or it is older than the one gone on from.
+    """
     sheet, _ = _open_sheet(work, token)
+    newest = read_quote(work, sheet.quote_token).revision if sheet.quote_token else 0
+    if sheet.revision is None or not sheet.revision <= revision <= newest:
+        raise Conflict([Fault("revision", "There is no such newer revision to go on from.", "the one that was shown")])
     save_worksheet(work.session, replace(sheet, revision=revision))
     work.commit()
 
@@ -359,8 +405,3 @@ def remember_opened(work: Work, token: str) -> None:
     if sheet.opened_at is None:
         save_worksheet(work.session, replace(sheet, opened_at=work.now))
     work.commit()
-
-
-def list_worksheets_of(work: Work, quote_token: str) -> Iterable[Worksheet]:
-    """The worksheets that a quote came of or was revised by, oldest first."""
-    return load_worksheets_of(work.session, quote_token)

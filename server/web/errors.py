@@ -92,7 +92,7 @@ class Errors:
 
     def _too_many(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, TooMany)
-        return self.answer(request, (Fault(error.field, str(error), "at most two open requests"),), 429)
+        return self.answer(request, (Fault(error.field, str(error), error.accepted),), 429)
 
     def _not_signed_in(self, request: Request, _error: Exception) -> Response:
         """To the sign-in and back here; a form sent without a session is not carried out, and the browser still has it."""

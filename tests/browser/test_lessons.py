@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from server.usecases.lessons import change_time
+from server.usecases.lessons import change_time, list_bookings
 from server.usecases.work import Shop
 from server.web.guard import SESSION_COOKIE
 from tests.builders_accounts import account_token
@@ -82,6 +82,14 @@ def test_what_is_seen_in_the_lesson_that_a_customer_booked_changes_their_open_qu
     before = Shop(world.shop.sessions, lambda: now - timedelta(days=1))
     with before.writing("Maeve") as work:
         change_time(work, number, typed_time(**typed_at(now - timedelta(minutes=10), world), minutes="90"))
+
+    # Whose quote it is she asks before anything that she saw may change it.
+    with world.shop.reading() as work:
+        [booking] = list_bookings(work, number)
+    instructor.goto(f"/desk/lessons/{number}?learner={booking.id}")
+    instructor.get_by_role("button", name="It is their quote").click()
+    expect(instructor.locator("#learner")).to_contain_text("Quote")
+    expect(instructor.get_by_role("button", name="It is their quote")).to_have_count(0)
 
     customer.goto(address + quote)
     instructor.goto("/desk/strand")

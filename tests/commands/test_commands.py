@@ -20,14 +20,13 @@ import httpx
 import pytest
 
 from server.commands import main
-from server.persistence.accounts import load_deeds
 from server.persistence.deposits import load_lessons
 from server.persistence.engine import Place, sqlite_file
 from server.settings import Settings
 from server.usecases.accounts import look_at_link, use_link
 from server.usecases.opening import SEED, open_shop
 from server.usecases.work import Shop
-from tests.builders_accounts import CHEAP, WORDS
+from tests.builders_accounts import CHEAP, WORDS, load_deeds
 from tests.builders_shop import FolderCopy, learner
 
 ROOT = SEED.parent
@@ -398,7 +397,7 @@ def test_a_lesson_taken_has_had_its_day(tmp_path: Path) -> None:
     payment = ("lesson-payment", "--kind", "private", "--fee", "115", "--taken", "2999-01-01")
     ran = run(*payment, "--data", str(tmp_path / "data"))
     assert ran.returncode == 1
-    assert "taken: A lesson taken on 2999-01-01 cannot be. Accepted: a day from 2000-01-01 to " in ran.stderr
+    assert "taken: A lesson taken on 1 January 2999 cannot be. Accepted: a day from 2000-01-01 to " in ran.stderr
 
 
 def test_the_first_owners_link_leads_to_the_form_of_a_password(place: Place) -> None:

@@ -52,7 +52,7 @@ TERMS = LessonTerms()
 
 
 def booking(state: BookingState = "booked", share: float | None = None) -> Booking:
-    return Booking(1, "token", "code", TIME, "Some One", "", "", None, state, NOW, taught_share=share)
+    return Booking(1, "token", "code", TIME, "Some One", "", "", None, state, NOW, taught_share=share, fee=115_00)
 
 
 # The limits of wind are common practice of the trade, without a published source.
@@ -90,6 +90,7 @@ def test_offshore_is_counted_on_the_compass_degree_by_degree(start: int, end: in
         at = (at + 1) % 360
         safe.add(at)
     assert is_offshore(wind, replace(STRAND, safe_from_deg=start, safe_to_deg=end)) is (wind not in safe)
+    assert not is_offshore(wind, replace(STRAND, safe_from_deg=0, safe_to_deg=360)), "safe from every side"
 
 
 @pytest.mark.parametrize(
@@ -100,8 +101,8 @@ def test_offshore_is_counted_on_the_compass_degree_by_degree(start: int, end: in
         ("declined", None, TERMS, 115_01, False),
         ("cut_short", 0.49, TERMS, 0, True),
         ("cut_short", 0.0, TERMS, 0, True),
-        ("cut_short", 0.5, TERMS, 57_50, False),
-        ("cut_short", 0.9, TERMS, 57_50, False),
+        ("cut_short", 0.5, TERMS, 57_51, False),  # Half of 115.01 is 57.505, half up.
+        ("cut_short", 0.9, TERMS, 57_51, False),
         ("called_off_late", None, TERMS, 0, False),
         ("missed", None, TERMS, 0, False),
         ("missed", None, LessonTerms(kept_if_missed=Decimal("0.5")), 57_50, False),
@@ -146,18 +147,46 @@ def test_a_fee_is_split_and_nothing_lost(state: BookingState, paid: int, share: 
         ("cut_short", 0.7, 115_00, 0, 0, 57_50),
         ("cut_short", 0.7, 115_00, 57_50, 0, 0),
         ("cut_short", 0.2, 115_00, 0, 0, 0),
+        ("cut_short", 0.7, 230_00, 115_00, 0, 57_50),  # Handed back and paid again before: half of what is kept now.
+        ("cut_short", 0.7, 20_00, 0, 37_50, 0),  # Half the fee stays; nobody who owes gets money.
+        ("cut_short", 0.7, 80_00, 0, 0, 22_50),
+        ("called_off_late", None, 20_00, 0, 95_00, 0),
+        ("missed", None, 230_00, 115_00, 0, 0),
+        ("booked", None, 120_00, 0, 0, 5_00),
         ("taken", None, 0, 0, 115_00, 0),
     ],
 )
 def test_how_a_fee_stands(
     state: BookingState, share: float | None, paid: int, handed_back: int, due: int, to_give_back: int
 ) -> None:
-    stand = stand_of_fee(booking(state, share), 115_00, paid, handed_back, TERMS)
+    stand = stand_of_fee(booking(state, share), paid, handed_back, TERMS)
     assert (stand.paid, stand.due, stand.to_give_back) == (paid - handed_back, due, to_give_back)
 
 
+@pytest.mark.parametrize(
+    ("state", "due", "to_give_back"),
+    [("booked", 0, 0), ("taken", 0, 0), ("called_off", 0, 80_00), ("called_off_late", 0, 0)],
+)
+def test_a_voucher_pays_by_its_worth_and_gives_back_what_was_paid_for_it(
+    state: BookingState, due: int, to_give_back: int
+) -> None:
+    stand = stand_of_fee(booking(state), 80_00, 0, TERMS, voucher_more=35_00)
+    assert (stand.due, stand.to_give_back) == (due, to_give_back)
+
+
+@given(st.sampled_from(BOOKING_STATES), st.none() | st.floats(0, 0.99), st.integers(0, 300_00), st.integers(0, 300_00))
+def test_nobody_who_owes_gets_money_and_what_is_settled_is_the_fee(
+    state: BookingState, share: float | None, paid: int, more: int
+) -> None:
+    half = Decimal("0.5")
+    terms = LessonTerms(kept_if_late=half, kept_if_missed=half)
+    stand = stand_of_fee(booking(state, share), paid + more, more, terms)
+    assert stand.due == 0 or stand.to_give_back == 0
+    assert paid + stand.due - stand.to_give_back == settle(state, 115_00, terms, share).kept
+
+
 def test_a_fee_that_went_back_with_a_kit_is_settled() -> None:
-    stand = stand_of_fee(booking("called_off"), 115_00, 115_00, 0, TERMS, is_back_with_kit=True)
+    stand = stand_of_fee(booking("called_off"), 115_00, 0, TERMS, is_back_with_kit=True)
     assert (stand.due, stand.to_give_back) == (0, 0)
 
 

@@ -23,7 +23,6 @@ from server.domain.pricing import (
     bought_one_by_one,
     delivery_fee,
     extra_for,
-    is_under_floor,
     lesson_words,
     margin_of,
     price_core,
@@ -492,7 +491,7 @@ def test_what_is_paid_for_delivery_is_revenue_too() -> None:
 def test_a_margin_under_the_floor_is_flagged(amount: int, under: bool) -> None:
     margin = Margin(revenue=1_000_00, cost=1_000_00 - amount, trade_in_loss=0)
     assert margin.amount == amount
-    assert is_under_floor(margin, Policy()) is under
+    assert margin.is_under(Policy().margin_floor_percent) is under
 
 
 # --- Rules that no price may break ------------------------------------------------------------------------------------

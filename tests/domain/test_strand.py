@@ -174,6 +174,9 @@ def test_without_a_weight_it_is_asked_for_unless_the_weather_says_no() -> None:
     assert judged(rider=None).state == "ask"
     assert judged(reading(light=True), rider=None).state == "no"
     assert why_call_off([judged(rider=None)]) == ()
+    shallow = judged(reading(tide=-0.61), rider=None)
+    assert (shallow.state, kinds(shallow)) == ("no", ["depth", "weight"]), "too shallow for any mast"
+    assert why_call_off([shallow, judged(reading(tide=-0.61))]) != ()
 
 
 def test_behind_the_boat_neither_wind_nor_hand_wing_is_asked_for() -> None:

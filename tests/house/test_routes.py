@@ -87,6 +87,7 @@ STAFF = {
     "/desk/bookings/{number}/back": {"POST"},
     "/desk/bookings/{number}/went": {"POST"},
     "/desk/bookings/{number}/move": {"POST"},
+    "/desk/bookings/{number}/quote": {"POST"},
     "/desk/messages": {"GET"},
     "/desk/messages/{number}": {"GET"},
     "/desk/messages/{number}/sent": {"POST"},

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import cast
 from urllib.parse import urlencode
-from xml.etree.ElementTree import Element
+from xml.etree.ElementTree import Element, TreeBuilder
 
 import html5lib
 import httpx
+from lxml import etree
 
 from tests.builders_http import Client
 
 Fields = list[tuple[str, str]]
 FrontDoor = Client | httpx.Client
+SVG = "{http://www.w3.org/2000/svg}"
+SVG_NAMES = {
+    "viewbox": "viewBox",
+    "preserveaspectratio": "preserveAspectRatio",
+}  # HTML, 13.2.6.1: adjust SVG attributes.
 FORM = {"content-type": "application/x-www-form-urlencoded"}
 
 
@@ -22,6 +30,47 @@ def parsed(html: str) -> Element:
     """A page's tree, which nobody changes; raises where it is not valid HTML."""
     tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(html)
     return tree
+
+
+class Building:
+    """What lxml's parser tells of a page, built into a tree of the standard library's; what it does not know of HTML 5 is put right."""
+
+    def __init__(self) -> None:
+        self.builder = TreeBuilder()
+        self.drawings = 0
+        self.drops_newline = False
+
+    def start(self, tag: str, attributes: Mapping[str, str]) -> None:
+        """An element begins; what stands in a drawing is of SVG's names."""
+        self.drawings += tag == "svg"
+        named = {SVG_NAMES.get(name, name): value for name, value in attributes.items()}
+        self.builder.start(SVG + tag if self.drawings else tag, named)
+        self.drops_newline = tag in ("textarea", "pre")
+
+    def end(self, tag: str) -> None:
+        """An element ends."""
+        self.builder.end(SVG + tag if self.drawings else tag)
+        self.drawings -= tag == "svg"
+        self.drops_newline = False
+
+    def data(self, text: str) -> None:
+        """Text comes; the first line break of a textarea is none (HTML, 13.2.6.4.7)."""
+        self.builder.data(text.removeprefix("\n") if self.drops_newline else text)
+        self.drops_newline = False
+
+    def comment(self, text: str) -> None:
+        """A comment, which nobody reads."""
+
+    def close(self) -> Element:
+        """All was told."""
+        return self.builder.close()
+
+
+@lru_cache(maxsize=16)
+def read(html: str) -> Element:
+    """A page's tree, which nobody changes: quicker than `parsed`, whether the page is valid or not."""
+    parser = etree.HTMLParser(target=Building())  # type: ignore[arg-type]  # lxml takes any object with these five verbs.
+    return cast(Element, etree.fromstring(html, parser))
 
 
 def parsed_fragment(html: str) -> Element:
@@ -74,7 +123,7 @@ class Reader:
     @property
     def page(self) -> Element:
         """The page's tree."""
-        return parsed(self.html)
+        return read(self.html)
 
     @property
     def text(self) -> str:

@@ -15,7 +15,7 @@ from server.usecases.deposits import Fee, draw_code, take_deposit, take_fee
 from server.usecases.quotes import issue_quote
 from server.web.pages.deposits import defused
 from tests.builders_http import Client
-from tests.builders_shop import Clock, learner, number_of
+from tests.builders_shop import Clock, agreed, learner, number_of
 from tests.pages.reader import FORM, Reader, text_of
 
 FEE = 123_00
@@ -83,7 +83,10 @@ def test_a_fee_is_given_back_with_a_kit_and_charged_again_after_the_amounts_were
     assert "There is no quote with this code" in page.text
     page.open(f"/desk/deposits/{code}?quote={quote}&together=")
     assert "Whole kit, with 3 private lessons" in page.text
-    assert "Nobody has agreed to it yet" in page.text
+    assert "€123.00 would go back. Nobody has agreed to this quote" in page.text
+    assert not [form for form in page.page.iter("form") if form.get("action", "").endswith("/give-back")]
+    agreed(app.state.shop, quote)
+    page.open(f"/desk/deposits/{code}?quote={quote}&together=")
     again = page.sending("Give back €123.00")
     page.press("Give back €123.00")
     assert f"given back with quote {spaced(quote)}" in page.text
@@ -113,7 +116,7 @@ def test_a_staged_purchase_says_what_is_missing_and_until_when(app: FastAPI, sta
     ]
     with app.state.shop.writing() as work:
         foil = issue_quote(work, learner(deposit_codes=[code], keeps=keeps)).code
-    rest = quoted(app, code)
+    rest = agreed(app.state.shop, quoted(app, code))
     page = Reader(staff).open(f"/desk/deposits/{code}?quote={foil}")
     assert "Still missing for lessons, to be bought until Mon 4 Jan 2027: Kit with one part of your own" in page.text
     assert "buy the rest within the window" in page.text
@@ -180,3 +183,16 @@ def test_a_cell_that_a_spreadsheet_would_run_is_defused(cell: str) -> None:
 @pytest.mark.parametrize("cell", ["", "a", "-123.00", "+5", "1", "a=b", "Sent back."])
 def test_numbers_and_plain_words_stay_as_they_are(cell: str) -> None:
     assert defused(cell) == cell
+
+
+def test_months_are_listed_whole_whatever_days_are_asked(app: FastAPI, staff: Client, clock: Clock) -> None:
+    for moment, amount in (("2026-11-10T12:00+00:00", 30_00), ("2026-11-25T12:00+00:00", 40_00)):
+        clock.set(moment)
+        with app.state.shop.writing("Orla") as work:
+            take_deposit(work, "private", amount, "booked", date(2026, 12, 5))
+    page = Reader(staff).open("/desk/deposits/months?from=2026-11-20&to=2026-11-25")
+    assert "Sun 1 Nov 2026 to Mon 30 Nov 2026" in page.text
+    assert [text_of(row)[-6:] for row in page.page.findall(".//dl/div")] == ["€70.00"] * 2
+    assert Reader(staff).open("/desk/deposits/months?from=9999-12-01&to=9999-12-31").status == 200
+    page.open("/desk/deposits/days?from=2026-11-20&to=2026-11-25")
+    assert [text_of(row)[-6:] for row in page.page.findall(".//dl/div")] == ["€40.00"] * 2

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import pytest
 from fastapi import FastAPI
 
 from server.domain.stock import Contact
@@ -118,6 +119,33 @@ def test_whoever_tries_out_codes_is_told_how_long_to_wait(app: FastAPI, staff: C
     refused = Reader(staff).open("/desk/find?q=HKBN04QB")
     assert refused.status == 429
     assert "Wait 30 seconds" in refused.text
+
+
+DOORS_WITH_A_CODE = (
+    ("GET", "/desk/quotes/{}"),
+    ("POST", "/desk/holds/{}/confirm"),
+    ("GET", "/desk/holds/{}/let-go"),
+    ("POST", "/desk/holds/{}/let-go"),
+    ("GET", "/desk/deposits/{}"),
+    ("POST", "/desk/deposits/{}/fee"),
+    ("GET", "/desk/deposits?code={}"),
+)
+
+
+@pytest.mark.parametrize(("method", "door"), DOORS_WITH_A_CODE)
+def test_every_door_that_takes_a_code_counts_the_wrong_ones_and_lets_nobody_in_who_has_to_wait(
+    app: FastAPI, staff: Client, method: str, door: str
+) -> None:
+    _, code = asked_to_hold(app)
+    statuses = [staff.request(method, door.format("HKBN04QA")).status_code for _ in range(21)]
+    assert statuses[-1] == 429
+    assert not {429, 500} & set(statuses[:20])
+    for other, address in DOORS_WITH_A_CODE:
+        refused = staff.request(other, address.format(code))
+        assert refused.status_code == 429, address
+        assert "Wait 30 seconds" in refused.text
+        assert "open requests" not in refused.text
+    assert "Confirm" in staff.get("/desk").text
 
 
 def test_strangers_are_sent_to_sign_in(client: Client) -> None:

@@ -86,7 +86,7 @@ def test_the_wind_is_asked_and_one_button_calls_it_off_for_all(app: FastAPI, sta
     assert "We have called this lesson off. Gusts of 30 kn" in Reader(staff).open(f"/bookings/{learners[0].token}").text
 
 
-def test_a_learner_is_moved_and_what_bars_it_is_said(app: FastAPI, staff: Client) -> None:
+def test_a_learner_is_moved_and_what_bars_it_is_said(app: FastAPI, staff: Client, clock: Clock) -> None:
     shop = app.state.shop
     number, other = lesson(shop), lesson(shop, day="2026-12-05")
     booked(shop, number)
@@ -94,7 +94,12 @@ def test_a_learner_is_moved_and_what_bars_it_is_said(app: FastAPI, staff: Client
     assert (desk.status, desk.by_id("to").get("aria-invalid")) == (422, "true")
     desk.press("Move", to=str(other))
     assert (desk.status, desk.address.split("?")[0]) == (200, f"/desk/lessons/{other}")
-    desk.press("They decline: wind over their own window")
+    assert "They decline" not in desk.text, "that is said near the lesson"
+    clock.set("2026-12-05T09:00+00:00")
+    signed_in_as(staff, app, "Maeve", "staff")
+    desk.open(desk.address).press("They decline: wind over their own window")
+    assert (desk.status, desk.by_id("declined_because").get("aria-invalid")) == (422, "true")
+    desk.press("They decline: wind over their own window", declined_because="Gusts on the beach")
     assert "declined: wind over their own window" in desk.text
 
 
@@ -104,7 +109,10 @@ def test_a_lesson_is_changed_and_odd_forms_do_nothing(app: FastAPI, staff: Clien
     desk = Reader(staff).open(f"/desk/lessons/{number}")
     desk.press("Change, and tell its learners", day="2026-11-29", spot="Portnafinn Bay")
     assert "Sunday 29 November, 10:30 to 12:00" in desk.text
+    again = [(name, desk.by_id(name).get("value", "")) for name in ("day", "at", "minutes", "places", "instructor")]
     for address, fields, status in (
+        (f"/desk/lessons/{number}/change", [*again, ("spot", "Portnafinn Bay"), ("weeks", "2")], 303),
+        (f"/desk/bookings/{booking.id}/quote", [], 409),
         (f"/desk/lessons/{number}/call", [("call", "maybe-on")], 422),
         (f"/desk/lessons/{number}/call", [("call", "final-on"), ("mean_kn", "x")], 422),
         (f"/desk/lessons/{number}/call", [("call", "final-off")], 422),
@@ -121,3 +129,30 @@ def test_a_lesson_is_changed_and_odd_forms_do_nothing(app: FastAPI, staff: Clien
         assert staff.post(address, content=encoded(fields), headers=FORM).status_code == status, (address, fields)
     assert staff.get(f"/desk/lessons/{number}?learner=²&mean_kn=x").status_code == 422
     assert "to pay €115.00" in desk.open(f"/desk/lessons/{number}").text
+
+
+def test_a_form_about_money_that_is_sent_twice_counts_once(app: FastAPI, staff: Client) -> None:
+    shop = app.state.shop
+    booking = booked(shop, lesson(shop))
+    desk = Reader(staff).open(f"/desk/lessons/{booking.time.id}")
+    address, body = desk.sending("Record the fee", amount="20", method="cash")
+    assert [staff.post(address, content=body, headers=FORM).status_code for _ in range(2)] == [303, 409]
+    desk.open(desk.address)
+    assert desk.row("Paid") == "€20.00 of €115.00"
+    desk.press("They call it off")
+    address, body = desk.sending("Record as given back", back="cash")
+    first, second = (staff.post(address, content=body, headers=FORM) for _ in range(2))
+    assert (first.status_code, second.status_code) == (303, 409)
+    assert "An entry was made meanwhile" in second.text
+    assert desk.open(desk.address).row("Paid") == "€0.00 of €115.00"
+
+
+def test_a_voucher_is_taken_with_what_was_paid_for_it(app: FastAPI, staff: Client) -> None:
+    shop = app.state.shop
+    booking = booked(shop, lesson(shop))
+    desk = Reader(staff).open(f"/desk/lessons/{booking.time.id}")
+    desk.press("Record the fee", amount="115", method="cash", paid_for_voucher="80")
+    assert (desk.status, desk.by_id("paid_for_voucher").get("aria-invalid")) == (422, "true")
+    desk.press("Record the fee", amount="115", method="voucher", paid_for_voucher="80")
+    assert desk.row("Paid") == "€80.00 of €115.00, and €35.00 more that a voucher is worth"
+    assert not [form for form in desk.page.iter("form") if form.get("action", "").endswith("/fee")]

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from fastapi import FastAPI
 
+from server.domain.errors import Conflict, Fault
+from server.domain.lessons import LessonTime
+from server.usecases.lessons import call_weather
+from server.usecases.work import Work
 from tests.builders_accounts import signed_in_as
 from tests.builders_http import Client
 from tests.builders_shop import Clock
@@ -63,7 +69,8 @@ def test_call_offs_are_looked_at_confirmed_once_and_told(app: FastAPI, staff: Cl
     assert "2 lessons are to be called off" in desk.text
     desk.open("/desk/strand/call-offs")
     assert desk.text.count("blows off the land at Tullaveen Strand. 62 %") == 2
-    assert "Una Vale" in desk.text
+    assert "Una Vale: told at once by e-mail." in desk.text
+    assert "To be called: Bo Reed." in desk.text
     read_at_strand(app.state.shop, from_deg="80")
     desk.press("Call off what is ticked, and tell them")
     assert (desk.status, "Nothing was called off" in desk.text) == (409, True)
@@ -72,6 +79,28 @@ def test_call_offs_are_looked_at_confirmed_once_and_told(app: FastAPI, staff: Cl
     assert "Una Vale, 13:00 to 14:30: told by e-mail at una@example.org" in desk.text
     assert "Bo Reed, 13:30 to 15:00: call them, +353 20 910 0002" in desk.text
     assert "Nothing is to be called off" in desk.open("/desk/strand/call-offs").text
+
+
+def test_where_one_could_not_be_called_off_both_are_named(
+    app: FastAPI, staff: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lesson_today(app.state.shop, {"name": "Una Vale", "email": "una@example.org"}, ago=-60)
+    [other] = lesson_today(app.state.shop, {"name": "Bo Reed"}, ago=-90)
+    read_at_strand(app.state.shop, from_deg="90")
+    desk = Reader(staff).open("/desk/strand/call-offs")
+
+    def call(work: Work, number: int, *given: Any) -> LessonTime:
+        """As where somebody else is quicker with one of the two."""
+        if number == other.time.id:
+            raise Conflict([Fault("number", "This lesson was called off already.")])
+        return call_weather(work, number, *given)
+
+    monkeypatch.setattr("server.usecases.strand.call_weather", call)
+    desk.press("Call off what is ticked, and tell them")
+    assert desk.status == 409
+    assert "Called off: Private lesson, 13:00 to 14:30." in desk.text
+    assert "Una Vale, 13:00 to 14:30: told by e-mail" in desk.text
+    assert "Not called off: Private lesson, 13:30 to 15:00. This lesson was called off already." in desk.text
 
 
 @pytest.mark.parametrize(

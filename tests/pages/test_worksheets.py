@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor, wait
+from dataclasses import replace
+from urllib.parse import urlencode
 
 import pytest
 from fastapi import FastAPI
+from httpx import Response
 
 from server.domain.agreed import Agreed
-from server.usecases.quotes import issue_quote
-from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, write_worksheet
+from server.persistence.worksheets import save_worksheet
+from server.usecases.quotes import issue_quote, read_quote
+from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, read_worksheet, write_worksheet
+from tests.builders_accounts import load_deeds
 from tests.builders_http import Client
-from tests.builders_shop import Clock, learner, refused_part
+from tests.builders_shop import WING_OF_ONES_OWN, Clock, learner, refused_part
 from tests.pages.reader import FORM, Reader
 
 CALLER = {"mass_kg": "92", "to_feet": "average", "fitness": "fair", "board_background": "some", "foil_stage": "none"}
@@ -133,6 +139,43 @@ def test_margin_is_the_owners_to_see_and_staffs_only_where_the_owner_says_so(sta
     assert "For the shop alone: margin" not in sheet.text
     assert "Cost" not in sheet.text
     assert "For the shop alone: margin" in Reader(owner).open(sheet.address).text
+
+
+def test_a_cost_is_theirs_to_say_who_see_the_margin_and_nobody_else_takes_it_off_or_makes_it_up(
+    staff: Client, owner: Client, app: FastAPI
+) -> None:
+    line = {"line-0-kind": "repair", "line-0-label": "Fin box", "line-0-amount": "45"}
+    sheet = new_sheet(staff).press("Only save", **CALLER, **line)
+    assert Reader(owner).open(sheet.address).press("Only save", **{"line-0-cost": "30"}).status == 200
+
+    def costs() -> list[tuple[str, int | None]]:
+        with app.state.shop.reading() as work:
+            _, draft = read_worksheet(work, sheet.address.rpartition("/")[2])
+        return [(line.label, line.cost) for line in draft.agreed.lines]
+
+    assert costs() == [("Fin box", 30_00)]
+    mine = Reader(staff).open(sheet.address).press("Only save", discount="10")
+    assert costs() == [("Fin box", 30_00)]
+    mine = mine.press("Only save", **{"line-0-amount": "dear"})
+    assert (mine.status, costs()) == (422, [("Fin box", 30_00)])
+    rack = {"line-1-kind": "other", "line-1-label": "Rack", "line-1-amount": "0"}
+    made_up = {"line-0-cost": "0", "line-1-cost": "0"}
+    body = urlencode({**CALLER, **line, **rack, **made_up, "go": "finish"}).encode()
+    assert staff.post(sheet.address, content=body, headers=FORM).status_code == 303
+    assert costs() == [("Fin box", 30_00), ("Rack", None)]
+    asked = Reader(staff).open(sheet.address).text
+    assert "waits for the owner" in asked
+    assert "what it costs is not known" in asked
+
+
+def test_signs_that_nothing_shows_are_refused_beside_their_field(staff: Client) -> None:
+    line = {"line-0-kind": "repair", "line-0-label": "Fin\x01box", "line-0-amount": "45"}
+    body = urlencode({**CALLER, **line, "note": "So\x00", "why": "Be\x7fcause", "staff_note": "Two\r\nlines"}).encode()
+    answer = staff.post(new_sheet(staff).address, content=body, headers=FORM)
+    assert answer.status_code == 422
+    for name in ("line-0-label", "note", "why"):
+        assert f'id="{name}-fault"' in answer.text, name
+    assert 'id="staff_note-fault"' not in answer.text
 
 
 def test_what_waits_for_the_owner_is_theirs_alone_to_give(
@@ -283,3 +326,151 @@ def test_a_kit_with_a_refused_part_that_the_shop_vouches_for_is_read_on_every_pa
     quote = client.get(f"/api{kept.address}").json()
     assert quote["kit"]["misfits"]["front_foil"] is None
     assert Reader(staff).open(f"/desk/quotes/{quote['code']}").status == 200
+
+
+def test_the_wing_beside_a_kept_one_is_in_the_next_revision_too(staff: Client, app: FastAPI) -> None:
+    with app.state.shop.writing() as work:
+        kept = learner(keeps=[WING_OF_ONES_OWN])
+        alone = issue_quote(work, kept)
+        quote = issue_quote(work, kept, [*(part.sku for part in alone.kit.parts.values()), "CHG-35"])
+    page = Reader(staff).open(f"/desk/quotes/{quote.code}")
+    assert "hand wing beside it" in page.text
+    sheet = page.press("Change it")
+    assert "hand wing beside it, by hand" in sheet.text
+    made = sheet.press("Make the revision")
+    with app.state.shop.reading() as work:
+        revised = read_quote(work, quote.token)
+    assert (revised.revision, set(revised.kit.parts)) == (2, set(quote.kit.parts))
+    assert "CHG-35" in made.text
+
+
+def test_what_is_typed_on_a_sheet_sent_meanwhile_is_answered_and_may_begin_a_new_one(staff: Client) -> None:
+    here = new_sheet(staff)
+    address = here.address
+    Reader(staff).open(address).press("Make the link", **CALLER)
+    late = here.press("Only save", **CALLER, note="What they said last", discount="70")
+    assert late.status == 409
+    assert "This was not kept" in late.text
+    assert late.by_id("discount").get("value") == "70"
+    assert late.by_id("note").text == "What they said last"
+    fresh = late.press("Begin a new worksheet with all this")
+    assert fresh.status == 200
+    assert fresh.address != address
+    assert fresh.by_id("note").text == "What they said last"
+    assert fresh.by_id("discount").get("value") == "70.00"
+
+
+def test_of_two_windows_the_later_one_hears_what_the_other_changed_and_then_decides(staff: Client) -> None:
+    here = new_sheet(staff)
+    there = Reader(staff).open(here.address)
+    there.press("Only save", **CALLER, discount="100")
+    told = here.press("Only save", **CALLER, note="Typed here")
+    assert told.status == 409
+    assert "Further discount: 100.00 there, nothing here" in told.text
+    assert told.by_id("note").text == "Typed here"
+    assert Reader(staff).open(here.address).by_id("discount").get("value") == "100.00"
+    assert told.press("Only save").status == 200
+    over = Reader(staff).open(here.address)
+    assert over.by_id("discount").get("value") == ""
+    assert over.by_id("note").text == "Typed here"
+    assert over.press("Only save", discount="20").press("Only save", discount="30").status == 200
+
+
+def test_a_window_that_saves_as_it_is_typed_never_stands_in_its_own_way(staff: Client) -> None:
+    sheet = new_sheet(staff)
+    shown = sheet.by_id("shown").get("value", "")
+
+    def typed(**fields: str) -> Response:
+        body = urlencode({**CALLER, "shown": shown, **fields}).encode()
+        return staff.post(sheet.address, content=body, headers={**FORM, "HX-Request": "true"})
+
+    assert typed(discount="10").status_code == 200
+    # That answer got lost on its way, so the form still says what it was opened with.
+    for fields in ({"discount": "10", "note": "And more"}, {"discount": "20"}, {"discount": "3x"}, {"discount": "30"}):
+        answer = typed(**fields)
+        assert answer.status_code == 200, fields
+        said = re.search(r'id="shown" name="shown" value="([^"]*)" data-hx-swap-oob="true"', answer.text)
+        assert said is not None
+        shown = said[1]
+    Reader(staff).open(sheet.address).press("Only save", discount="40")
+    late = typed(discount="50")
+    assert late.status_code == 422
+    assert "Further discount was changed in another window (40.00 there)" in late.text
+    assert "data-hx-swap-oob" not in late.text
+    assert Reader(staff).open(sheet.address).by_id("discount").get("value") == "40.00"
+
+
+def test_what_cannot_be_read_is_there_again_when_the_sheet_is_opened_again(staff: Client, owner: Client) -> None:
+    typed = {
+        "mass_kg": "900",
+        "email": "nobody at home",
+        "line-0-label": "Fin box",
+        "line-0-amount": "45",
+        "line-1-kind": "repair",
+        "line-1-label": "x" * 81,
+        "line-1-amount": "20",
+    }
+    sheet = new_sheet(owner).press("Only save", **{**CALLER, "mass_kg": "92"}, name="Some One")
+    sheet.press("Only save", **typed, **{"line-0-cost": "12.34"})
+    again = Reader(owner).open(sheet.address)
+    for name, fault in (("mass_kg",) * 2, ("email",) * 2, ("line-0-label", "line-0-kind"), ("line-1-label",) * 2):
+        assert again.by_id(name).get("value") == typed[name], name
+        assert again.by_id(f"{fault}-fault") is not None, fault
+    assert "12.34" in again.html
+    assert "12.34" not in Reader(staff).open(sheet.address).html
+    kinds = {"line-0-kind": "repair", "line-1-label": "x" * 80, "email": "some@one.example", "mass_kg": "92"}
+    right = again.press("Make the link", **kinds)
+    assert "The link for Some One" in right.text
+
+
+def test_only_a_revision_that_is_there_is_taken_as_read(staff: Client, app: FastAPI) -> None:
+    _, code = kept_quote(app)
+    sheet = Reader(staff).open(f"/desk/quotes/{code}").press("Change it")
+    for said in ("2", "99", "0"):
+        answer = staff.post(f"{sheet.address}/read", content=f"revision={said}".encode(), headers=FORM)
+        assert answer.status_code == 409, said
+    assert "Revision 2" in sheet.press("Make the revision").text
+
+
+def test_a_link_kept_twice_makes_two_quotes_and_the_desk_knows_for_whom_both_are(
+    staff: Client, client: Client, app: FastAPI
+) -> None:
+    whom = {"name": "Some One", "phone": "+353 20 910 0177", "staff_note": "Haggles"}
+    link = link_on(new_sheet(staff).press("Make the link", **CALLER, **whom))
+    kept = [Reader(client).open(link).press("Keep this quote").address for _ in range(3)]
+    assert len(set(kept)) == 3
+    for address in kept:
+        with app.state.shop.reading() as work:
+            code = read_quote(work, address.rpartition("/")[2]).code
+        page = Reader(staff).open(f"/desk/quotes/{code}")
+        for words in whom.values():
+            assert words in page.text, words
+        assert page.press("Change it").by_id("name").get("value") == "Some One"
+
+
+def test_the_record_of_deeds_names_the_quote_or_the_worksheet_and_never_a_customer(staff: Client, app: FastAPI) -> None:
+    _, code = kept_quote(app)
+    Reader(staff).open(f"/desk/quotes/{code}").press("Change it").press("Make the revision", name="Some One")
+    sheet = new_sheet(staff).press("Make the link", **CALLER, name="Some One")
+    sheet.press("Take the link back")
+    token = sheet.address.rpartition("/")[2]
+    with app.state.shop.reading() as work:
+        deeds = [(deed.what, deed.whom) for deed in load_deeds(work.session) if deed.who == "Maeve"]
+    assert ("made a link", f"worksheet {token[:8]}") in deeds
+    assert ("took a link back", f"worksheet {token[:8]}") in deeds
+    assert (f"made revision 2 of quote {code}", f"quote {code}") in deeds
+    assert "Some One" not in repr(deeds)
+    assert token not in repr(deeds)
+
+
+def test_a_link_taken_back_while_somebody_keeps_it_is_not_kept(staff: Client, client: Client, app: FastAPI) -> None:
+    link = link_on(new_sheet(staff).press("Make the link", **CALLER))
+    address, body = Reader(client).open(link).sending("Keep this quote")
+    with ThreadPoolExecutor(1) as other, app.state.shop.writing("Maeve") as work:
+        sheet, _ = read_worksheet(work, link.rpartition("/")[2], to_change=True)
+        save_worksheet(work.session, replace(sheet, withdrawn_at=work.now))
+        keeping = other.submit(client.post, address, content=body, headers=FORM)
+        wait([keeping], timeout=0.3)
+        assert not keeping.done()
+        work.commit()
+        assert keeping.result().status_code == 410

@@ -23,12 +23,13 @@ from server.domain.errors import (
     SlackwaterError,
     TooMany,
 )
-from server.persistence.accounts import account_named, load_accounts, load_deeds
+from server.persistence.accounts import account_named, load_accounts
 from server.persistence.tables import FailureRow, LinkRow, SessionRow
 from server.security.passwords import Cost, Passwords
 from server.usecases import accounts as verbs
 from server.usecases.privacy import sweep
 from server.usecases.work import Shop, Work
+from tests.builders_accounts import load_deeds
 from tests.builders_shop import Clock
 
 CHEAP = Passwords(Cost(memory_kib=8, passes=1, lanes=1))
@@ -479,3 +480,26 @@ def test_the_database_keeps_every_deed(shop: Shop, statement: str) -> None:
     owner(shop)
     with shop.writing() as work, pytest.raises(DatabaseError, match="a deed stays"):
         work.session.connection().execute(text(statement))
+
+
+@pytest.mark.parametrize("undone", ["demoted", "ended"])
+def test_links_made_by_an_owner_who_is_none_any_more_do_not_work(shop: Shop, undone: str) -> None:
+    orla = owner(shop)
+    staff(shop, orla)
+    verbs.use_link(shop, CHEAP, did(shop, verbs.add_staff, orla, "Nuala", "owner"), WORDS)
+    nuala = enter(shop, "Nuala").token
+    with shop.reading() as work:
+        numbers = {row.name: row.id for row in load_accounts(work.session)}
+    recovery = did(shop, verbs.recover_by_owner, nuala, numbers["Fergal"])
+    added = did(shop, verbs.add_staff, nuala, "Dara")
+    of_orla = did(shop, verbs.add_staff, orla, "Eimear")
+    if undone == "demoted":
+        did(shop, verbs.change_role, orla, numbers["Nuala"], "staff")
+    else:
+        did(shop, verbs.end_account, orla, numbers["Nuala"])
+    for link in (recovery, added):
+        with pytest.raises(NotFound):
+            verbs.use_link(shop, CHEAP, link, OTHER_WORDS)
+    verbs.use_link(shop, CHEAP, of_orla, OTHER_WORDS)
+    fresh = did(shop, verbs.recover_by_owner, orla, numbers["Fergal"])
+    verbs.use_link(shop, CHEAP, fresh, OTHER_WORDS)

@@ -17,11 +17,11 @@ from server.domain.quotes import Quote
 from server.domain.stock import Contact
 from server.persistence.quotes import load_quote
 from server.persistence.tables import AssessmentRow
-from server.usecases.assessments import keep_assessment, list_assessments
+from server.usecases.assessments import confirm_quote_of, keep_assessment, list_assessments
 from server.usecases.fit import fitter_for
 from server.usecases.learner import draft_from_quote, save_answers
 from server.usecases.lessons import mark_booking
-from server.usecases.messages import message_texts
+from server.usecases.messages import message_texts, outbox
 from server.usecases.privacy import sweep
 from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.stock import agree_to_quote
@@ -178,6 +178,22 @@ def test_nothing_is_seen_before_the_lesson_nor_of_somebody_who_was_not_there(sho
         see(shop, booking, key="short")
     with shop.reading() as work:
         assert number_of(work.session, AssessmentRow) == 0
+
+
+def test_a_quote_that_is_only_claimed_is_fitted_again_once_the_desk_has_confirmed_it(shop: Shop) -> None:
+    token, code = kept_quote(shop)
+    [booking] = lesson_today(shop, {"code": code}, is_confirmed=False)
+    see(shop, booking, longest_flight="80")
+    assert newest(shop, token).revision == 1
+    with shop.reading() as work:
+        assert not [one for one in outbox(work) if one.name == "quote_changed"], "its address goes to nobody yet"
+    with shop.writing("Orla") as work:
+        confirm_quote_of(work, booking)
+    assert (newest(shop, token).revision, newest(shop, token).setup) == (2, "lively")
+    assert newest(shop, token).answers[SEEN]["by"] == "Maeve"
+    with shop.reading() as work:
+        [assessed] = list_assessments(work, booking.id)
+        assert (assessed.came.code, assessed.came.revision) == (code, 2)
 
 
 def test_behind_the_boat_they_count_as_towed(shop: Shop) -> None:

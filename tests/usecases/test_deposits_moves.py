@@ -26,7 +26,7 @@ from server.usecases.deposits import (
 )
 from server.usecases.quotes import issue_quote
 from server.usecases.work import Shop
-from tests.builders_shop import NOON, Clock, learner
+from tests.builders_shop import NOON, Clock, agreed, learner, let_go
 
 places = st.sampled_from((0, 1))
 
@@ -93,11 +93,13 @@ class Desk(RuleBasedStateMachine):
     def buy_the_kit(self, place: int) -> None:
         quote = self.quotes[place]
         due = {code: sum_ for code, sum_ in self.till.items() if sum_ > 0 and self.is_taken[code]}
+        agreed(self.shop, quote)
         try:
             with self.shop.writing("Maeve") as work:
                 given = {entry.code: entry.amount for entry in give_back_for(work, quote)}
         except Conflict:
             given = {}
+        let_go(self.shop, quote)
         assert given == due
         for code, amount in given.items():
             self.with_kit[code], self.till[code] = (quote, amount), 0

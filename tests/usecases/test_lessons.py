@@ -14,9 +14,14 @@ from sqlmodel import col, select
 from server.domain.deposits import PaidLesson
 from server.domain.errors import Conflict, InvalidInput, NotFound, TooMany
 from server.domain.lessons import Booking, Conditions
+from server.domain.stock import Contact
 from server.persistence.deposits import load_lessons
+from server.persistence.folder import read_folder
 from server.persistence.lessons import find_booking
 from server.persistence.tables import BookingRow, DepositRow, MessageRow
+from server.usecases.assessments import confirm_quote_of
+from server.usecases.catalogue import replace_catalogue
+from server.usecases.deposits import Fee, take_further_fee
 from server.usecases.desk import today_at_desk
 from server.usecases.lessons import (
     book_lesson,
@@ -24,22 +29,26 @@ from server.usecases.lessons import (
     call_off_booking,
     call_weather,
     change_time,
+    claimed_code_of,
     hand_back,
     list_bookings,
     list_open_times,
     make_times,
     mark_booking,
+    may_move,
     move_booking,
     read_booking,
     repeat_booking,
     stand_of,
+    state_if_called_off,
     take_fee,
 )
 from server.usecases.privacy import sweep
 from server.usecases.quotes import issue_quote
-from server.usecases.work import Shop, Work
+from server.usecases.stock import agree_to_quote
+from server.usecases.work import Shop, Work, new_token
 from tests.builders_lessons import GOOD_WIND, asked, booked, lesson, typed_time
-from tests.builders_shop import Clock, learner
+from tests.builders_shop import Clock, FolderCopy, learner
 
 AT_THE_START = "2026-11-28T10:30+00:00"
 
@@ -129,7 +138,7 @@ def test_a_booking_is_a_paid_lesson_whose_fee_the_desk_records(shop: Shop) -> No
         (AT_THE_START, lambda work, one: mark_booking(work, one, "taken"), "taken", "taken", 0),
         (
             "2026-11-28T09:00+00:00",
-            lambda work, one: mark_booking(work, one, "declined"),
+            lambda work, one: mark_booking(work, one, "declined", because="Gusts over their window"),
             "declined",
             "called_off",
             115_00,
@@ -303,13 +312,16 @@ def test_a_learner_moves_in_time_and_the_desk_moves_late(shop: Shop, clock: Cloc
     tow = lesson(shop, day="2026-12-04", kind="tow")
     booking = booked(shop, number)
     booked(shop, full)
-    for to, error in ((full, Conflict), (tow, NotFound), (number, Conflict), (999, NotFound)):
+    for to, error in ((full, Conflict), (tow, NotFound), (999, NotFound)):
         with pytest.raises(error), shop.writing() as work:
             move_booking(work, booking, to, is_desk=False)
     clock.set("2026-12-01T08:00+00:00")
     with pytest.raises(Conflict):
         done(shop, lambda work: move_booking(work, booking, other, is_desk=False))
-    assert done(shop, lambda work: move_booking(work, booking, other, is_desk=True)).time.id == other
+    moved = done(shop, lambda work: move_booking(work, booking, other, is_desk=True))
+    again = done(shop, lambda work: move_booking(work, booking, other, is_desk=False))
+    assert (again.time.id, again.sequence, moved.sequence) == (other, 1, 1), "a second press finds what the first did"
+    assert told(shop).count("booking_moved") == 1
 
 
 def test_what_calling_off_costs_is_what_was_said_before(shop: Shop, clock: Clock) -> None:
@@ -337,8 +349,9 @@ def test_a_customers_code_is_never_said_to_lead_anywhere_and_the_desks_is(shop: 
     number = lesson(shop, kind="group")
     with shop.writing() as work:
         quote = issue_quote(work, learner())
-    assert booked(shop, number, code=quote.code).quote_token == quote.token
-    assert booked(shop, number, code="HKBN 04QA").quote_token == ""
+    known, unknown = booked(shop, number, code=quote.code), booked(shop, number, code="HKBN 04QA")
+    assert (known.quote_token, known.claimed_quote_token) == ("", quote.token)
+    assert (unknown.quote_token, unknown.claimed_quote_token) == ("", "")
     with pytest.raises(InvalidInput), shop.writing("Maeve") as work:
         book_lesson(work, number, asked(code="HKBN 04QA"), account_id=1)
 
@@ -373,6 +386,19 @@ def test_learners_are_forgotten_some_time_after_the_lesson(shop: Shop, clock: Cl
         clock.forward(minutes=1)
     with shop.reading() as work:
         assert read_booking(work, booking.token).code == booking.code
+        assert not may_move(work, read_booking(work, booking.token), is_desk=True)
+
+
+def test_who_called_off_in_time_and_was_forgotten_is_not_booked_again(shop: Shop, clock: Clock) -> None:
+    booking = booked(shop, lesson(shop))
+    done(shop, lambda work: call_off_booking(work, booking, "called_off"))
+    clock.set("2027-03-08T10:30+00:00")
+    with shop.writing() as work:
+        sweep(work)
+    later = lesson(shop, day="2027-03-20")
+    for is_desk in (False, True):
+        with pytest.raises(Conflict), shop.writing() as work:
+            move_booking(work, read_booking(work, booking.token), later, is_desk=is_desk)
 
 
 def test_a_week_of_times_is_made_whole_or_not_at_all(shop: Shop) -> None:
@@ -381,3 +407,202 @@ def test_a_week_of_times_is_made_whole_or_not_at_all(shop: Shop) -> None:
     assert len(set(numbers)) == 26
     with shop.reading() as work:
         assert len(list_open_times(work, "private")) == 8
+
+
+def last_body(shop: Shop) -> str:
+    """The text of the message written last."""
+    with shop.reading() as work:
+        return work.session.exec(select(MessageRow.body).order_by(col(MessageRow.id).desc())).first() or ""
+
+
+def test_what_the_shop_moved_is_free_to_leave_until_the_learner_chooses_anew(shop: Shop, clock: Clock) -> None:
+    number, other = lesson(shop, kind="group"), lesson(shop, kind="group", day="2026-11-26", at="16:00")
+    stays, goes = paid(shop, booked(shop, number), 60_00), booked(shop, number)
+    with shop.writing("Maeve") as work:
+        change_time(work, number, typed_time(day="2026-11-26", at="10:00", minutes="60"))
+    assert "Since it was we who moved it, calling it off is free until it begins." in last_body(shop)
+    clock.set("2026-11-26T08:00+00:00")
+    with shop.reading() as work:
+        assert {state_if_called_off(work, one) for one in list_bookings(work, number)} == {"called_off"}
+        seen = read_booking(work, goes.token)
+    moved = done(shop, lambda work: move_booking(work, seen, other, is_desk=False))
+    assert "The fee is to pay at the shop." in last_body(shop)
+    with shop.reading() as work:
+        assert state_if_called_off(work, moved) == "called_off_late", "the new time is of their own choice"
+        seen = read_booking(work, stays.token)
+    off = done(shop, lambda work: call_off_booking(work, seen, "called_off"))
+    with shop.reading() as work:
+        assert stand_of(work, off).to_give_back == 60_00
+
+
+def test_a_lesson_never_held_costs_nobody_anything(shop: Shop, clock: Clock) -> None:
+    number = lesson(shop, kind="group")
+    late, there = paid(shop, booked(shop, number), 60_00), booked(shop, number)
+    clock.set("2026-11-27T18:00+00:00")
+    done(shop, lambda work: call_off_booking(work, late, "called_off_late"))
+    with shop.writing("Maeve") as work:
+        call_weather(work, number, "provisional", "off", GOOD_WIND, "A front comes through")
+    with shop.reading() as work:
+        assert state_if_called_off(work, read_booking(work, there.token)) == "called_off", "for now it looks off"
+    with shop.writing("Maeve") as work:
+        call_weather(work, number, "final", "off", GOOD_WIND, "The front is here")
+    with shop.reading() as work:
+        assert [one.state for one in list_bookings(work, number)] == ["called_off_by_shop"] * 2
+        assert stand_of(work, read_booking(work, late.token)).to_give_back == 60_00
+    assert told(shop)[-2:] == ["lesson_called_off"] * 2
+    assert ledger(shop, late).state == "called_off_by_shop"
+
+
+def test_looks_off_and_on_after_all_costs_what_it_always_did(shop: Shop, clock: Clock) -> None:
+    number = lesson(shop)
+    booking = booked(shop, number)
+    clock.set("2026-11-28T08:00+00:00")
+    for stage, verdict, state in (("provisional", "off", "called_off"), ("final", "on", "called_off_late")):
+        with shop.writing("Maeve") as work:
+            call_weather(work, number, stage, verdict, GOOD_WIND, "We shall see")  # type: ignore[arg-type]
+        with shop.reading() as work:
+            assert state_if_called_off(work, read_booking(work, booking.token)) == state
+
+
+def test_a_form_sent_twice_books_and_makes_once(shop: Shop) -> None:
+    number, key, who = lesson(shop, kind="group", places="6"), new_token(), asked()
+    for account in (None, None, 1):
+        with shop.writing() as work:
+            book_lesson(work, number, who, account, key)
+    with shop.reading() as work:
+        assert len(list_bookings(work, number)) == 1
+    assert told(shop) == ["booking_made"]
+    with pytest.raises(Conflict), shop.writing() as work:
+        book_lesson(work, number, asked(), key=key)
+    with pytest.raises(InvalidInput), shop.writing() as work:
+        book_lesson(work, number, who, key="no key")
+    weekly, made = typed_time(weeks="3", day="2026-12-01"), []
+    for _ in range(2):
+        with shop.writing("Maeve") as work:
+            made.append(make_times(work, weekly, "weekly-lessons-once"))
+    assert (len(made[0]), made[0]) == (3, made[1])
+    with pytest.raises(Conflict), shop.writing("Maeve") as work:
+        make_times(work, typed_time(weeks="4", day="2026-12-01"), "weekly-lessons-once")
+
+
+def test_presses_at_once_are_one_booking(shop: Shop) -> None:
+    number, key, who = lesson(shop, kind="group", places="6"), new_token(), asked()
+    barrier = Barrier(6)
+
+    def press(_: int) -> int:
+        barrier.wait()
+        with shop.writing() as work:
+            return book_lesson(work, number, who, key=key).id
+
+    with ThreadPoolExecutor(6) as threads:
+        assert len(set(threads.map(press, range(6)))) == 1
+
+
+def test_a_quote_is_theirs_once_the_desk_or_their_own_contact_says_so(shop: Shop) -> None:
+    number = lesson(shop, kind="group", places="6")
+    with shop.writing() as work:
+        quote = issue_quote(work, learner())
+    stranger = booked(shop, number, code=quote.code)
+    with shop.reading() as work:
+        assert claimed_code_of(work, stranger) == quote.code
+    confirmed = done(shop, lambda work: confirm_quote_of(work, stranger))
+    assert (confirmed.quote_token, confirmed.claimed_quote_token) == (quote.token, "")
+    with pytest.raises(Conflict):
+        done(shop, lambda work: confirm_quote_of(work, stranger))
+    with shop.writing() as work:
+        agree_to_quote(work, quote.token, Contact("Some One", "", "+353 20 910 0777"), 1)
+    assert booked(shop, number, code=quote.code, phone="020 910 0777").quote_token == quote.token
+    assert booked(shop, number, code=quote.code, phone="020 910 0778").quote_token == ""
+
+
+def test_declined_is_said_near_the_lesson_with_a_reason_and_calendars_take_it_out(shop: Shop, clock: Clock) -> None:
+    booking, tow = paid(shop, booked(shop, lesson(shop))), booked(shop, lesson(shop, kind="tow", at="09:00"))
+    clock.set("2026-11-28T08:29+00:00")
+    with pytest.raises(Conflict, match="final call"):
+        done(shop, lambda work: mark_booking(work, booking, "declined", because="Gusts"))
+    clock.set("2026-11-28T08:30+00:00")
+    with pytest.raises(InvalidInput):
+        done(shop, lambda work: mark_booking(work, booking, "declined"))
+    with pytest.raises(Conflict, match="needs no wind"):
+        done(shop, lambda work: mark_booking(work, tow, "declined", because="Gusts"))
+    after = done(shop, lambda work: mark_booking(work, booking, "declined", because="Gusts"))
+    assert (after.note, after.sequence, told(shop)[-1]) == ("Declined: Gusts", 1, "booking_called_off")
+    assert "The wind was over your own window" in last_body(shop)
+    with shop.reading() as work:
+        calendar = Calendar.from_ical(calendar_of(work, after))
+    assert (str(calendar["METHOD"]), calendar.walk("VEVENT")[0]["SEQUENCE"]) == ("CANCEL", 1)
+
+
+def test_half_of_what_was_paid_again_after_a_refund_is_credited_and_can_be_put_right(shop: Shop, clock: Clock) -> None:
+    booking = paid(shop, booked(shop, lesson(shop)))
+    other = lesson(shop, day="2026-12-05")
+    done(shop, lambda work: call_off_booking(work, booking))
+    done(shop, lambda work: hand_back(work, booking, "cash"))
+    moved = done(shop, lambda work: move_booking(work, booking, other, is_desk=False))
+    paid(shop, moved)
+    clock.set("2026-12-05T10:30+00:00")
+    short = done(shop, lambda work: mark_booking(work, moved, "cut_short", 0.6))
+    with shop.reading() as work:
+        assert (stand_of(work, short).to_give_back, stand_of(work, short).due) == (57_50, 0)
+    done(shop, lambda work: mark_booking(work, moved, "taken"))
+    done(shop, lambda work: mark_booking(work, moved, "cut_short", 0.6, "cash"))
+    assert [(one.kind, one.amount) for one in ledger(shop, booking).entries] == [
+        ("paid", 115_00),
+        ("refunded", 115_00),
+        ("paid", 115_00),
+        ("refunded", 57_50),
+    ]
+    with pytest.raises(Conflict, match="money went back"):
+        done(shop, lambda work: mark_booking(work, moved, "taken"))
+
+
+def test_a_voucher_settles_the_fee_and_gives_back_no_more_than_was_paid_for_it(shop: Shop) -> None:
+    booking = booked(shop, lesson(shop))
+    other = lesson(shop, day="2026-12-05")
+    done(shop, lambda work: take_fee(work, booking, 115_00, "voucher", paid_for_voucher=80_00))
+    with shop.reading() as work:
+        assert (stand_of(work, booking).due, stand_of(work, booking).paid) == (0, 80_00)
+    done(shop, lambda work: call_off_booking(work, booking))
+    done(shop, lambda work: hand_back(work, booking, "voucher"))
+    assert [(one.kind, one.amount) for one in ledger(shop, booking).entries] == [("paid", 80_00), ("refunded", 80_00)]
+    moved = done(shop, lambda work: move_booking(work, booking, other, is_desk=False))
+    with shop.reading() as work:
+        assert stand_of(work, moved).due == 115_00, "its voucher was handed back whole"
+
+
+def test_a_booking_keeps_the_price_at_which_it_was_made(shop: Shop, clock: Clock, folder: FolderCopy) -> None:
+    numbers = [lesson(shop, day=f"2026-11-{day}") for day in (28, 29, 30)]
+    early, other = paid(shop, booked(shop, numbers[0])), booked(shop, numbers[1])
+    folder.set("lessons.csv", folder.row_of("lessons.csv", "private"), "fee", "130.00")
+    clock.forward(hours=1)
+    with shop.writing("Orla") as work:
+        replace_catalogue(work, read_folder(folder.path, work.catalogue, None))
+    late = booked(shop, numbers[2])
+    with shop.reading() as work:
+        stands = [stand_of(work, one) for one in (early, other, late)]
+    assert [(stand.fee, stand.due) for stand in stands] == [(115_00, 0), (115_00, 115_00), (130_00, 130_00)]
+    again = lesson(shop, day="2026-12-05")
+    moved = done(shop, lambda work: move_booking(work, other, again, is_desk=False))
+    with shop.reading() as work:
+        assert stand_of(work, moved).due == 115_00
+
+
+def test_a_repeat_tells_the_code_under_which_its_fee_stands(shop: Shop, clock: Clock) -> None:
+    booking = paid(shop, booked(shop, lesson(shop)))
+    again = lesson(shop, day="2026-12-05")
+    clock.set(AT_THE_START)
+    done(shop, lambda work: mark_booking(work, booking, "cut_short", 0.3))
+    repeat = done(shop, lambda work: repeat_booking(work, booking, again))
+    said = f"{booking.code[:4]} {booking.code[4:]}"
+    with shop.reading() as work:
+        message = work.session.exec(select(MessageRow).order_by(col(MessageRow.id).desc())).first()
+        assert message is not None
+        assert said in message.body
+        assert said in calendar_of(work, repeat)
+        for text in (message.body, message.calendar or "", calendar_of(work, repeat)):
+            assert repeat.code[:4] not in text
+    with pytest.raises(Conflict, match=booking.code), shop.writing("Maeve") as work:
+        take_further_fee(work, repeat.code, Fee(115_00, "cash"), 0)
+    with shop.writing() as work:
+        quote = issue_quote(work, learner(deposit_codes=[booking.code]))
+    assert quote.kit.price.deposit_back == 115_00

@@ -181,6 +181,22 @@ def test_a_lease_that_ran_out_is_taken_again_and_a_running_one_is_not(shop: Shop
     assert server.ids() == [message_id]
 
 
+def test_stopped_while_it_is_being_sent_it_is_not_sent_by_another_at_once(shop: Shop, clock: Clock) -> None:
+    told(shop)
+    number = only(shop).id
+    with shop.writing("sender") as work:
+        assert lease(work.session, number, work.now, work.now + LEASE) is not None
+        work.commit()
+    with shop.writing("Maeve") as work:
+        give_up(work, number)
+    with shop.writing("Maeve") as work, pytest.raises(Conflict, match="being sent"):
+        send_again(work, number)
+    clock.forward(minutes=6)
+    with shop.writing("Maeve") as work:
+        send_again(work, number)
+    assert only(shop).state == "waiting"
+
+
 def test_sent_again_it_is_a_new_message_and_given_up_it_is_the_same(shop: Shop, server: Post) -> None:
     first = told(shop)
     number = only(shop).id
@@ -192,6 +208,9 @@ def test_sent_again_it_is_a_new_message_and_given_up_it_is_the_same(shop: Shop, 
     assert send_due(shop, server.mailer()) == Tally(sent=1)
     with shop.writing("Maeve") as work:
         send_again(work, number)
+    with shop.writing("Maeve") as work:
+        with pytest.raises(Conflict, match="copy of it waits"):
+            send_again(work, number)
         again, old = outbox(work)
     assert send_due(shop, server.mailer()) == Tally(sent=1)
     assert old.message_id == first != again.message_id

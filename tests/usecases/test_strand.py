@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from server.domain.errors import InvalidInput, Outdated
+from server.domain.errors import Conflict, InvalidInput, Outdated
 from server.domain.strand import Verdict
 from server.persistence.lessons import load_bookings_of
 from server.usecases.assessments import list_assessments
 from server.usecases.messages import message_texts
-from server.usecases.strand import NOT_ALL_SUIT, LessonToday, SpotToday, call_off_today, today_at_strand
+from server.usecases.strand import NOT_ALL_SUIT, LessonToday, SpotToday, call_off_today, decline, today_at_strand
 from server.usecases.work import Shop
 from tests.builders_shop import Clock
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand
@@ -122,6 +122,33 @@ def test_over_their_own_window_they_may_decline_and_the_lesson_stays_on(shop: Sh
     [found] = verdicts(shop)
     assert found.may_decline
     assert today(shop)[0].to_call_off == ()
+
+
+@pytest.mark.parametrize(
+    ("mass_kg", "wind_kn", "because", "noted"),
+    [
+        ("40", "23", "", "Declined: Over their window"),
+        ("40", "23", "She says no", "Declined: She says no"),
+        ("72", "16", "I would rather not", None),
+        ("", "16", "Very light", "Declined: Very light"),
+        ("", "16", "", None),
+        ("40", "", "Gusts at the beach", "Declined: Gusts at the beach"),
+        ("40", "", "", None),
+        ("40", "23", "x" * 301, None),
+    ],
+)
+def test_declining_asks_for_a_wind_over_their_window_or_a_reason_where_none_is_known(
+    shop: Shop, mass_kg: str, wind_kn: str, because: str, noted: str | None
+) -> None:
+    [booking] = lesson_today(shop, {"mass_kg": mass_kg}, ago=-60)
+    if wind_kn:
+        read_at_strand(shop, mean_kn=wind_kn, gust_kn=str(int(wind_kn) + 1))
+    with shop.writing("Maeve") as work:
+        if noted is None:
+            with pytest.raises((Conflict, InvalidInput)):
+                decline(work, booking, because)
+        else:
+            assert decline(work, booking, because).note.startswith(noted)
 
 
 def test_a_day_without_lessons_still_shows_the_shops_own_spot(shop: Shop) -> None:

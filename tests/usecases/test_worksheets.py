@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -10,10 +11,10 @@ import pytest
 
 from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
 from server.domain.errors import Conflict, InvalidInput, Lapsed, NotFound, NotFree, Outdated
+from server.domain.pricing import OTHER_ANSWERS
 from server.domain.quotes import Quote
 from server.domain.stock import Contact
 from server.domain.worksheets import Worksheet
-from server.persistence.accounts import load_deeds
 from server.usecases import worksheets as verbs
 from server.usecases.fit import fitter_for
 from server.usecases.learner import draft_from_quote, read_draft, save_answers
@@ -22,6 +23,7 @@ from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.stock import agree_to_quote, book_movement
 from server.usecases.work import Shop
 from server.usecases.worksheets import Written
+from tests.builders_accounts import load_deeds
 from tests.builders_shop import Clock, learner, refused_part
 
 HEAVY = {"mass_kg": 92}
@@ -162,6 +164,28 @@ def test_what_a_customer_changes_on_a_prepared_kit_keeps_the_discount_within_wha
     assert not quote.margin.is_under(work.catalogue.policy.margin_floor_percent) or price.agreed_off == 0
 
 
+def test_without_a_discount_too_what_was_agreed_leaves_the_floor_whatever_the_customer_changes(shop: Shop) -> None:
+    with shop.writing() as work:
+        usual = issue_quote(work, learner()).margin
+        floor = work.catalogue.policy.margin_floor_percent
+    cost = usual.amount - math.ceil(usual.revenue * floor / 100)
+    sheet = sent(shop, Agreed(lines=(FreeLine("other", "Roof rack", 0, cost=cost), FreeLine("delivery", "", 0))))
+    as_sent = kept_from(shop, sheet.token)
+    assert as_sent.kit.price.left_out == ()
+    assert not as_sent.margin.is_under(floor)
+    with shop.writing() as work:
+        save_answers(work, sheet.token, {"zone": "European Union"})
+    abroad = kept_from(shop, sheet.token)
+    assert abroad.kit.price.delivery == work.catalogue.zones["European Union"].fee
+    with shop.writing() as work:
+        save_answers(work, sheet.token, {"zone": None, "trades": [TRADED]})
+    changed = kept_from(shop, sheet.token)
+    assert changed.kit.price.left_out == ("lines",)
+    assert OTHER_ANSWERS in changed.kit.price.notes
+    assert not changed.margin.is_under(floor)
+
+
+TRADED = {"slot": "board", "price_new": 1100_00, "months": 18, "condition": "good"}
 OWN: dict[str, dict[str, Any]] = {
     "mast": {"length_cm": 72, "track": "twin-track", "mount": "cone"},
     "hand_wing": {"area_m2": 5.5},
@@ -248,7 +272,11 @@ def test_no_reason_sends_a_board_that_would_not_float_a_beginner_home(shop: Shop
 def test_who_does_not_swim_yet_can_agree_once_it_was_talked_about(shop: Shop) -> None:
     told: dict[str, Any] = {"swims_100m": "no"}
     assert kept_from(shop, sent(shop, **told).token).talk_first is not None
-    assert kept_from(shop, sent(shop, Agreed(swim_talked=True), **told).token).talk_first is None
+    sheet = sent(shop, Agreed(swim_talked=True), **told)
+    assert kept_from(shop, sheet.token).talk_first is None
+    with shop.writing() as work:
+        save_answers(work, sheet.token, {"mass_kg": 45, "under_18": "yes"})
+    assert kept_from(shop, sheet.token).talk_first is not None, "it was talked about with somebody else"
 
 
 def test_a_part_that_is_gone_is_not_sent(shop: Shop) -> None:

@@ -67,6 +67,7 @@ class SeenPage:
     where: str
     lesson_number: int
     quote: str
+    claims_quote: bool
     is_behind_a_boat: bool
     may_write: bool
     key: str
@@ -151,6 +152,7 @@ def _page(work: Work, number: int, typed: Mapping[str, str] | None = None, fault
         where=booking.time.spot,
         lesson_number=booking.time.id,
         quote=quote_code_of(work, booking),
+        claims_quote=bool(booking.claimed_quote_token),
         is_behind_a_boat=on_boat,
         may_write=booking.state in SEEABLE_STATES,
         key=new_token(),

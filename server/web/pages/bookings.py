@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from itertools import groupby
 
@@ -15,6 +15,7 @@ from server.domain.errors import Conflict, Fault, InvalidInput, TooMany
 from server.domain.lessons import (
     METHOD_WORDS,
     METHODS,
+    Booking,
     BookingState,
     FeeStand,
     LessonTime,
@@ -28,6 +29,7 @@ from server.usecases.lessons import (
     book_lesson,
     calendar_of,
     call_off_booking,
+    fee_code_of,
     kind_of,
     list_open_times,
     may_move,
@@ -38,7 +40,7 @@ from server.usecases.lessons import (
     stand_of,
     state_if_called_off,
 )
-from server.usecases.work import Work
+from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
 from server.web.pages.forms import Form, text_in
 from server.web.pages.lesson_words import (
@@ -133,6 +135,7 @@ class PlacePage:
     final_hours: int
     closed: str
     bring: tuple[str, ...]
+    key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
 
@@ -151,7 +154,10 @@ class PlacePage:
 
 @dataclass(frozen=True)
 class BookingPage:
-    """A booking as its learner sees it: how it stands, the fee in cents, and what can still be done."""
+    """A booking as its learner sees it: how it stands, the fee in cents, and what can still be done.
+
+    Called off now (`off`), `off_kept` of the fee would stay with the shop, and the fee would stand as `off_fee`.
+    """
 
     token: str
     code: str
@@ -170,7 +176,10 @@ class BookingPage:
     off: BookingState | None
     off_words: str
     off_kept: int
+    off_fee: FeeStand
     free_until: str
+    why_free: str
+    is_forgotten: bool
     calls: tuple[str, str]
     others: tuple[tuple[str, str], ...]
     may_move: bool
@@ -266,6 +275,7 @@ def _place_page(
         final_hours=policy.lessons.final_call_hours,
         closed=closed,
         bring=BRING,
+        key=new_token(),
         typed=typed or {},
         faults=faults,
     )
@@ -283,7 +293,7 @@ def book(request: Request, number: RowNumber, form: Form, shop: ShopOf, pages: P
     typed = {name: text_in(form, name) for name in FIELDS}
     try:
         with shop.writing() as work:
-            booking = book_lesson(work, number, read_asked(typed))
+            booking = book_lesson(work, number, read_asked(typed), key=text_in(form, "key"))
         return see_other(f"/bookings/{booking.token}")
     except InvalidInput as error:
         faults, status = error.faults, 422
@@ -320,14 +330,14 @@ def _booking_page(work: Work, token: str, faults: tuple[Fault, ...]) -> BookingP
     policy, time = work.catalogue.policy, booking.time
     stand = stand_of(work, booking)
     off = state_if_called_off(work, booking)
-    settled = settle(off, stand.paid or stand.fee, policy.lessons) if off else None
+    settled = settle(off, booking.fee, policy.lessons) if off else None
     repeat = repeat_of(work, booking)
     can_move = may_move(work, booking, is_desk=False)
     others = to_choose(list_open_times(work, time.kind), policy.shop, but_for=time.id if off else 0) if can_move else []
     is_over = booking.state not in ("booked", "taken")
     return BookingPage(
         token=token,
-        code=booking.code,
+        code=fee_code_of(work, booking),
         state=booking.state,
         title=kind_of(work, time).title,
         when=day_and_hours(time, policy.shop),
@@ -336,14 +346,17 @@ def _booking_page(work: Work, token: str, faults: tuple[Fault, ...]) -> BookingP
         weather=weather_words(time) if booking.state == "booked" else "",
         because=time.because if time.provisional or time.final else "",
         fee=stand,
-        settled=settle(booking.state, stand.paid, policy.lessons, booking.taught_share).because if is_over else "",
+        settled=settle(booking.state, stand.fee, policy.lessons, booking.taught_share).because if is_over else "",
         is_repeat=booking.repeats is not None,
         repeat_token=repeat.token if repeat else "",
         methods=", ".join(METHOD_WORDS[method] for method in METHODS),
         off=off,
         off_words=settled.because if settled else "",
         off_kept=settled.kept if settled else 0,
-        free_until=_free_until(work, time),
+        off_fee=stand_of(work, replace(booking, state=off)) if off else stand,
+        free_until="it begins" if booking.is_free_to_go else _free_until(work, time),
+        why_free=_why_free(booking),
+        is_forgotten=booking.is_forgotten,
         calls=(
             day_and_hour(call_due(time, "provisional", policy), policy.shop),
             day_and_hour(call_due(time, "final", policy), policy.shop),
@@ -353,6 +366,13 @@ def _booking_page(work: Work, token: str, faults: tuple[Fault, ...]) -> BookingP
         bring=BRING,
         faults=faults,
     )
+
+
+def _why_free(booking: Booking) -> str:
+    """Why calling off is free until the lesson begins; empty where it goes by the hours."""
+    if not booking.is_free_to_go:
+        return ""
+    return "We moved this lesson." if booking.moved_by_shop else "For now it looks off."
 
 
 @router.post("/bookings/{token}/call-off")

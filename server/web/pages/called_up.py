@@ -9,7 +9,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.domain.changes import Revised
-from server.domain.errors import InvalidInput, NotFound
 from server.domain.policy import ShopTerms
 from server.domain.quotes import Quote
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
@@ -17,7 +16,7 @@ from server.domain.stock import Contact, Hold
 from server.domain.worksheets import Worksheet
 from server.usecases.accounts import Account
 from server.usecases.called_up import CalledUp, Told, call_up, desk_version, version_at_desk
-from server.usecases.desk import count_guess
+from server.usecases.desk import know_code
 from server.usecases.quotes import version_of
 from server.usecases.work import Work
 from server.web.pages.docket import Docket, docket_of_quote
@@ -85,16 +84,12 @@ def show(
     request: Request, code: str, account: StaffOf, shop: ShopOf, settings: SettingsOf, pages: PagesOf, shown: str = ""
 ) -> Response:
     """The newest revision with its story; asked again with the version that is `shown`, an empty answer while nothing has changed."""
-    try:
-        with shop.reading(account.name) as work:
-            if shown and shown == desk_version(work, code):
-                return Response(status_code=204, headers={"Vary": PAGES_VARY})
-            page = _page(request, work, call_up(work, code), account, settings.address, shown)
-            return pages.show(request, "desk/quote.html", page, work.catalogue.policy.shop, block="called_up")
-    except (NotFound, InvalidInput):
-        with shop.writing(account.name) as work:
-            count_guess(work, account.id)
-        raise
+    know_code(shop, account.id, code)
+    with shop.reading(account.name) as work:
+        if shown and shown == desk_version(work, code):
+            return Response(status_code=204, headers={"Vary": PAGES_VARY})
+        page = _page(request, work, call_up(work, code), account, settings.address, shown)
+        return pages.show(request, "desk/quote.html", page, work.catalogue.policy.shop, block="called_up")
 
 
 def _page(request: Request, work: Work, found: CalledUp, account: Account, address: str, shown: str) -> CalledUpPage:
@@ -103,16 +98,13 @@ def _page(request: Request, work: Work, found: CalledUp, account: Account, addre
     charged = {line.sku: line.charged for line in quote.kit.price.lines if line.is_core}
     rows = []
     for slot in CORE_SLOTS:
-        part = None if slot in quote.kit.kept else quote.kit.parts[slot]
-        rows.append(
-            PartShown(
-                SLOT_WORDS[slot],
-                size_in(quote.kit.gear_in(slot), units),
-                f"{part.name}, {part.maker}" if part else "their own",
-                part.sku if part else "",
-                charged.get(part.sku) if part else None,
-            )
-        )
+        part, word = quote.kit.parts.get(slot), SLOT_WORDS[slot]
+        if slot in quote.kit.kept:
+            rows.append(PartShown(word, size_in(quote.kit.gear_in(slot), units), "their own", "", None))
+            word = f"{word} beside it"
+        if part is not None:
+            name, size = f"{part.name}, {part.maker}", size_in(part.gear, units)
+            rows.append(PartShown(word, size, name, part.sku, charged.get(part.sku)))
     story = tuple(_told(told, policy.shop) for told in found.story)
     version = version_at_desk(version_of(quote.revision, hold), found.seen)
     return CalledUpPage(

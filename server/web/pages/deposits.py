@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from calendar import monthrange
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -37,6 +38,7 @@ from server.domain.slots import SLOT_WORDS
 from server.usecases.accounts import Account
 from server.usecases.deposits import (
     AMOUNT_ACCEPTED,
+    NOT_AGREED,
     Book,
     Fee,
     Ledger,
@@ -54,7 +56,7 @@ from server.usecases.deposits import (
     take_fee,
     take_further_fee,
 )
-from server.usecases.desk import count_guess, quote_by_code
+from server.usecases.desk import count_guess, quote_by_code, refuse_while_waiting
 from server.usecases.work import Work
 from server.web.pages.desk import when_words
 from server.web.pages.forms import Form, amount, cents, text_in
@@ -150,6 +152,7 @@ class PurchaseShown:
     together: str
     revision: int
     is_agreed: bool
+    not_agreed: str
     tier: str
     includes: str
     fees: tuple[FeeShown, ...]
@@ -255,6 +258,7 @@ def show(request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf, code:
     faults: tuple[Fault, ...] = ()
     if code is not None:
         with shop.writing(account.name) as work:
+            refuse_while_waiting(work, account.id)
             try:
                 return see_other(f"/desk/deposits/{read_ledger(work, read_code(code)).lesson.code}")
             except InvalidInput as error:
@@ -274,7 +278,7 @@ def take(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages: Pa
     """Record a new lesson and its fee, and on to its ledger; where that cannot be, the form again with the reasons."""
     names = ("kind", "day", "state", *FEE_FIELDS, "new_code")
     typed = {name: text_in(form, name) for name in names}
-    day, (fee, faults) = read_day(typed["day"]), _fee_in(form)
+    day, (fee, faults) = read_day(typed["day"]), fee_in(form)
     if day is None:
         faults = (Fault("day", "This is not a day.", DAY_ACCEPTED), *faults)
     status = 422
@@ -306,7 +310,7 @@ def _first_page(work: Work, typed: Typed) -> DepositsPage:
     )
 
 
-def _fee_in(form: FormData) -> tuple[Fee, tuple[Fault, ...]]:
+def fee_in(form: FormData) -> tuple[Fee, tuple[Fault, ...]]:
     """The fee of a form, and what of it cannot be read."""
     faults = []
     paid = _cents_in(form, "amount")
@@ -362,9 +366,9 @@ def _book(request: Request, who: str, shop: ShopOf, pages: PagesOf, period: Peri
 
 
 def _usual_days(work: Work, period: Period) -> tuple[date, date]:
-    """This month until today, or this year until today."""
+    """This month until today, or the months of this year until this one."""
     first = work.today.replace(day=1)
-    return (first if period == "day" else first.replace(month=1)), work.today
+    return (first, work.today) if period == "day" else _whole_months(first.replace(month=1), work.today)
 
 
 def _days_asked(request: Request, work: Work, period: Period) -> tuple[date, date]:
@@ -380,7 +384,12 @@ def _days_asked(request: Request, work: Work, period: Period) -> tuple[date, dat
     if faults:
         raise InvalidInput(faults)
     first, last = cast(Sequence[date], read)
-    return first, last
+    return (first, last) if period == "day" else _whole_months(first, last)
+
+
+def _whole_months(first: date, last: date) -> tuple[date, date]:
+    """The days from the first of one month to the last of another."""
+    return first.replace(day=1), last.replace(day=monthrange(last.year, last.month)[1])
 
 
 def _book_page(work: Work, book: Book, period: Period, typed: Typed) -> BookPage:
@@ -438,7 +447,7 @@ def export(request: Request, account: StaffOf, shop: ShopOf) -> Response:
 
 @router.get("/desk/deposits/vat.csv")
 def export_vat(request: Request, account: StaffOf, shop: ShopOf) -> Response:
-    """The VAT of the same entries by rate, each the sum of the rows of the other table."""
+    """The VAT of the same entries by rate, rounded once over their sum; the rows of the other table are rounded each."""
     with shop.reading(account.name) as work:
         first, last = _days_asked(request, work, "day")
         _, rates = books_with_vat(work, first, last)
@@ -520,12 +529,12 @@ def show_one(
 @router.post("/desk/deposits/{code}/fee")
 def take_more(request: Request, code: str, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Record a further fee for a lesson, such as the rest beside a voucher."""
-    fee, faults = _fee_in(form)
+    fee, faults = fee_in(form)
 
     def verb(work: Work) -> None:
         if faults:
             raise InvalidInput(faults)
-        take_further_fee(work, read_code(code), fee, _entries_shown(form))
+        take_further_fee(work, read_code(code), fee, entries_shown(form))
 
     return _done(request, code, account, form, shop, pages, verb, {name: name for name in FEE_FIELDS})
 
@@ -539,7 +548,7 @@ def refund(request: Request, code: str, account: StaffOf, form: Form, shop: Shop
         if back is None:
             raise InvalidInput([Fault("amount", "This is not an amount.", AMOUNT_ACCEPTED)])
         why, method = text_in(form, "refund_why"), text_in(form, "refund_method")
-        hand_back(work, read_code(code), back, why, method, _entries_shown(form))
+        hand_back(work, read_code(code), back, why, method, entries_shown(form))
 
     return _done(request, code, account, form, shop, pages, verb, REFUND_FIELDS)
 
@@ -592,8 +601,13 @@ def _done(
     typed = {name: text_in(form, name) for name in form}
     try:
         with shop.writing(account.name) as work:
+            refuse_while_waiting(work, account.id)
             read_ledger(work, plain)
             verb(work)
+    except NotFound:
+        with shop.writing(account.name) as work:
+            count_guess(work, account.id)
+        raise
     except (InvalidInput, Conflict) as error:
         faults = tuple(
             Fault(names.get(fault.field, fault.field), fault.message, fault.accepted) for fault in error.faults
@@ -604,7 +618,8 @@ def _done(
     return see_other(f"/desk/deposits/{plain}" + (f"?{urlencode(asked)}" if asked else ""))
 
 
-def _entries_shown(form: FormData) -> int:
+def entries_shown(form: FormData) -> int:
+    """How many entries a ledger had when a form about its money was shown; −1 where the form does not say, so that nothing is done."""
     text = text_in(form, "entries")
     return int(text) if text.isascii() and text.isdigit() and len(text) <= 6 else -1
 
@@ -633,6 +648,7 @@ def _ledger(
     try:
         plain = read_code(code)
         with shop.reading(account.name) as work:
+            refuse_while_waiting(work, account.id)
             read_ledger(work, plain)
     except (InvalidInput, NotFound):
         with shop.writing(account.name) as work:
@@ -703,6 +719,7 @@ def _purchase(work: Work, bought: Purchase, code: str) -> PurchaseShown:
         together=", ".join(one.code for one in bought.together),
         revision=bought.quote.revision,
         is_agreed=bought.is_agreed,
+        not_agreed="" if bought.is_agreed else NOT_AGREED,
         tier=bought.tier.name if bought.tier else "",
         includes=f"{lessons.number} {lessons.kind} lessons" if lessons else "",
         fees=tuple(fees),

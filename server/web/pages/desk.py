@@ -21,7 +21,7 @@ from server.domain.policy import ShopTerms
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.security.tokens import digest_of
-from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, today_at_desk
+from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, know_code, today_at_desk
 from server.usecases.quotes import find_quote
 from server.usecases.stock import confirm_hold, list_open_holds, release_hold
 from server.usecases.work import Work
@@ -325,6 +325,7 @@ def _met_shown(one: Met, work: Work) -> MetShown:
 @router.post("/desk/holds/{code}/confirm")
 def confirm(code: str, account: StaffOf, form: Form, shop: ShopOf) -> Response:
     """Confirm a request to hold."""
+    know_code(shop, account.id, code)
     with shop.writing(account.name) as work:
         confirm_hold(work, find_quote(work, code))
     return _back(form, code)
@@ -333,6 +334,7 @@ def confirm(code: str, account: StaffOf, form: Form, shop: ShopOf) -> Response:
 @router.get("/desk/holds/{code}/let-go")
 def ask_why(request: Request, code: str, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
     """Ask why a hold is let go of, before it is."""
+    know_code(shop, account.id, code)
     with shop.reading(account.name) as work:
         return pages.show(request, "desk/let_go.html", _let_go_page(work, code), work.catalogue.policy.shop)
 
@@ -341,6 +343,7 @@ def ask_why(request: Request, code: str, account: StaffOf, shop: ShopOf, pages: 
 def let_go(request: Request, code: str, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Let go of a hold, with the reason; its parts are free at once."""
     because = text_in(form, "because")
+    know_code(shop, account.id, code)
     with shop.writing(account.name) as work:
         if not 1 <= len(because) <= MOST_REASON or not because.isprintable():
             faults = (Fault("because", "A reason is needed, so that the next one knows.", REASON_ACCEPTED),)

@@ -222,7 +222,7 @@ def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf)
     """Keep the kit that was shown as a quote; the form's key makes a second click find the first one's quote."""
     key, skus = text_in(form, "key")[:80], texts_in(form, "sku")[:MOST_SKUS]
     with shop.writing() as work:
-        draft = read_draft(work, token)
+        draft = read_draft(work, token, to_change=True)
         try:
             quote = issue_quote(
                 work,

@@ -30,7 +30,7 @@ from server.domain.lessons import (
     read_day,
     read_number,
 )
-from server.usecases.assessments import SEEABLE_STATES
+from server.usecases.assessments import SEEABLE_STATES, confirm_quote_of
 from server.usecases.lessons import (
     CORRECTABLE,
     WENT,
@@ -40,11 +40,14 @@ from server.usecases.lessons import (
     call_off_booking,
     call_weather,
     change_time,
+    claimed_code_of,
+    fee_code_of,
     hand_back,
     list_bookings,
     list_times,
     make_times,
     mark_booking,
+    may_decline,
     may_move,
     move_booking,
     quote_code_of,
@@ -57,11 +60,13 @@ from server.usecases.lessons import (
     times_to_move_to,
     why_not,
 )
-from server.usecases.work import Work
+from server.usecases.strand import decline
+from server.usecases.work import Work, new_token
 from server.web.pages.bookings import number_in
 from server.web.pages.calls import RowNumber
+from server.web.pages.deposits import entries_shown, fee_in
 from server.web.pages.desk import when_words
-from server.web.pages.forms import AMOUNT, Form, amount, cents, text_in
+from server.web.pages.forms import Form, amount, text_in
 from server.web.pages.lesson_words import STATE_WORDS, day_and_hours, hours_of, long_day, to_choose, weather_words
 from server.web.render import see_other
 from server.web.signed import StaffOf
@@ -94,9 +99,11 @@ FIELD_WORDS = {
     "because": "Why",
     "amount": "Amount",
     "method": "How it was paid",
+    "paid_for_voucher": "Paid for the voucher",
     "back": "How it went back",
     "share": "How much was taught",
     "to": "Another time",
+    "declined_because": "Why they decline",
 }
 METHOD_CHOICES = tuple((method, METHOD_WORDS[method]) for method in METHODS)
 Verb = Callable[[Work], Any]
@@ -141,6 +148,7 @@ class WeekPage:
     kinds: tuple[tuple[str, str], ...]
     spots: tuple[tuple[str, str], ...]
     earliest: str
+    key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
 
@@ -165,6 +173,7 @@ class LearnerShown:
     note: str
     code: str
     quote: str
+    claimed: str
     state: BookingState
     words: str
     fee: FeeStand
@@ -216,6 +225,7 @@ class LessonPage:
     reasons: tuple[str, ...] | None
     wind_typed: Mapping[str, str]
     spots: tuple[tuple[str, str], ...]
+    key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
 
@@ -266,6 +276,7 @@ def _week_page(
         kinds=tuple((kind.kind, kind.title) for kind in work.catalogue.lessons.values()),
         spots=tuple((spot, spot) for spot in work.catalogue.spots),
         earliest=work.today.isoformat(),
+        key=new_token(),
         typed=typed if typed is not None else {"day": max(first, work.today).isoformat(), "spot": terms.place},
         faults=faults,
     )
@@ -300,13 +311,15 @@ def make(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages: Pa
     typed = {name: text_in(form, name) for name in TIME_FIELDS}
     try:
         with shop.writing(account.name) as work:
-            make_times(work, typed)
+            make_times(work, typed, text_in(form, "key"))
         return see_other("/desk/lessons?" + urlencode({"from": typed["day"]}))
     except InvalidInput as error:
-        faults = error.faults
+        faults, status = error.faults, 422
+    except Conflict as error:
+        faults, status = error.faults, 409
     with shop.reading(account.name) as work:
         page = _week_page(work, read_day(typed["day"]) or work.today, typed, faults)
-        return pages.show(request, "lessons/week.html", page, work.catalogue.policy.shop, status=422)
+        return pages.show(request, "lessons/week.html", page, work.catalogue.policy.shop, status=status)
 
 
 # A lesson.
@@ -379,6 +392,7 @@ def _lesson_page(
         reasons=reasons,
         wind_typed={name: (typed or {}).get(name, "") for name in WIND_FIELDS},
         spots=tuple((spot, spot) for spot in spots),
+        key=new_token(),
         typed={**_as_typed(work, time), **_due_typed(work, picked), **(typed or {})},
         faults=faults,
     )
@@ -426,8 +440,9 @@ def _learner(work: Work, booking: Booking) -> LearnerShown:
         phone=booking.phone,
         mass_kg=booking.mass_kg,
         note=booking.note,
-        code=booking.code,
+        code=fee_code_of(work, booking),
         quote=quote_code_of(work, booking),
+        claimed=claimed_code_of(work, booking),
         state=booking.state,
         words=_state_words(booking),
         fee=stand,
@@ -452,7 +467,7 @@ def _fee_words(stand: FeeStand) -> str:
         return "to give back"
     if stand.due:
         return "to pay"
-    return "paid" if stand.paid else "nothing to pay"
+    return "paid" if stand.paid or stand.voucher_more else "nothing to pay"
 
 
 def _acts(work: Work, booking: Booking) -> ActsShown:
@@ -465,7 +480,7 @@ def _acts(work: Work, booking: Booking) -> ActsShown:
     others = times_to_move_to(work, time.kind) if can_move or can_repeat else []
     return ActsShown(
         may_mark=booking.state in CORRECTABLE and not is_repeated and work.now >= time.starts_at,
-        may_decline=booking.state == "booked" and work.now < time.ends_at,
+        may_decline=may_decline(work, booking),
         off=STATE_WORDS[off] if off else "",
         may_move=can_move,
         may_repeat=can_repeat,
@@ -532,7 +547,7 @@ def book(request: Request, number: RowNumber, account: StaffOf, form: Form, shop
     typed = {name: text_in(form, name) for name in ASKED_FIELDS}
 
     def verb(work: Work) -> Booking:
-        return book_lesson(work, number, read_asked(typed), account.id)
+        return book_lesson(work, number, read_asked(typed), account.id, text_in(form, "key"))
 
     return _done(request, pages, shop, account.name, number, verb, typed=typed)
 
@@ -573,13 +588,20 @@ def fee(request: Request, number: RowNumber, account: StaffOf, form: Form, shop:
     """Record what was paid, and how; never a card's number."""
 
     def verb(work: Work, booking: Booking) -> Booking:
-        paid = cents(text_in(form, "amount"))
-        method = _method_in(form, "method", is_needed=True)
-        if isinstance(paid, str):
-            raise InvalidInput([Fault("amount", "This is no amount.", AMOUNT)])
-        return take_fee(work, booking, paid, method)
+        paid, faults = fee_in(form)
+        _method_in(form, "method", is_needed=True)
+        if faults:
+            raise InvalidInput(faults)
+        return take_fee(
+            work,
+            booking,
+            paid.amount,
+            paid.method,
+            paid_for_voucher=paid.paid_for_voucher,
+            expected_entries=entries_shown(form),
+        )
 
-    return _with_booking(request, account, form, shop, pages, number, verb, "amount", "method")
+    return _with_booking(request, account, form, shop, pages, number, verb, "amount", "method", "paid_for_voucher")
 
 
 @router.post("/desk/bookings/{number}/back")
@@ -587,7 +609,8 @@ def back(request: Request, number: RowNumber, account: StaffOf, form: Form, shop
     """Record that what is to be given back was handed over, and how."""
 
     def verb(work: Work, booking: Booking) -> Booking:
-        return hand_back(work, booking, _method_in(form, "back", is_needed=True))
+        method = _method_in(form, "back", is_needed=True)
+        return hand_back(work, booking, method, expected_entries=entries_shown(form))
 
     return _with_booking(request, account, form, shop, pages, number, verb, "back")
 
@@ -600,6 +623,9 @@ def went(request: Request, number: RowNumber, account: StaffOf, form: Form, shop
         said = text_in(form, "went")
         if said == "called_off":
             return call_off_booking(work, booking)
+        if said == "declined":
+            because = text_in(form, "declined_because")
+            return decline(work, booking, because, _method_in(form, "went_back", is_needed=False))
         if said not in WENT:
             raise InvalidInput([Fault("went", "Say how it went.", ", ".join(STATE_WORDS[one] for one in WENT))])
         taught = text_in(form, "share")
@@ -609,7 +635,14 @@ def went(request: Request, number: RowNumber, account: StaffOf, form: Form, shop
         method = _method_in(form, "went_back", is_needed=False)
         return mark_booking(work, booking, said, share, method)
 
-    return _with_booking(request, account, form, shop, pages, number, verb, "went", "share", "went_back")
+    fields = ("went", "share", "went_back", "declined_because")
+    return _with_booking(request, account, form, shop, pages, number, verb, *fields)
+
+
+@router.post("/desk/bookings/{number}/quote")
+def quote(request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
+    """Confirm that the quote whose code was typed at booking is the learner's own."""
+    return _with_booking(request, account, form, shop, pages, number, confirm_quote_of)
 
 
 @router.post("/desk/bookings/{number}/move")

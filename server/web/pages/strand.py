@@ -54,6 +54,7 @@ class LearnerShown:
 
     booking: int
     name: str
+    email: str
     phone: str
     mass_kg: float | None
     note: str
@@ -143,10 +144,12 @@ class StrandPage:
 
 @dataclass(frozen=True)
 class CallOffsPage:
-    """What would be called off and why, and who may decline, to be confirmed once."""
+    """What would be called off and why, and who may decline, to be confirmed once; what was called off although some was not."""
 
     today: str
     spots: tuple[SpotShown, ...]
+    called_off: tuple[str, ...] = ()
+    told: tuple[ToldShown, ...] = ()
     faults: tuple[Fault, ...] = ()
 
     @property
@@ -194,16 +197,17 @@ def call_off(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages
     readings = {spot: int(number) for number, _, spot in told if _numbers([number])}
     try:
         done = call_off_today(shop, account.name, _numbers(texts_in(form, "lesson")), readings)
-        faults: tuple[Fault, ...] = tuple(Fault("lesson", words) for _, words in done.left)
+        faults: tuple[Fault, ...] = ()
         status = 409
     except InvalidInput as error:
         done, faults, status = CalledOff(), error.faults, 422
     except Conflict as error:
         done, faults, status = CalledOff(), error.faults, 409
-    if not faults:
+    if not faults and not done.left:
         return see_other("/desk/strand?" + urlencode({"called": done.done}, doseq=True))
     with shop.reading(account.name) as work:
-        page = _call_offs_page(work, faults)
+        faults += tuple(Fault("lesson", f"Not called off: {_titled(work, number)}. {why}") for number, why in done.left)
+        page = _call_offs_page(work, faults, done.done)
         return pages.show(request, "strand/call_offs.html", page, work.catalogue.policy.shop, status=status)
 
 
@@ -223,27 +227,42 @@ def _strand_page(
     spots = today_at_strand(work)
     listed = list(work.catalogue.spots)
     first = next((spot.name for spot in spots if spot.spot is not None and spot.reading is None), terms.place)
-    off = [read_time(work, number) for number in called]
     return StrandPage(
         today=long_day(work.today, terms),
         spots=tuple(_spot(work, spot) for spot in spots),
         all_spots=tuple((name, name) for name in listed),
-        called_off=tuple(f"{one.kind.title}, {hours_of(one.time, terms)}" for one in off if one.time.is_called_off),
-        told=tuple(
-            ToldShown(row.name or "forgotten", hours_of(one.time, terms), row.email, row.phone)
-            for one in off
-            if one.time.is_called_off
-            for row in list_bookings(work, one.time.id)
-            if row.state == "called_off_by_shop"
-        ),
+        called_off=_called_off(work, called),
+        told=_told(work, called),
         typed={"spot": chosen if chosen in listed else first} if typed is None else typed,
         faults=faults,
     )
 
 
-def _call_offs_page(work: Work, faults: tuple[Fault, ...] = ()) -> CallOffsPage:
+def _titled(work: Work, number: int) -> str:
+    one = read_time(work, number)
+    return f"{one.kind.title}, {hours_of(one.time, work.catalogue.policy.shop)}"
+
+
+def _called_off(work: Work, numbers: tuple[int, ...]) -> tuple[str, ...]:
+    """Those of some lessons that are called off, in words."""
+    return tuple(_titled(work, number) for number in numbers if read_time(work, number).time.is_called_off)
+
+
+def _told(work: Work, numbers: tuple[int, ...]) -> tuple[ToldShown, ...]:
+    """The learners of those of some lessons that are called off."""
+    off = [one for one in (read_time(work, number) for number in numbers) if one.time.is_called_off]
+    return tuple(
+        ToldShown(row.name or "forgotten", hours_of(one.time, work.catalogue.policy.shop), row.email, row.phone)
+        for one in off
+        for row in list_bookings(work, one.time.id)
+        if row.state == "called_off_by_shop"
+    )
+
+
+def _call_offs_page(work: Work, faults: tuple[Fault, ...] = (), called: tuple[int, ...] = ()) -> CallOffsPage:
     spots = tuple(_spot(work, spot) for spot in today_at_strand(work))
-    return CallOffsPage(long_day(work.today, work.catalogue.policy.shop), spots, faults)
+    today = long_day(work.today, work.catalogue.policy.shop)
+    return CallOffsPage(today, spots, _called_off(work, called), _told(work, called), faults)
 
 
 def _spot(work: Work, spot: SpotToday) -> SpotShown:
@@ -320,6 +339,7 @@ def _learner(learner: Learner) -> LearnerShown:
     return LearnerShown(
         booking=booking.id,
         name=booking.name or "forgotten",
+        email=booking.email,
         phone=booking.phone,
         mass_kg=booking.mass_kg,
         note=booking.note,

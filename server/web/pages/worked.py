@@ -116,6 +116,19 @@ def _kit_shown(work: Work, draft: Draft, worked: Worked, account: Account) -> Wo
                 charged=charged.get(part.sku) if part else None,
             )
         )
+        beside = kit.bought.get(slot) if slot in kit.kept else None
+        if beside is not None:
+            rows.append(
+                WorkedRow(
+                    word=f"{SLOT_WORDS[slot]} beside it",
+                    size=size_words(beside.gear),
+                    name=f"{beside.name}, {beside.maker}",
+                    asked_for="",
+                    misfit="",
+                    is_fixed=beside.sku in draft.agreed.fixed,
+                    charged=charged.get(beside.sku),
+                )
+            )
     return WorkedShown(
         rows=tuple(rows),
         docket=docket_of(kit, worked.fitter),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import quote as quoted
 from urllib.parse import urlencode
 
@@ -36,6 +36,7 @@ from server.usecases.worksheets import (
     revision_started_from,
     take_as_read,
     take_back,
+    with_written,
     withdraw_link,
     word_about,
     write_worksheet,
@@ -50,7 +51,16 @@ from server.web.pages.forms import (
 )
 from server.web.pages.words import field_words
 from server.web.pages.worked import WorkedShown, sees_margin, worked_shown
-from server.web.pages.worksheet_form import LINES, missing_in, read_form, typed_on
+from server.web.pages.worksheet_form import (
+    LINES,
+    as_typed,
+    changed_elsewhere,
+    missing_in,
+    read_form,
+    shown_on,
+    shown_text,
+    typed_on,
+)
 from server.web.render import day_words, is_fragment_asked, moment_words, money_words, see_other
 from server.web.signed import NOT_YOURS, StaffOf
 from server.web.state import PagesOf, SettingsOf, ShopOf
@@ -102,10 +112,27 @@ class WorksheetPage(AskingPage):
     asked_about: str
     is_owner: bool
 
+    shown: str
+    """What the form was shown with, so that a change made elsewhere meanwhile is seen when it is sent."""
+    over: str = ""
+    """The same as it is by now, for whoever has seen what was changed elsewhere and writes over it."""
+    elsewhere: tuple[tuple[str, str, str], ...] = ()
+    """What was changed elsewhere: the field, what stands there, and what was typed here."""
+    is_late: bool = False
+    """Whether this was typed on a worksheet that was sent meanwhile, and so was not kept."""
+    is_part: bool = False
+    """Whether only what it comes to is shown, so that it must say itself what was not kept."""
+    is_saved: bool = False
+    """Whether what was typed has just been kept while it was being typed."""
+
     @property
     def has_fixed(self) -> bool:
         """Whether a part is put in by hand."""
         return any(self.value(f"fix-{slot}") for slot, _, _ in self.fixing)
+
+    def has_any(self, *beginnings: str) -> bool:
+        """Whether anything is typed in a field whose name begins so."""
+        return any(value and name.startswith(beginnings) for name, value in self.typed.items())
 
     def words_of(self, name: str) -> str:
         """What a field asks for, in a few words."""
@@ -130,7 +157,8 @@ def show(
     """A worksheet with what is written on it, or with the link that came of it."""
     with shop.reading(account.name) as work:
         sheet, draft = read_worksheet(work, token)
-        page = _page(work, sheet, draft, account, settings.address, typed_on(sheet, draft, work.catalogue))
+        typed, faults = shown_on(work, sheet, draft, account)
+        page = _page(work, sheet, draft, account, settings.address, typed, tuple(faults))
         return pages.show(request, "desk/worksheet.html", page, work.catalogue.policy.shop)
 
 
@@ -138,15 +166,38 @@ def show(
 def write(
     request: Request, token: str, account: StaffOf, form: Form, shop: ShopOf, settings: SettingsOf, pages: PagesOf
 ) -> Response:
-    """Keep what can be read; finish it where asked to; as a change inside the form (htmx) show what it comes to."""
+    """Keep what can be read, and all as it was typed; finish it where asked to; as a change in the form (htmx) show what it comes to.
+
+    What cannot be kept (the worksheet was sent, or another window has changed it since) is answered with all that was typed.
+    """
     go = text_in(form, "go")
     with shop.writing(account.name) as work:
-        read = read_form(work, form, account)
-        sheet, draft = write_worksheet(work, token, read.answers, read.agreed, read.written, read.mass_unit)
+        sheet, draft = read_worksheet(work, token, to_change=True)
+        read = read_form(work, form, account, draft.agreed)
+        written = (read.answers, read.agreed, read.written, read.mass_unit, as_typed(form) if read.faults else ())
         terms = work.catalogue.policy.shop
+        is_late = sheet.state_at(work.now) != "open"
+        if is_late and go == "copy":
+            fresh = copy_worksheet(work, token)
+            write_worksheet(work, fresh.token, *written)
+            return see_other(f"/desk/worksheets/{fresh.token}")
+        there, _ = shown_on(work, sheet, draft, account)
+        here = read.typed if read.faults else typed_on(*with_written(sheet, draft, *written), work.catalogue)
+        shown = (go and text_in(form, "over")) or text_in(form, "shown")
+        changed = () if is_late else changed_elsewhere(shown, there, here)
+        if is_late or changed:
+            elsewhere = tuple((name, _said(there, name), _said(here, name)) for name in changed)
+            page = _page(work, sheet, draft, account, settings.address, read.typed, tuple(read.faults))
+            page = replace(page, is_late=is_late, elsewhere=elsewhere, over=page.shown, shown=shown)
+            # The page has htmx put an answer of 422 in place; of one of 409 nothing would be seen.
+            if is_fragment_asked(request):
+                page = replace(page, is_part=True)
+                return pages.show(request, "desk/worksheet.html", page, terms, block="worked", status=422)
+            return pages.show(request, "desk/worksheet.html", page, terms, status=409)
+        sheet, draft = write_worksheet(work, token, *written)
         if is_fragment_asked(request):
             page = _page(work, sheet, draft, account, settings.address, read.typed, tuple(read.faults))
-            return pages.show(request, "desk/worksheet.html", page, terms, block="worked")
+            return pages.show(request, "desk/worksheet.html", replace(page, is_saved=True), terms, block="worked")
         faults = [*read.faults, *(missing_in(read.answers) if go == "finish" else ())]
         status = 422 if faults else 200
         if go == "finish" and not faults:
@@ -249,7 +300,7 @@ def _page(
         title="The next revision" if draft.revises else "A kit for a caller",
         code=code,
         worked=worked_shown(work, draft, account),
-        fixing=_fixing(work.shelf_for(draft.revises), policy) if state == "open" else (),
+        fixing=_fixing(work.shelf_for(draft.revises), policy),
         kinds=tuple(KIND_WORDS.items()),
         line_places=tuple(range(LINES)),
         sees_costs=sees_margin(account, policy),
@@ -259,7 +310,13 @@ def _page(
         asked=moment_words(sheet.asked_at, policy.shop) if sheet.asked_at else "",
         asked_about=word_about(work, sheet, draft) if state == "waiting" else "",
         is_owner=account.role == "owner",
+        shown=shown_text(shown_on(work, sheet, draft, account)[0]),
     )
+
+
+def _said(typed: Typed, name: str) -> str:
+    value = typed.get(name, "")
+    return value if isinstance(value, str) else ", ".join(value)
 
 
 def _fixing(shelf: Shelf, policy: Policy) -> tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...]:

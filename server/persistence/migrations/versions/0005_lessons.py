@@ -13,6 +13,7 @@ def upgrade() -> None:
     op.add_column("deposit_entry", sa.Column("method", sa.String(), nullable=True))
     op.add_column("paid_lesson", sa.Column("off_since", sa.Date(), nullable=True))
     op.add_column("deposit_entry", sa.Column("why", sa.Text(), nullable=True))
+    op.add_column("deposit_entry", sa.Column("worth_cents", sa.Integer(), nullable=True))
     op.create_table(
         "window_extension",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -38,10 +39,12 @@ def upgrade() -> None:
         sa.Column("final", sa.String(), nullable=False),
         sa.Column("because", sa.Text(), nullable=False),
         sa.Column("sequence", sa.Integer(), nullable=False),
+        sa.Column("key", sa.String(), nullable=False),
         sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("made_by", sa.String(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_lesson_time")),
     )
+    op.create_index(op.f("ix_lesson_time_key"), "lesson_time", ["key"], unique=False)
     op.create_index(op.f("ix_lesson_time_starts_at"), "lesson_time", ["starts_at"], unique=False)
     op.create_table(
         "booking",
@@ -57,9 +60,14 @@ def upgrade() -> None:
         sa.Column("mass_kg", sa.Float(), nullable=True),
         sa.Column("state", sa.String(), nullable=False),
         sa.Column("quote_token", sa.String(), nullable=False),
+        sa.Column("claimed_quote_token", sa.String(), nullable=False),
         sa.Column("note", sa.Text(), nullable=False),
+        sa.Column("moved_by_shop", sa.Boolean(), nullable=False),
+        sa.Column("key", sa.String(), nullable=True),
         sa.Column("taught_share", sa.Float(), nullable=True),
         sa.Column("repeats", sa.Integer(), nullable=True),
+        sa.Column("fee_cents", sa.Integer(), nullable=False),
+        sa.Column("handed_back_before_cents", sa.Integer(), nullable=False),
         sa.Column("sequence", sa.Integer(), nullable=False),
         sa.Column("made_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("made_by", sa.String(), nullable=False),
@@ -68,6 +76,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["repeats"], ["booking.id"], name=op.f("fk_booking_repeats_booking")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_booking")),
         sa.UniqueConstraint("code", name=op.f("uq_booking_code")),
+        sa.UniqueConstraint("key", name=op.f("uq_booking_key")),
         sa.UniqueConstraint("token", name=op.f("uq_booking_token")),
     )
     op.create_index(op.f("ix_booking_email_key"), "booking", ["email_key"], unique=False)

@@ -1,0 +1,90 @@
+"""What the privacy page promises, held against every table: nobody's name or number is anywhere once the days are over."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+from sqlmodel import SQLModel
+
+from server.domain.agreed import Agreed
+from server.domain.stock import Contact
+from server.usecases.calls import promise_call
+from server.usecases.messages import message_texts
+from server.usecases.privacy import sweep
+from server.usecases.quotes import issue_quote
+from server.usecases.stock import agree_to_quote, release_hold
+from server.usecases.work import Shop
+from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
+from tests.builders_http import Client
+from tests.builders_shop import Clock, learner
+from tests.builders_strand import lesson_today
+from tests.pages.reader import Reader
+from tests.usecases.test_assessments import see
+
+NAME, MAIL, PHONE = "Zebedee Quirke", "zebedee@quirke.example", "+353 20 910 0444"
+SIGNS = ("zebedee", "quirke", "9100444", "910 0444")
+
+
+def rows_with(shop: Shop, signs: tuple[str, ...]) -> set[str]:
+    """The tables that hold any of some texts in any column."""
+    with shop.reading() as work:
+        return {
+            table.name
+            for table in SQLModel.metadata.sorted_tables
+            for row in work.session.connection().execute(table.select())
+            if any(sign in repr(tuple(row)).lower() for sign in signs)
+        }
+
+
+def test_nobody_is_in_any_table_once_the_days_are_over(shop: Shop, clock: Clock) -> None:
+    contact = Contact(NAME, MAIL, PHONE)
+    with shop.writing() as work:
+        quote = issue_quote(work, learner())
+    with shop.writing() as work:
+        agree_to_quote(work, quote.token, contact, 1)
+    with shop.writing("Maeve") as work:
+        release_hold(work, quote.token, "sold over the counter")
+    with shop.writing("Maeve") as work:
+        promise_call(work, 1, name=NAME, phone=PHONE, about="Zebedee's mast", day="2026-11-26", at="10:00")
+    with shop.writing("Maeve") as work:
+        token = begin_worksheet(work).token
+        note = f"Hello {NAME}"
+        write_worksheet(work, token, learner(), Agreed(), Written(NAME, MAIL, PHONE, note, note))
+        finish_worksheet(work, token, "staff")
+        issue_quote(work, learner(), draft=token)
+        issue_quote(work, learner(), draft=token)
+        withdraw_link(work, token)
+    [booking] = lesson_today(shop, {"name": NAME, "email": MAIL, "phone": PHONE, "code": quote.code})
+    see(shop, booking, sentence="Zebedee stands well")
+    with shop.reading() as work:
+        assert message_texts(work, f"booking:{booking.id}")
+    held = {"hold", "promised_call", "worksheet", "booking", "message", "assessment"}
+    assert rows_with(shop, SIGNS) >= held
+    assert "deed" not in rows_with(shop, SIGNS)
+    with shop.reading() as work:
+        policy = work.catalogue.policy
+    clock.forward(days=max(policy.contact_days, policy.draft_days) + 2)
+    with shop.writing("sweep") as work:
+        sweep(work)
+    assert rows_with(shop, SIGNS) <= {"quote_revision"}, (
+        "the instructor's sentence stands in the quote while that is kept"
+    )
+    clock.forward(days=policy.quote_days + policy.price_good_days)
+    with shop.writing("sweep") as work:
+        sweep(work)
+    assert rows_with(shop, SIGNS) == set()
+
+
+def test_the_page_says_for_what_a_name_is_kept_and_how_long(client: Client, app: FastAPI) -> None:
+    with app.state.shop.reading() as work:
+        policy = work.catalogue.policy
+    page = Reader(client).open("/privacy").text
+    contact, draft = f"{policy.contact_days} days after", f"{policy.draft_days} days after"
+    for what, days in (
+        ("Parts set aside", contact),
+        ("A call we promise", contact),
+        ("A kit we put together on the telephone", draft),
+        ("A lesson you book", contact),
+        ("Messages we send you", contact),
+        ("What your instructor saw", contact),
+    ):
+        assert days in page.partition(what)[2][:330], what
