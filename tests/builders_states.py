@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from itertools import count
@@ -14,7 +14,9 @@ from server.domain.accounts import Role
 from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
 from server.domain.assessments import read_seen
 from server.domain.messages import KINDS
+from server.domain.stock import Movement
 from server.persistence.accounts import account_named
+from server.persistence.stock import load_free, save_movements
 from server.usecases.accounts import recover_by_command
 from server.usecases.assessments import keep_assessment
 from server.usecases.calls import promise_call
@@ -45,10 +47,30 @@ TRADED = {
 
 @dataclass(frozen=True)
 class World:
-    """A running application's front door, and the shop behind it for what customers cannot do."""
+    """A running application's front door, and the shop behind it for what customers cannot do.
+
+    `pieces` are those of each part that were free when it began.
+    """
 
     client: FrontDoor
     shop: Shop
+    pieces: Mapping[str, int]
+
+    @classmethod
+    def of(cls, client: FrontDoor, shop: Shop) -> World:
+        """The world as it begins."""
+        with shop.reading() as work:
+            return cls(client, shop, load_free(work.session, work.now))
+
+    def fill(self) -> World:
+        """As many pieces free of each part as in the beginning, whatever was sold or set aside since."""
+        with self.shop.writing("counter") as work:
+            free = load_free(work.session, work.now)
+            gone = {sku: there - free.get(sku, 0) for sku, there in self.pieces.items() if free.get(sku, 0) < there}
+            filled = [Movement(sku, "delivery", more, "full again") for sku, more in gone.items()]
+            save_movements(work.session, filled, work.now, work.actor)
+            work.commit()
+        return self
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,7 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from server.domain.stock import Movement
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
-from server.persistence.stock import load_free, save_movements
 from server.usecases.work import Shop
 from tests.builders_states import STATES, Seen, World
 
@@ -83,36 +81,20 @@ def world(address: str, browsed: Path) -> Iterator[World]:
     # No connection is kept: the server closes one that is idle, just when it may be used again.
     alone = httpx.Limits(max_keepalive_connections=0)
     with httpx.Client(base_url=address, limits=alone) as client:
-        yield World(client, Shop(sessions(engine)))
+        yield World.of(client, Shop(sessions(engine)))
     engine.dispose()
 
 
-@pytest.fixture(scope="session")
-def pieces(world: World) -> dict[str, int]:
-    """The pieces of each part that were free when the shop opened."""
-    with world.shop.reading() as work:
-        return dict(load_free(work.session, work.now))
-
-
-@pytest.fixture
-def full_shelves(world: World, pieces: dict[str, int]) -> None:
-    """As many pieces free of each part as when the shop opened, whatever tests before have sold or set aside."""
-    with world.shop.writing("counter") as work:
-        free = load_free(work.session, work.now)
-        gone = {sku: pieces[sku] - free.get(sku, 0) for sku in pieces if free.get(sku, 0) < pieces[sku]}
-        save_movements(
-            work.session,
-            [Movement(sku, "delivery", more, "full again") for sku, more in gone.items()],
-            work.now,
-            "counter",
-        )
-        work.commit()
+@pytest.fixture(autouse=True)
+def full_shelves(world: World) -> None:
+    """No test is to find shelves that others have emptied."""
+    world.fill()
 
 
 @pytest.fixture(scope="session")
 def seen(world: World) -> Callable[[str], Seen]:
     """Where a page stands in a state; each state is made once."""
-    return cache(lambda state: STATES[state](world))
+    return cache(lambda state: STATES[state](world.fill()))
 
 
 @pytest.fixture(scope="package")

@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 from server.domain.lessons import Booking
 from server.usecases.assessments import list_assessments
 from server.web.guard import SESSION_COOKIE
+from tests.browser.line import Line, line_to
 from tests.builders_accounts import account_token
 from tests.builders_states import World
 from tests.builders_strand import kept_quote, lesson_today
@@ -23,11 +24,18 @@ FORM_IS_KEPT = "async () => Boolean(await caches.match(location.pathname, { igno
 
 
 @pytest.fixture
-def phone(browser: Browser, address: str, world: World) -> Iterator[Page]:
+def line(address: str) -> Iterator[Line]:
+    """What the phone reaches the shop by."""
+    with line_to(int(address.rpartition(":")[2])) as made:
+        yield made
+
+
+@pytest.fixture
+def phone(browser: Browser, line: Line, world: World) -> Iterator[Page]:
     """A page on Maeve's phone. Its console may complain: losing signal is an error to it."""
-    context = browser.new_context(viewport={"width": 360, "height": 740}, base_url=address)
+    context = browser.new_context(viewport={"width": 360, "height": 740}, base_url=line.address)
     token = account_token(world.shop, "Maeve", "staff")
-    context.add_cookies([{"name": SESSION_COOKIE, "value": token, "url": address}])
+    context.add_cookies([{"name": SESSION_COOKIE, "value": token, "url": line.address}])
     yield context.new_page()
     context.close()
 
@@ -66,13 +74,14 @@ def number_kept(world: World, booking: Booking) -> int:
 
 
 def test_what_was_seen_without_signal_is_kept_and_arrives_once(
-    phone: Page, page: Page, address: str, world: World
+    phone: Page, line: Line, page: Page, address: str, world: World
 ) -> None:
     booking, quote = booked_with_quote(world)
     page.goto(address + quote)
     phone.goto(f"/desk/bookings/{booking.id}/seen")
     until(phone, FORM_IS_KEPT)
 
+    line.cut()
     phone.context.set_offline(True)
     phone.reload()
     expect(phone.get_by_role("heading", level=1)).to_have_text("Una Vale")
@@ -86,6 +95,7 @@ def test_what_was_seen_without_signal_is_kept_and_arrives_once(
     expect(phone.get_by_label("Longest flight")).to_have_value("80")
     assert number_kept(world, booking) == 0
 
+    line.mend()
     phone.context.set_offline(False)
     expect(phone.locator("main")).to_contain_text("was fitted again: revision 2", timeout=WITHIN_MS)
     assert number_kept(world, booking) == 1

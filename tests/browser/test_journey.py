@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import Page, expect
 
-pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("full_shelves")]
+pytestmark = pytest.mark.browser
 
 
 def answered(page: Page, address: str) -> None:

@@ -18,7 +18,7 @@ from tests.builders_lessons import lesson, typed_time
 from tests.builders_states import World
 from tests.pages.reader import at_the_kit
 
-pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("full_shelves")]
+pytestmark = pytest.mark.browser
 
 WITHIN_MS = 5000
 PHONE = {"width": 360, "height": 740}
@@ -68,7 +68,7 @@ def test_what_is_seen_in_the_lesson_that_a_customer_booked_changes_their_open_qu
     number = lesson(world.shop, **typed_at(now + timedelta(days=2), world), minutes="90")
     customer.goto(address + "/lessons")
     customer.locator(f"a[href='/lessons/{number}']").click()
-    customer.get_by_label("Your name").fill("Una Vale")
+    customer.get_by_label("Your name").fill("Ida Mooring")
     customer.get_by_label("Telephone").fill("+353 20 910 7788")
     customer.get_by_label("Yes", exact=True).check()
     customer.get_by_label("Code of a quote").fill(code)
@@ -93,7 +93,7 @@ def test_what_is_seen_in_the_lesson_that_a_customer_booked_changes_their_open_qu
 
     customer.goto(address + quote)
     instructor.goto("/desk/strand")
-    instructor.get_by_role("row", name="Una Vale").get_by_role("link", name="What was seen").click()
+    instructor.get_by_role("row", name="Ida Mooring").get_by_role("link", name="What was seen").click()
     for question, answer in (
         ("To their feet", "quick"),
         ("Control", "holds a course"),

@@ -15,7 +15,7 @@ from tests.builders_shop import learner
 from tests.builders_states import World
 from tests.pages.reader import Reader, at_the_kit
 
-pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("full_shelves")]
+pytestmark = pytest.mark.browser
 
 WITHIN_MS = 5000
 """How soon a change must show."""

@@ -13,7 +13,7 @@ from server.domain.slots import CORE_SLOTS
 from tests.builders_states import World
 from tests.pages.reader import Reader, at_the_kit, text_of
 
-pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("full_shelves")]
+pytestmark = pytest.mark.browser
 
 WAYS = ("smaller", "larger")
 

@@ -14,7 +14,7 @@ from tests.builders_accounts import account_token
 from tests.builders_states import World
 from tests.pages.reader import at_the_kit
 
-pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("full_shelves")]
+pytestmark = pytest.mark.browser
 
 WITHIN_MS = 5000
 MOST_PRESSES = 8

@@ -41,14 +41,14 @@ def world(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Wo
     app.state.shop.clock = Clock()
     app.state.passwords = CHEAP
     with Client(app) as client:
-        yield World(client, app.state.shop)
+        yield World.of(client, app.state.shop)
     app.state.shop.close()
 
 
 @pytest.mark.parametrize("state", STATES)
 def test_the_page_is_valid_and_its_parts_find_each_other(world: World, state: str) -> None:
     client = world.client
-    seen = STATES[state](world)
+    seen = STATES[state](world.fill())
     answer = seen.answer(client)
     assert answer.status_code == seen.status
     tree = parsed(answer.text)
