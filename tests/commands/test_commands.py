@@ -382,22 +382,26 @@ def test_what_is_no_command_is_refused_with_its_usage(
     assert "usage: python -m server" in capsys.readouterr().err
 
 
-def test_a_broken_database_file_is_one_sentence(tmp_path: Path) -> None:
+def test_a_broken_database_file_is_one_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     data = tmp_path / "data"
     data.mkdir()
     (data / "slackwater.sqlite3").write_bytes(b"this is no database" * 100)
-    for command in (("holds",), ("load", "seed_catalogue"), ("serve", "--port", "1")):
-        ran = run(*command, "--data", str(data))
-        assert ran.returncode == 1
-        assert ran.stderr.count("\n") == 1, ran.stderr
-        assert "cannot be opened: file is not a database" in ran.stderr
-
-
-def test_a_lesson_taken_has_had_its_day(tmp_path: Path) -> None:
-    payment = ("lesson-payment", "--kind", "private", "--fee", "115", "--taken", "2999-01-01")
-    ran = run(*payment, "--data", str(tmp_path / "data"))
+    for command in ("holds",), ("load", str(SEED)):
+        assert main(lambda _: None, [*command, "--data", str(data)]) == 1
+        said = capsys.readouterr().err
+        assert said.count("\n") == 1, said
+        assert "cannot be opened: file is not a database" in said
+    ran = run("serve", "--port", "1", "--data", str(data))
     assert ran.returncode == 1
-    assert "taken: A lesson taken on 1 January 2999 cannot be. Accepted: a day from 2000-01-01 to " in ran.stderr
+    assert ran.stderr.count("\n") == 1, ran.stderr
+    assert "cannot be opened: file is not a database" in ran.stderr
+
+
+def test_a_lesson_taken_has_had_its_day(place: Place, capsys: pytest.CaptureFixture[str]) -> None:
+    payment = ["lesson-payment", "--kind", "private", "--fee", "115", "--taken", "2999-01-01"]
+    assert main(lambda _: None, [*payment, "--data", str(place.data)]) == 1
+    said = capsys.readouterr().err
+    assert "taken: A lesson taken on 1 January 2999 cannot be. Accepted: a day from 2000-01-01 to " in said
 
 
 def test_the_first_owners_link_leads_to_the_form_of_a_password(place: Place) -> None:
