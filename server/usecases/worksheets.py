@@ -313,7 +313,7 @@ def _revise(work: Work, sheet: Worksheet, draft: Draft, kit: Kit) -> tuple[Works
             f"The quote was changed meanwhile: it is at revision {newest.revision}, and this began from {sheet.revision}. "
             "Look at what changed, then take it as read."
         )
-        raise Outdated([Fault("revision", words, str(newest.revision))])
+        raise Outdated([Fault("revision", words)])
     sheet = replace(sheet, sent_at=work.now, sent_by=work.actor, lapses_at=work.now)
     save_draft(work.session, draft)
     save_worksheet(work.session, sheet)
