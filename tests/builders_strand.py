@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from server.domain.lessons import Booking
@@ -15,14 +15,21 @@ from tests.builders_lessons import asked, lesson
 from tests.builders_shop import learner
 
 
+def begun(now: datetime, ago: int, zone: ZoneInfo) -> datetime:
+    """The moment so many minutes ago by the shop's clock, but not yesterday: just after midnight it is midnight."""
+    local = now.astimezone(zone)
+    moment = local - timedelta(minutes=ago)
+    return moment if moment.date() >= local.date() else local.replace(hour=0, minute=0, second=0, microsecond=0)
+
+
 def lesson_today(
     shop: Shop, *learners: dict[str, str], ago: int = 10, is_confirmed: bool = True, **given: str
 ) -> list[Booking]:
     """The bookings of a lesson that began so many minutes ago (fewer than none: it is still to come), made hours before it."""
-    starts_at = shop.clock() - timedelta(minutes=ago)
-    early = Shop(shop.sessions, lambda: starts_at - timedelta(hours=4))
     with shop.reading() as work:
-        local = starts_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone))
+        zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    local = begun(shop.clock(), ago, zone)
+    early = Shop(shop.sessions, lambda: local - timedelta(hours=4))
     number = lesson(early, day=local.date().isoformat(), at=f"{local:%H:%M}", **{"minutes": "90", **given})
     bookings = []
     for one in learners:

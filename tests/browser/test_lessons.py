@@ -16,6 +16,7 @@ from server.web.guard import SESSION_COOKIE
 from tests.builders_accounts import account_token
 from tests.builders_lessons import lesson, typed_time
 from tests.builders_states import World
+from tests.builders_strand import begun
 from tests.pages.reader import at_the_kit
 
 pytestmark = pytest.mark.browser
@@ -51,9 +52,10 @@ def instructor(browser: Browser, elsewhere: str, world: World) -> Iterator[Page]
     opened.context.close()
 
 
-def typed_at(moment: datetime, world: World) -> dict[str, str]:
+def typed_at(now: datetime, ago: timedelta, world: World) -> dict[str, str]:
     with world.shop.reading() as work:
-        local = moment.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone))
+        zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    local = begun(now, ago // timedelta(minutes=1), zone)
     return {"day": local.date().isoformat(), "at": f"{local:%H:%M}"}
 
 
@@ -65,7 +67,7 @@ def test_what_is_seen_in_the_lesson_that_a_customer_booked_changes_their_open_qu
     code = customer.locator(".code").first.inner_text()
 
     now = datetime.now(UTC)
-    number = lesson(world.shop, **typed_at(now + timedelta(days=2), world), minutes="90")
+    number = lesson(world.shop, **typed_at(now, -timedelta(days=2), world), minutes="90")
     customer.goto(address + "/lessons")
     customer.locator(f"a[href='/lessons/{number}']").click()
     customer.get_by_label("Your name").fill("Ida Mooring")
@@ -81,7 +83,7 @@ def test_what_is_seen_in_the_lesson_that_a_customer_booked_changes_their_open_qu
     # The lesson has begun: its time is put to ten minutes ago, as the desk would have done a day before.
     before = Shop(world.shop.sessions, lambda: now - timedelta(days=1))
     with before.writing("Maeve") as work:
-        change_time(work, number, typed_time(**typed_at(now - timedelta(minutes=10), world), minutes="90"))
+        change_time(work, number, typed_time(**typed_at(now, timedelta(minutes=10), world), minutes="90"))
 
     # Whose quote it is she asks before anything that she saw may change it.
     with world.shop.reading() as work:
