@@ -24,6 +24,11 @@ def encode(number: int) -> str:
     return symbols
 
 
+def spaced_code(code: str) -> str:
+    """A code in two groups, as it is read out."""
+    return f"{code[:4]} {code[4:]}"
+
+
 def check_symbol(number: int) -> str:
     """The check symbol of a number; of 1234 it is D."""
     return CHECKS[number % len(CHECKS)]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from server.domain.catalogue import Catalogue, Part
+from server.domain.codes import spaced_code
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.money import Cents
 
@@ -105,7 +106,7 @@ def _at_most(free: int) -> str:
 
 def said_codes(codes: Iterable[str]) -> str:
     """Codes of quotes in a sentence: quote HKBN 04QA, or quotes HKBN 04QA and 16JD 00AB."""
-    spaced = [f"{code[:4]} {code[4:]}" for code in codes]
+    spaced = [spaced_code(code) for code in codes]
     if len(spaced) < 2:
         return f"quote {''.join(spaced)}"
     return f"quotes {', '.join(spaced[:-1])} and {spaced[-1]}"

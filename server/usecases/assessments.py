@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from server.domain.assessments import Assessed, Came, Seen, assessment_of
 from server.domain.changes import Change, Said, changes_between
+from server.domain.codes import spaced_code
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, Unreadable
 from server.domain.kits import Fitter
 from server.domain.learner import SEEN, Sighting, read_sighting, sighting_as_answer
@@ -158,7 +159,7 @@ def _tell(work: Work, booking: Booking, quote: Quote, sighting: Sighting, change
         to_email=email,
         about=f"quote:{quote.token}",
         values={
-            "code": f"{quote.code[:4]} {quote.code[4:]}",
+            "code": spaced_code(quote.code),
             "link": f"/quotes/{quote.token}",
             "changes": "\n".join(lines) or NOTHING_ELSE,
             "because": sighting.words,

@@ -9,6 +9,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import LessonKind
+from server.domain.codes import spaced_code
 from server.domain.days import moment_in_words
 from server.domain.deposits import PaidLesson
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, TooMany
@@ -770,11 +771,6 @@ def _fee_words(work: Work, booking: Booking) -> str:
     if booking.moved_by_shop:
         words += " Since it was we who moved it, calling it off is free until it begins."
     return words
-
-
-def spaced_code(code: str) -> str:
-    """A code as it is read out, in two fours."""
-    return f"{code[:4]} {code[4:]}"
 
 
 def calendar_of(work: Work, booking: Booking) -> str:

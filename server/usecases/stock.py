@@ -7,6 +7,7 @@ from contextlib import suppress
 from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Part, Shelf
+from server.domain.codes import spaced_code
 from server.domain.days import moment_in_words
 from server.domain.errors import Fault, InvalidInput, Lapsed, NeedsTheShop, NotFound, NotFree, Outdated, TooMany
 from server.domain.kits import size_words
@@ -160,7 +161,7 @@ def _tell_confirmed(work: Work, quote: Quote, hold: Hold) -> None:
         to_email=contact.email,
         about=f"quote:{quote.token}",
         values={
-            "code": f"{quote.code[:4]} {quote.code[4:]}",
+            "code": spaced_code(quote.code),
             "link": f"/quotes/{quote.token}",
             "until": moment_in_words(local),
         },

@@ -19,6 +19,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 from starlette.routing import Match
 
+from server.domain.codes import spaced_code
 from server.domain.money import Cents
 from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
@@ -47,11 +48,6 @@ def moment_words(moment: datetime, terms: ShopTerms) -> str:
     """A moment by the shop's clock, in words: 25 November 2026, 14:30."""
     local = moment.astimezone(ZoneInfo(terms.time_zone))
     return f"{day_words(local.date(), terms)}, {local:%H:%M}"
-
-
-def spaced_code(code: str) -> str:
-    """A code in two groups, as it is read out."""
-    return f"{code[:4]} {code[4:]}"
 
 
 def environment(static_address: Callable[[str], str], compiled: BytecodeCache | None = None) -> Environment:

@@ -17,7 +17,7 @@ from server.usecases.assessments import SEEABLE_STATES, is_behind_a_boat, keep_a
 from server.usecases.lessons import booking_numbered, kind_of, quote_code_of
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
-from server.web.pages.forms import Form, text_in
+from server.web.pages.forms import Form, TypedForm, text_in
 from server.web.pages.lesson_words import day_and_hours
 from server.web.render import moment_words, see_other
 from server.web.signed import StaffOf
@@ -57,7 +57,7 @@ class SeenShown:
 
 
 @dataclass(frozen=True)
-class SeenPage:
+class SeenPage(TypedForm):
     """The form of a booking, and what was written down of its lesson before."""
 
     number: int
@@ -76,14 +76,6 @@ class SeenPage:
     long_flight_m: float
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     @staticmethod
     def words_of(name: str) -> str:

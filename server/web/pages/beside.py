@@ -13,7 +13,7 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.codes import read_code
+from server.domain.codes import read_code, spaced_code
 from server.domain.errors import Fault, InvalidInput, NotFound
 from server.domain.kits import size_words
 from server.domain.money import Cents
@@ -27,7 +27,7 @@ from server.usecases.work import Work
 from server.web.pages.forms import Form, text_in
 from server.web.pages.quotes import Named, quote_page
 from server.web.pages.words import UNIT_WORDS, kept_words
-from server.web.render import day_words, money_words, see_other, spaced_code
+from server.web.render import day_words, money_words, see_other
 from server.web.state import PagesOf, SettingsOf, ShopOf
 from server.web.units import units_of
 

@@ -42,7 +42,7 @@ from server.usecases.lessons import (
 )
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
-from server.web.pages.forms import Form, text_in
+from server.web.pages.forms import Form, TypedForm, text_in
 from server.web.pages.lesson_words import (
     day_and_hour,
     day_and_hours,
@@ -119,7 +119,7 @@ class LessonsPage:
 
 
 @dataclass(frozen=True)
-class PlacePage:
+class PlacePage(TypedForm):
     """A time and the form for a place in it."""
 
     number: int
@@ -138,14 +138,6 @@ class PlacePage:
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     def words_of(self, name: str) -> str:
         """What a field asks for; empty for what is no field."""

@@ -44,6 +44,21 @@ async def _form(request: Request) -> FormData:
 Form = Annotated[FormData, Depends(_form)]
 
 
+class TypedForm:
+    """What the pages that show one form have in common: its fields as they were typed, and what is wrong with each."""
+
+    typed: Mapping[str, str]
+    faults: tuple[Fault, ...]
+
+    def value(self, name: str) -> str:
+        """A field as typed."""
+        return self.typed.get(name, "")
+
+    def fault_at(self, name: str) -> Fault | None:
+        """What is wrong with a field."""
+        return next((fault for fault in self.faults if fault.field == name), None)
+
+
 def text_in(form: FormData, name: str) -> str:
     """A field's last value without spaces around it; empty where it is not there."""
     values = [value for value in form.getlist(name) if isinstance(value, str)]

@@ -66,7 +66,7 @@ from server.web.pages.bookings import number_in
 from server.web.pages.calls import RowNumber
 from server.web.pages.deposits import entries_shown, fee_in
 from server.web.pages.desk import when_words
-from server.web.pages.forms import Form, amount, text_in
+from server.web.pages.forms import Form, TypedForm, amount, text_in
 from server.web.pages.lesson_words import STATE_WORDS, day_and_hours, hours_of, long_day, to_choose, weather_words
 from server.web.render import see_other
 from server.web.signed import StaffOf
@@ -136,7 +136,7 @@ class WeekDay:
 
 
 @dataclass(frozen=True)
-class WeekPage:
+class WeekPage(TypedForm):
     """Seven days of the calendar, and the form for a new time."""
 
     title: str
@@ -151,14 +151,6 @@ class WeekPage:
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +189,7 @@ class ActsShown:
 
 
 @dataclass(frozen=True)
-class LessonPage:
+class LessonPage(TypedForm):
     """A lesson at the desk: its learners, the one who was chosen, and the call on its weather."""
 
     number: int
@@ -228,14 +220,6 @@ class LessonPage:
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     def has_fault_in(self, *names: str) -> bool:
         """Whether something is wrong in one of these fields, so that their form is unfolded."""

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.domain.codes import spaced_code
 from server.domain.kits import size_words
 from server.domain.money import Cents
 from server.domain.policy import ShopTerms
@@ -19,7 +20,7 @@ from server.web.drawings.svg import svg_file, svg_of
 from server.web.pages.docket import Docket
 from server.web.pages.quotes import QuotedRow, QuotePage, quote_page
 from server.web.pages.winds import WindsShown
-from server.web.render import TEMPLATES, day_words, money_words, spaced_code
+from server.web.render import TEMPLATES, day_words, money_words
 from server.web.state import SettingsOf, ShopOf
 
 router = APIRouter(include_in_schema=False)

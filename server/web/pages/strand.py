@@ -27,7 +27,7 @@ from server.usecases.strand import (
     today_at_strand,
 )
 from server.usecases.work import Work
-from server.web.pages.forms import Form, text_in, texts_in
+from server.web.pages.forms import Form, TypedForm, text_in, texts_in
 from server.web.pages.lesson_words import STATE_WORDS, hours_of, long_day, weather_words
 from server.web.render import see_other
 from server.web.signed import StaffOf
@@ -112,7 +112,7 @@ class ToldShown:
 
 
 @dataclass(frozen=True)
-class StrandPage:
+class StrandPage(TypedForm):
     """All spots of today, and the form for wind and tide."""
 
     today: str
@@ -127,14 +127,6 @@ class StrandPage:
     def to_call_off(self) -> int:
         """How many lessons would be called off."""
         return sum(len(spot.to_call_off) for spot in self.spots)
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     @staticmethod
     def words_of(name: str) -> str:
