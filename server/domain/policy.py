@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from decimal import Decimal, InvalidOperation
-from itertools import pairwise
+from decimal import Decimal
 from types import MappingProxyType
-from typing import Any, TypeVar
-from zoneinfo import ZoneInfo
+from typing import Any
 
 from server.domain.colours import LEAST_FOR_TEXT, contrast_ratio, read_colour
 from server.domain.errors import Fault, InvalidInput
 from server.domain.money import Cents
+from server.domain.policy_reader import (
+    Reader,
+    decimal_between,
+    list_of_words,
+    mass_knots,
+    number_between,
+    short_text,
+    slots_among,
+    time_zone,
+    whole_between,
+    yes_no,
+)
+from server.domain.sale_terms import SaleTerms, read_sale_terms
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
 
-T = TypeVar("T")
 CONDITIONS = ("like_new", "good", "worn", "poor")
 SEASONAL = (*CORE_SLOTS, "extras")
 HALF = Decimal("0.5")
@@ -196,6 +206,7 @@ class Policy:
     staff_discount_percent: Decimal = Decimal(5)
     staff_see_margin: bool = False
     lessons: LessonTerms = LessonTerms()
+    sales: SaleTerms = field(default_factory=SaleTerms)
     end_of_season_value: Mapping[str, Decimal] = field(
         default_factory=lambda: MappingProxyType(dict.fromkeys(SEASONAL, HALF))
     )
@@ -208,146 +219,43 @@ class Policy:
         return max(whole, key=lambda tier: tier.percent, default=None)
 
 
-class _Reader:
-    """Reads a policy's tables key by key, gathers every fault, and knows which keys were never asked for."""
-
-    def __init__(self, source: Mapping[str, Any], at: str = "") -> None:
-        self.source = source
-        self.at = at
-        self.faults: list[Fault] = []
-        self.asked: set[str] = set()
-
-    def table(self, key: str) -> _Reader:
-        self.asked.add(key)
-        value = self.source.get(key, {})
-        if not isinstance(value, Mapping):
-            self._fault(key, "This is not a table.", f"a table [{self.at}{key}]")
-            value = {}
-        inner = _Reader(value, f"{self.at}{key}.")
-        inner.faults = self.faults
-        return inner
-
-    def take(self, key: str, default: T, convert: Callable[[Any], T], accepted: str) -> T:
-        self.asked.add(key)
-        if key not in self.source:
-            return default
-        try:
-            return convert(self.source[key])
-        except (ValueError, TypeError, InvalidOperation, KeyError, OSError):
-            self._fault(key, f"{_shown(self.source[key])} is not accepted.", accepted)
-            return default
-
-    def refuse_the_rest(self) -> None:
-        for key in self.source:
-            if key not in self.asked:
-                self._fault(key, "This is not a key of the policy.", "one of: " + ", ".join(sorted(self.asked)))
-
-    def _fault(self, key: str, message: str, accepted: str) -> None:
-        self.faults.append(Fault(f"{self.at}{key}", message, accepted))
-
-
-def _shown(value: Any) -> str:
-    """A value as its owner wrote it, or near it."""
-    words = str(value) if isinstance(value, Decimal) else repr(value)
-    return words if len(words) <= 60 else words[:60] + "…"
-
-
-def _decimal(low: str, high: str) -> Callable[[Any], Decimal]:
-    def convert(value: Any) -> Decimal:
-        if isinstance(value, bool) or not isinstance(value, (int, float, str, Decimal)):
-            raise TypeError
-        number = Decimal(str(value))
-        if not number.is_finite() or not Decimal(low) <= number <= Decimal(high):
-            raise ValueError
-        return number
-
-    return convert
-
-
-def _number(low: float, high: float) -> Callable[[Any], float]:
-    exact = _decimal(str(low), str(high))
-    return lambda value: float(exact(value))
-
-
-def _whole(low: int, high: int) -> Callable[[Any], int]:
-    def convert(value: Any) -> int:
-        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-            raise ValueError
-        return value
-
-    return convert
-
-
-def _text(value: Any) -> str:
-    if not isinstance(value, str) or len(value) > 200:
-        raise ValueError
-    return value
-
-
-def _yes_no(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise ValueError
-    return value
-
-
-def _time_zone(value: Any) -> str:
-    ZoneInfo(_text(value))
-    return str(value)
-
-
-def _slots(allowed: tuple[str, ...]) -> Callable[[Any], tuple[str, ...]]:
-    def convert(value: Any) -> tuple[str, ...]:
-        if not isinstance(value, (list, tuple)) or any(slot not in allowed for slot in value):
-            raise ValueError
-        return tuple(dict.fromkeys(value))
-
-    return convert
-
-
-def _knots(value: Any) -> tuple[tuple[float, float], ...]:
-    knots = tuple((_number(1, 300)(mass), _number(0.5, 12)(area)) for mass, area in value)
-    if len(knots) < 2 or any(left[0] >= right[0] for left, right in pairwise(knots)):
-        raise ValueError
-    return knots
-
-
 def _lessons(value: Any) -> IncludedLessons:
     if not isinstance(value, Mapping) or set(value) != {"kind", "number"}:
         raise ValueError
-    return IncludedLessons(_text(value["kind"]), _whole(1, 99)(value["number"]))
+    return IncludedLessons(short_text(value["kind"]), whole_between(1, 99)(value["number"]))
 
 
-def _tier(reader: _Reader) -> Tier:
+def _tier(reader: Reader) -> Tier:
     core = ", ".join(CORE_SLOTS)
     usual: tuple[str, ...] = CORE_SLOTS
-    slots = reader.take("slots", usual, _slots(CORE_SLOTS), f"a list of core slots: {core}")
+    slots = reader.take("slots", usual, slots_among(CORE_SLOTS), f"a list of core slots: {core}")
     tier = Tier(
-        name=reader.take("name", "Kit", _text, "text"),
+        name=reader.take("name", "Kit", short_text, "text"),
         slots=slots,
         at_least=reader.take(
-            "at_least", len(slots), _whole(1, len(slots) or 1), f"a whole number from 1 to {len(slots)}"
+            "at_least", len(slots), whole_between(1, len(slots) or 1), f"a whole number from 1 to {len(slots)}"
         ),
-        percent=reader.take("percent", 0, _whole(0, 90), "a whole number from 0 to 90"),
-        extras=reader.take("extras", (), _slots(EXTRA_SLOTS), "a list of extra slots: " + ", ".join(EXTRA_SLOTS)),
+        percent=reader.take("percent", 0, whole_between(0, 90), "a whole number from 0 to 90"),
+        extras=reader.take("extras", (), slots_among(EXTRA_SLOTS), "a list of extra slots: " + ", ".join(EXTRA_SLOTS)),
         lessons=reader.take("lessons", None, _lessons, '{ kind = "private", number = 3 }'),
     )
     reader.refuse_the_rest()
     return tier
 
 
-def _tiers(reader: _Reader) -> tuple[Tier, ...]:
+def _tiers(reader: Reader) -> tuple[Tier, ...]:
     rows = reader.take("tiers", None, lambda value: [dict(row) for row in value], "[[tiers]] tables")
     if rows is None:
         return DEFAULT_TIERS
     tiers = []
     for place, row in enumerate(rows, start=1):
-        inner = _Reader(row, f"tiers[{place}].")
+        inner = Reader(row, f"tiers[{place}].")
         inner.faults = reader.faults
         tiers.append(_tier(inner))
     return tuple(tiers)
 
 
-def _look(reader: _Reader) -> LookTerms:
+def _look(reader: Reader) -> LookTerms:
     usual = LookTerms()
     before = len(reader.faults)
     accepted = "a colour as # and six hexadecimal digits, such as #1d6b57"
@@ -360,7 +268,7 @@ def _look(reader: _Reader) -> LookTerms:
     return LookTerms(**colours)
 
 
-def _too_faint(colours: Mapping[str, str], reader: _Reader) -> list[Fault]:
+def _too_faint(colours: Mapping[str, str], reader: Reader) -> list[Fault]:
     """A fault for each key of the table whose colour leaves a text too faint, with the worst of its pairs."""
     worst: dict[str, tuple[float, str, str]] = {}
     for dark in ("", "dark_"):
@@ -384,39 +292,41 @@ def _below(ratio: float) -> str:
     return f"{min(ratio, LEAST_FOR_TEXT - 0.01):.2f}"
 
 
-def _shop(reader: _Reader, look: LookTerms) -> ShopTerms:
+def _shop(reader: Reader, look: LookTerms) -> ShopTerms:
     usual = ShopTerms()
     shop = ShopTerms(
-        name=reader.take("name", usual.name, _text, "text"),
-        place=reader.take("place", usual.place, _text, "text"),
-        telephone=reader.take("telephone", "", _text, "text"),
-        email=reader.take("email", "", _text, "text"),
-        opening_hours=reader.take("opening_hours", "", _text, "text"),
-        country=reader.take("country", usual.country, _text, "a country code of two letters (ISO 3166)"),
-        locale=reader.take("locale", usual.locale, _text, "a locale such as en_IE"),
-        currency=reader.take("currency", usual.currency, _text, "a currency code of three letters (ISO 4217)"),
-        time_zone=reader.take("time_zone", usual.time_zone, _time_zone, "a time zone such as Europe/Dublin"),
-        home_zone=reader.take("home_zone", usual.home_zone, _text, "a zone of delivery.csv"),
-        vat_percent=reader.take("vat_percent", usual.vat_percent, _decimal("0", "100"), "per cent from 0 to 100"),
+        name=reader.take("name", usual.name, short_text, "text"),
+        place=reader.take("place", usual.place, short_text, "text"),
+        telephone=reader.take("telephone", "", short_text, "text"),
+        email=reader.take("email", "", short_text, "text"),
+        opening_hours=reader.take("opening_hours", "", short_text, "text"),
+        country=reader.take("country", usual.country, short_text, "a country code of two letters (ISO 3166)"),
+        locale=reader.take("locale", usual.locale, short_text, "a locale such as en_IE"),
+        currency=reader.take("currency", usual.currency, short_text, "a currency code of three letters (ISO 4217)"),
+        time_zone=reader.take("time_zone", usual.time_zone, time_zone, "a time zone such as Europe/Dublin"),
+        home_zone=reader.take("home_zone", usual.home_zone, short_text, "a zone of delivery.csv"),
+        vat_percent=reader.take(
+            "vat_percent", usual.vat_percent, decimal_between("0", "100"), "per cent from 0 to 100"
+        ),
         look=look,
     )
     reader.refuse_the_rest()
     return shop
 
 
-def _fit(reader: _Reader) -> FitTerms:
+def _fit(reader: Reader) -> FitTerms:
     usual = FitTerms()
     weights = reader.table("weights")
     terms = FitTerms(
-        worn_kg=reader.take("worn_kg", usual.worn_kg, _number(0, 30), "kg from 0 to 30"),
-        reserve_l=reader.take("reserve_l", usual.reserve_l, _number(0, 60), "litres from 0 to 60"),
-        misfit_cap=reader.take("misfit_cap", usual.misfit_cap, _number(0.01, 100), "a number from 0.01 to 100"),
+        worn_kg=reader.take("worn_kg", usual.worn_kg, number_between(0, 30), "kg from 0 to 30"),
+        reserve_l=reader.take("reserve_l", usual.reserve_l, number_between(0, 60), "litres from 0 to 60"),
+        misfit_cap=reader.take("misfit_cap", usual.misfit_cap, number_between(0.01, 100), "a number from 0.01 to 100"),
         hand_wing_knots=reader.take(
-            "hand_wing_knots", usual.hand_wing_knots, _knots, "two or more pairs [kg, m2] by rising mass"
+            "hand_wing_knots", usual.hand_wing_knots, mass_knots, "two or more pairs [kg, m2] by rising mass"
         ),
         weights=MappingProxyType(
             {
-                slot: weights.take(slot, usual.weights[slot], _number(0.01, 100), "a number from 0.01 to 100")
+                slot: weights.take(slot, usual.weights[slot], number_between(0.01, 100), "a number from 0.01 to 100")
                 for slot in CORE_SLOTS
             }
         ),
@@ -426,18 +336,18 @@ def _fit(reader: _Reader) -> FitTerms:
     return terms
 
 
-def _trade_in(reader: _Reader) -> TradeInTerms:
+def _trade_in(reader: Reader) -> TradeInTerms:
     usual = TradeInTerms()
-    share, accepted = _decimal("0", "1"), "a share from 0 to 1"
+    share, accepted = decimal_between("0", "1"), "a share from 0 to 1"
     losses, conditions = reader.table("yearly_loss"), reader.table("condition")
     first_year = reader.take("first_year_extra_loss", usual.first_year_extra_loss, share, accepted)
-    fitting = _decimal("0", str(1 - first_year))
+    fitting = decimal_between("0", str(1 - first_year))
     terms = TradeInTerms(
         share=reader.take("share", usual.share, share, accepted),
         first_year_extra_loss=first_year,
         handling=reader.take("handling", usual.handling, share, accepted),
         step=reader.take(
-            "step", usual.step, lambda value: int(_decimal("0.01", "1000")(value) * 100), "money up to 1000.00"
+            "step", usual.step, lambda value: int(decimal_between("0.01", "1000")(value) * 100), "money up to 1000.00"
         ),
         expected_loss=reader.take("expected_loss", usual.expected_loss, share, accepted),
         yearly_loss=MappingProxyType(
@@ -455,19 +365,22 @@ def _trade_in(reader: _Reader) -> TradeInTerms:
     return terms
 
 
-def _lesson_terms(reader: _Reader) -> LessonTerms:
+def _lesson_terms(reader: Reader) -> LessonTerms:
     usual = LessonTerms()
-    share, accepted = _decimal("0", "1"), "a share from 0 to 1"
+    share, accepted = decimal_between("0", "1"), "a share from 0 to 1"
     knots, hours = "knots from 0 to 60", "whole hours from 0 to 168"
     terms = LessonTerms(
-        without_wind=reader.take("without_wind", usual.without_wind, _words, "a list of kinds of lesson"),
-        least_mean_kn=reader.take("least_mean_kn", usual.least_mean_kn, _number(0, 60), knots),
-        most_gust_kn=reader.take("most_gust_kn", usual.most_gust_kn, _number(0, 60), knots),
+        without_wind=reader.take("without_wind", usual.without_wind, list_of_words, "a list of kinds of lesson"),
+        least_mean_kn=reader.take("least_mean_kn", usual.least_mean_kn, number_between(0, 60), knots),
+        most_gust_kn=reader.take("most_gust_kn", usual.most_gust_kn, number_between(0, 60), knots),
         provisional_call_hour=reader.take(
-            "provisional_call_hour", usual.provisional_call_hour, _whole(0, 23), "a whole hour of the day from 0 to 23"
+            "provisional_call_hour",
+            usual.provisional_call_hour,
+            whole_between(0, 23),
+            "a whole hour of the day from 0 to 23",
         ),
-        final_call_hours=reader.take("final_call_hours", usual.final_call_hours, _whole(0, 168), hours),
-        call_off_hours=reader.take("call_off_hours", usual.call_off_hours, _whole(0, 168), hours),
+        final_call_hours=reader.take("final_call_hours", usual.final_call_hours, whole_between(0, 168), hours),
+        call_off_hours=reader.take("call_off_hours", usual.call_off_hours, whole_between(0, 168), hours),
         kept_if_late=reader.take("kept_if_late", usual.kept_if_late, share, accepted),
         kept_if_missed=reader.take("kept_if_missed", usual.kept_if_missed, share, accepted),
     )
@@ -475,18 +388,12 @@ def _lesson_terms(reader: _Reader) -> LessonTerms:
     return terms
 
 
-def _words(value: Any) -> tuple[str, ...]:
-    if not isinstance(value, (list, tuple)) or len(value) > 50:
-        raise ValueError
-    return tuple(dict.fromkeys(_text(word) for word in value))
-
-
 def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
     """A policy from its tables (as read from `policy.toml`); a key left out keeps the ordinary term.
 
     Raises `InvalidInput` with a fault for each key that is unknown or out of range.
     """
-    top = _Reader(source)
+    top = Reader(source)
     pricing, deposit, quotes = top.table("pricing"), top.table("deposit"), top.table("quotes")
     retention, ordering, desk = top.table("retention"), top.table("ordering"), top.table("desk")
     season = ordering.table("end_of_season_value")
@@ -496,24 +403,27 @@ def policy_from(source: Mapping[str, Any], version: int = 0) -> Policy:
         fit=_fit(top.table("fit")),
         tiers=_tiers(top),
         trade_in=_trade_in(top.table("trade_in")),
-        markdown_wins_ties=pricing.take("markdown_wins_ties", True, _yes_no, "true or false"),
+        markdown_wins_ties=pricing.take("markdown_wins_ties", True, yes_no, "true or false"),
         margin_floor_percent=pricing.take(
-            "margin_floor_percent", Decimal(5), _decimal("0", "100"), "per cent from 0 to 100"
+            "margin_floor_percent", Decimal(5), decimal_between("0", "100"), "per cent from 0 to 100"
         ),
-        refund_window_days=deposit.take("refund_window_days", 45, _whole(0, 3650), "whole days from 0 to 3650"),
-        price_good_days=quotes.take("price_good_days", 14, _whole(0, 730), "whole days from 0 to 730"),
-        draft_days=quotes.take("draft_days", 30, _whole(1, 730), days),
-        hold_unconfirmed_hours=quotes.take("hold_unconfirmed_hours", 2, _whole(1, 168), "whole hours from 1 to 168"),
-        hold_confirmed_days=quotes.take("hold_confirmed_days", 7, _whole(1, 730), days),
-        contact_days=retention.take("contact_days", 90, _whole(1, 3650), "whole days from 1 to 3650"),
-        quote_days=retention.take("quote_days", 400, _whole(1, 3650), "whole days from 1 to 3650"),
+        refund_window_days=deposit.take("refund_window_days", 45, whole_between(0, 3650), "whole days from 0 to 3650"),
+        price_good_days=quotes.take("price_good_days", 14, whole_between(0, 730), "whole days from 0 to 730"),
+        draft_days=quotes.take("draft_days", 30, whole_between(1, 730), days),
+        hold_unconfirmed_hours=quotes.take(
+            "hold_unconfirmed_hours", 2, whole_between(1, 168), "whole hours from 1 to 168"
+        ),
+        hold_confirmed_days=quotes.take("hold_confirmed_days", 7, whole_between(1, 730), days),
+        contact_days=retention.take("contact_days", 90, whole_between(1, 3650), "whole days from 1 to 3650"),
+        quote_days=retention.take("quote_days", 400, whole_between(1, 3650), "whole days from 1 to 3650"),
         staff_discount_percent=desk.take(
-            "staff_discount_percent", Decimal(5), _decimal("0", "100"), "per cent from 0 to 100"
+            "staff_discount_percent", Decimal(5), decimal_between("0", "100"), "per cent from 0 to 100"
         ),
         lessons=_lesson_terms(top.table("lessons")),
-        staff_see_margin=desk.take("staff_see_margin", False, _yes_no, "true or false"),
+        sales=read_sale_terms(top.table("sales")),
+        staff_see_margin=desk.take("staff_see_margin", False, yes_no, "true or false"),
         end_of_season_value=MappingProxyType(
-            {slot: season.take(slot, HALF, _decimal("0", "1"), "a share from 0 to 1") for slot in SEASONAL}
+            {slot: season.take(slot, HALF, decimal_between("0", "1"), "a share from 0 to 1") for slot in SEASONAL}
         ),
         version=version,
     )

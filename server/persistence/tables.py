@@ -156,6 +156,9 @@ class QuoteRow(SQLModel, table=True):
     started_at: datetime = Field(sa_column=_moment())
     seen_revision: int | None = None
     seen_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    withdrawn_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    withdrawn_by: str | None = None
+    withdrawn_because: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
 
 
 class RevisionRow(SQLModel, table=True):
@@ -476,3 +479,242 @@ class WordingRow(SQLModel, table=True):
     body: str = Field(sa_column=_text())
     at: datetime = Field(sa_column=_moment())
     by: str
+
+
+class SaleRow(SQLModel, table=True):
+    """A contract; the person in it is kept for the policy's years."""
+
+    __tablename__ = "sale"
+    id: int | None = Field(default=None, primary_key=True)
+    token: str = Field(unique=True)
+    code: str = Field(index=True)
+    quote_token: str = Field(default="", index=True)
+    revision: int | None = None
+    concluded: str
+    made_at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    made_on: date
+    name: str
+    email: str
+    phone: str
+    email_key: str = Field(index=True)
+    phone_key: str = Field(index=True)
+    delivery: str
+    zone: str
+    address: str = Field(default="", sa_column=_text())
+    tier_name: str
+    tier_percent: int
+    agreed_charged: int
+    agreed_before: int
+    policy_version: int = Field(sa_column=_named("policy_version.version"))
+    may_write: bool = False
+    hold_id: int | None = Field(default=None, foreign_key="hold.id")
+    key: str = Field(unique=True)
+    """Of the form that made it."""
+
+
+class SaleItemRow(SQLModel, table=True):
+    __tablename__ = "sale_item"
+    __table_args__ = (UniqueConstraint("sale_id", "number"),)
+    id: int | None = Field(default=None, primary_key=True)
+    sale_id: int = Field(sa_column=_named("sale.id"))
+    number: int
+    sku: str = Field(index=True)
+    label: str
+    slot: str
+    list: int
+    charged: int
+    alone: int
+    worth: int
+    quantity: int
+    percent: str
+    scheme: str
+    bought: int
+    is_tiered: bool
+    piece: int | None = Field(default=None, index=True)
+    serial: str = Field(default="", index=True)
+    is_held: bool = False
+    sent_on: date | None = None
+    received_on: date | None = None
+    gone: str = ""
+    gone_on: date | None = None
+    takes_place_of: int | None = None
+
+
+class SeriesRow(SQLModel, table=True):
+    """The last number given in a series; locked while the next one is taken, so that none is missing or double."""
+
+    __tablename__ = "paper_series"
+    name: str = Field(primary_key=True)
+    last: int
+
+
+class PaperRow(SQLModel, table=True):
+    """An invoice or credit note; never changed."""
+
+    __tablename__ = "sale_paper"
+    number: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
+    sale_id: int = Field(sa_column=_named("sale.id", index=True))
+    kind: str
+    day: date = Field(index=True)
+    lines: str = Field(sa_column=_text())
+    vat: str = Field(sa_column=_text())
+    why: str = Field(default="", sa_column=_text())
+    corrects: int | None = None
+    by: str
+
+
+class SettlementRow(SQLModel, table=True):
+    """Money and what stands for it, one entry a payment; never changed."""
+
+    __tablename__ = "sale_settlement"
+    id: int | None = Field(default=None, primary_key=True)
+    sale_id: int = Field(sa_column=_named("sale.id", index=True))
+    means: str
+    amount: int
+    day: date = Field(index=True)
+    at: datetime = Field(sa_column=_moment())
+    by: str
+    note: str = Field(default="", sa_column=_text())
+
+
+class MarkRow(SQLModel, table=True):
+    """What was done with a sale, once for each key."""
+
+    __tablename__ = "sale_mark"
+    __table_args__ = (UniqueConstraint("sale_id", "key"),)
+    id: int | None = Field(default=None, primary_key=True)
+    sale_id: int = Field(sa_column=_named("sale.id"))
+    kind: str
+    at: datetime = Field(sa_column=_moment())
+    by: str
+    why: str = Field(default="", sa_column=_text())
+    about: str = Field(default="{}", sa_column=_text())
+    key: str
+
+
+class CaseRow(SQLModel, table=True):
+    """A return that was given notice of, or something faulty, until it is settled or dropped."""
+
+    __tablename__ = "sale_case"
+    id: int | None = Field(default=None, primary_key=True)
+    sale_id: int = Field(sa_column=_named("sale.id", index=True))
+    kind: str
+    notice_on: date
+    record: str = Field(sa_column=_text())
+    opened_at: datetime = Field(sa_column=_moment())
+    opened_by: str
+    due_on: date | None = None
+    settled_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    outcome: str = ""
+
+
+class PieceRow(SQLModel, table=True):
+    """One used or demonstration piece, from the day it is expected until it is sold or thrown away."""
+
+    __tablename__ = "piece"
+    id: int | None = Field(default=None, primary_key=True)
+    token: str = Field(unique=True)
+    source: str
+    state: str = Field(index=True)
+    slot: str
+    sku: str = ""
+    name: str
+    maker: str
+    serial: str = ""
+    measures: str = Field(default="{}", sa_column=_text())
+    condition: str
+    hours: int | None = None
+    note: str = Field(default="", sa_column=_text())
+    price: int | None = None
+    bought: int
+    scheme: str
+    percent: str
+    due_about: date | None = None
+    from_sale: int | None = Field(default=None, foreign_key="sale.id", index=True)
+    from_item: int | None = None
+    """Of the sale it came from: the number of the item that came back, or the place among the trade-ins."""
+    made_at: datetime = Field(sa_column=_moment())
+    made_by: str
+    changed_at: datetime = Field(sa_column=_moment())
+
+
+class ExpectedRow(SQLModel, table=True):
+    """New parts that a maker is to deliver about a day."""
+
+    __tablename__ = "expected_delivery"
+    id: int | None = Field(default=None, primary_key=True)
+    sku: str = Field(sa_column=_named("part.sku", index=True))
+    pieces: int
+    due_about: date
+    note: str = Field(default="", sa_column=_text())
+    made_at: datetime = Field(sa_column=_moment())
+    made_by: str
+    arrived: int = 0
+    ended_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    key: str = Field(unique=True)
+
+
+class ReservationRow(SQLModel, table=True):
+    """A used piece, or one of an expected delivery, set aside for somebody; open until it expires or ends."""
+
+    __tablename__ = "reservation"
+    id: int | None = Field(default=None, primary_key=True)
+    token: str = Field(unique=True)
+    piece_id: int | None = Field(default=None, foreign_key="piece.id", index=True)
+    expected_id: int | None = Field(default=None, foreign_key="expected_delivery.id", index=True)
+    name: str
+    email: str
+    phone: str
+    email_key: str = Field(index=True)
+    phone_key: str = Field(index=True)
+    made_at: datetime = Field(sa_column=_moment())
+    expires_at: datetime = Field(sa_column=_moment())
+    confirmed_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    ended_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    ended_because: str = ""
+    hold_id: int | None = Field(default=None, foreign_key="hold.id")
+    """Of the stock set aside once an expected delivery came."""
+    key: str = Field(unique=True)
+
+
+class PhotoRow(SQLModel, table=True):
+    """A photograph as it was made anew here: no name, no place, no camera."""
+
+    __tablename__ = "photo"
+    id: int | None = Field(default=None, primary_key=True)
+    token: str = Field(unique=True)
+    about: str = Field(index=True)
+    """What it shows, such as piece:12 or question:3."""
+    place: int
+    width: int
+    height: int
+    content: bytes
+    made_at: datetime = Field(sa_column=_moment())
+
+
+class QuestionRow(SQLModel, table=True):
+    """What a customer asks after the handover, and what became of it."""
+
+    __tablename__ = "question"
+    id: int | None = Field(default=None, primary_key=True)
+    sale_id: int = Field(sa_column=_named("sale.id", index=True))
+    item: int | None = None
+    text: str = Field(sa_column=_text())
+    asked_at: datetime = Field(sa_column=_moment())
+    answer: str = Field(default="", sa_column=_text())
+    answered_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    answered_by: str = ""
+    key: str = Field(unique=True)
+
+
+class FollowUpRow(SQLModel, table=True):
+    """A message asking how it goes, due some weeks after the handover; written once."""
+
+    __tablename__ = "follow_up"
+    __table_args__ = (UniqueConstraint("sale_id", "week"),)
+    id: int | None = Field(default=None, primary_key=True)
+    sale_id: int = Field(sa_column=_named("sale.id"))
+    week: int
+    due_on: date = Field(index=True)
+    told_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    dropped_because: str = ""
