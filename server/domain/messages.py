@@ -184,6 +184,23 @@ KINDS = (
         "Your parts are held until {until}",
         "Dear {name},\n\nthe parts of your quote {code} are put aside for you until {until}.\n\nYour quote:\n{link}",
     ),
+    _kind(
+        "contract_made",
+        "A contract is made",
+        "when the shop takes payment for a quote",
+        {
+            **SHOP_SAMPLES,
+            "code": "7K3M 9XTR",
+            "link": "https://shop.example/owned/sample",
+            "paid": "500.00",
+            "left": "3250.00",
+        },
+        ("code", "link"),
+        "Your kit {code} is yours",
+        "Dear {name},\n\nthank you. Your kit {code} is bought, and its parts stay aside for you until they are handed over.\n\n"
+        "Paid: {paid}\nLeft to pay: {left}\n\nYour papers, what you may give back and until when, and how to swap a size or ask us"
+        " something stand on your own page:\n{link}\n\nKeep its address to yourself: whoever has it sees the page.",
+    ),
 )
 WORDINGS: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}
 

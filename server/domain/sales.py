@@ -57,6 +57,8 @@ STATE_WORDS: Mapping[str, str] = {
 }
 MarkKind = Literal[
     "confirmed",
+    "payment",
+    "paid_out",
     "paid",
     "handed_over",
     "sent",
@@ -82,9 +84,10 @@ PHYSICAL_SLOTS = (*CORE_SLOTS, *EXTRA_SLOTS)
 class Item:
     """One thing sold, by its number within the sale: what it is, what was charged for it, and where it is now.
 
-    Amounts are in cents; `alone` is what it cost by itself that day, `worth` the price of what was included free. `percent` is its VAT rate; under the `margin` scheme `bought`
-    is what the shop paid for it. `is_tiered` says that the package discount is in its price. `piece` is the number of a used or
-    demonstration piece. `received_on` is the day the customer had it in hands; `gone` how it left them again.
+    Amounts are in cents; `alone` is what it cost by itself that day, `worth` the price of what was included free. `percent` is its
+    VAT rate; under the `margin` scheme `bought` is what the shop paid for it. `is_tiered` says that the package discount is in its
+    price. `piece` is the number of a used or demonstration piece. `received_on` is the day the customer had it in hands; `gone` how
+    it left them again.
     """
 
     number: int

@@ -14,7 +14,7 @@ from sqlalchemy import func
 from sqlmodel import Session, col, delete, select
 
 from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, Part, PricePoint, Spot, Zone
-from server.domain.policy import policy_from
+from server.domain.policy import Policy, policy_from
 from server.persistence.tables import CatalogueRow, LessonKindRow, PartRow, PolicyRow, PricePointRow, SpotRow, ZoneRow
 
 REPLACING = 7_200_818  # The number of the lock that says "the catalogue is being replaced".
@@ -83,6 +83,12 @@ def terms_in_force(session: Session) -> dict[str, Any] | None:
     row = session.get(CatalogueRow, version) if version is not None else None
     policy = session.get(PolicyRow, row.policy) if row else None
     return json.loads(policy.terms) if policy else None
+
+
+def load_policy(session: Session, version: int) -> Policy:
+    """The policy of a version; it has to be there."""
+    row = session.get_one(PolicyRow, version)
+    return policy_from(json.loads(row.terms), version)
 
 
 def load_catalogue(session: Session) -> Catalogue:

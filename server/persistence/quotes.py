@@ -111,6 +111,20 @@ def save_seen(session: Session, token: str, revision: int, at: datetime) -> None
     session.exec(update(QuoteRow).where(*wanted).values(seen_revision=revision, seen_at=at))
 
 
+def load_withdrawn(session: Session, token: str) -> tuple[datetime, str, str] | None:
+    """When a quote was withdrawn, by whom and why; None where it was not."""
+    row = session.exec(select(QuoteRow).where(col(QuoteRow.token) == token)).first()
+    if row is None or row.withdrawn_at is None:
+        return None
+    return row.withdrawn_at, row.withdrawn_by or "", row.withdrawn_because or ""
+
+
+def save_withdrawn(session: Session, token: str, at: datetime, by: str, because: str) -> None:
+    """Keep that a quote was withdrawn; it has to be there."""
+    row = session.exec(select(QuoteRow).where(col(QuoteRow.token) == token)).one()
+    row.withdrawn_at, row.withdrawn_by, row.withdrawn_because = at, by, because
+
+
 def lock_quote(session: Session, token: str) -> Quote | None:
     """The newest revision of a quote, which nobody else may change or agree to until this transaction ends."""
     session.exec(select(QuoteRow.id).where(col(QuoteRow.token) == token).with_for_update()).first()

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 
 from sqlalchemy import ColumnElement, and_, func, or_
 from sqlmodel import Session, col, select
 
-from server.domain.stock import Contact, Hold, Movement, OpenHold, free
+from server.domain.stock import Contact, Hold, Movement, MovementKind, OpenHold, free
 from server.persistence.quotes import lock_key
 from server.persistence.tables import HoldRow, PartRow, QuoteRow, StockRow
+
+NEVER = datetime(9000, 1, 1, tzinfo=UTC)
+"""When a hold lapses whose parts were bought."""
 
 
 def lock_parts(session: Session, skus: Iterable[str]) -> None:
@@ -183,6 +186,29 @@ def extend_hold(session: Session, hold_id: int, now: datetime, until: datetime) 
     row = session.get_one(HoldRow, hold_id)
     row.confirmed_at, row.expires_at = now, until
     return hold_from(row)
+
+
+def take_from_hold(
+    session: Session, hold_id: int, sku: str, kind: MovementKind, at: datetime, by: str, why: str
+) -> None:
+    """Book that one piece leaves a hold, handed over or released; with the last one the hold has ended.
+
+    The hold keeps the list of what it still sets aside, so that what is released later is only that.
+    """
+    row = session.get_one(HoldRow, hold_id)
+    left = json.loads(row.skus)
+    left.remove(sku)
+    row.skus = json.dumps(left)
+    save_movements(session, [Movement(sku, kind, 1, why, hold_id)], at, by)
+    if not left:
+        row.ended_at, row.ended_because = at, why
+
+
+def keep_hold(session: Session, hold_id: int, now: datetime) -> None:
+    """Keep what a hold sets aside until it is handed over: it was bought, and does not lapse any more."""
+    row = session.get_one(HoldRow, hold_id)
+    row.confirmed_at = row.confirmed_at or now
+    row.expires_at = NEVER
 
 
 def lapsed_holds(session: Session, now: datetime) -> list[int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -58,6 +58,7 @@ from server.persistence.deposits import (
 )
 from server.persistence.lessons import find_booking, first_of
 from server.persistence.quotes import lock_key
+from server.persistence.sales import sale_of_quote
 from server.usecases.quotes import find_quote, locked_quote, read_quote
 from server.usecases.stock import open_hold
 from server.usecases.work import Work, new_code
@@ -381,6 +382,7 @@ def give_back_for(
     plain = sorted({code, *(read_code(one, "together") for one in together)})
     quotes = {one: locked_quote(work, find_quote(work, one)) for one in plain}
     quote = quotes.pop(code)
+    _refuse_sold(work, quote)
     if not _is_agreed(work, quote):
         raise Conflict([Fault("quote", NOT_AGREED)])
     bought = _decided(work, quote, tuple(quotes.values()), to_change=True)
@@ -390,14 +392,55 @@ def give_back_for(
     if expected is not None and expected != bought.decision.total:
         words = f"It is {decimal_of(bought.decision.total)} by now, not {decimal_of(expected)}: look at it again."
         raise Conflict([Fault("quote", words)])
-    lessons = {lesson.code: lesson for lesson in bought.lessons}
-    answers = [give_back(lessons[fee.code], quote.code, work.today) for fee in bought.decision.given_back]
-    entries = tuple(answer for answer in answers if isinstance(answer, Entry))
-    save_entries(work.session, entries, work.now, work.actor)
-    write_deed(
-        work.session, work.now, work.actor, f"gave back {decimal_of(bought.decision.total)} with quote {quote.code}"
-    )
+    entries = _given_back(work, bought)
     work.commit()
+    return entries
+
+
+def give_back_with(work: Work, quote: Quote, together: Sequence[str], as_of: date) -> Cents:
+    """Give back the fees that a purchase gives back as of the day it was agreed to, `together` with quotes of parts bought before.
+
+    What it has given back in all, in cents, with what was given back for it before; none is no error. It does not commit.
+    """
+    bought = _decided(work, quote, _earlier(work, quote, together), to_change=True, as_of=as_of)
+    before = sum(lesson.with_kit(quote.code) for lesson in bought.lessons)
+    return before + sum(entry.amount for entry in _given_back(work, bought))
+
+
+def charge_again_with(work: Work, quote_code: str, codes: Collection[str], why: str) -> tuple[Entry, ...]:
+    """Charge the fees of some lessons taken again that were given back with a quote, by their codes. It does not commit."""
+    lessons = load_lessons(work.session, codes_given_back_with(work.session, quote_code), to_change=True)
+    wanted = [lesson for code, lesson in lessons.items() if code in codes]
+    entries, _ = decide_charges(wanted, quote_code, work.today, why)
+    save_entries(work.session, entries, work.now, work.actor)
+    return entries
+
+
+def lessons_given_back_with(work: Work, quote_code: str) -> tuple[PaidLesson, ...]:
+    """The lessons whose fees were given back with a quote and not charged again, by their days."""
+    lessons = load_lessons(work.session, codes_given_back_with(work.session, quote_code))
+    return tuple(
+        sorted((one for one in lessons.values() if one.with_kit(quote_code) > 0), key=lambda lesson: lesson.day)
+    )
+
+
+def _refuse_sold(work: Work, quote: Quote) -> None:
+    """A quote that was bought has a sale, and its fees move with that one."""
+    if sale_of_quote(work.session, quote.token) is not None:
+        raise Conflict(
+            [Fault("quote", "This quote was bought: its fees are given back and charged again with its sale.")]
+        )
+
+
+def _given_back(work: Work, bought: Purchase) -> tuple[Entry, ...]:
+    lessons = {lesson.code: lesson for lesson in bought.lessons}
+    code = bought.quote.code
+    answers = [give_back(lessons[fee.code], code, work.today) for fee in bought.decision.given_back]
+    entries = tuple(answer for answer in answers if isinstance(answer, Entry))
+    if entries:
+        save_entries(work.session, entries, work.now, work.actor)
+        words = f"gave back {decimal_of(bought.decision.total)} with quote {code}"
+        write_deed(work.session, work.now, work.actor, words)
     return entries
 
 
@@ -410,6 +453,7 @@ def charge_again_for(work: Work, quote_code: str, why: str, expected: Cents | No
     if faults := why_faults(why):
         raise InvalidInput(faults)
     code = read_code(quote_code)
+    _refuse_sold(work, read_quote(work, find_quote(work, code)))
     lessons = load_lessons(work.session, codes_given_back_with(work.session, code), to_change=True)
     if not lessons:
         raise NotFound("quote", f"No fee was given back with quote {code}.")
@@ -432,7 +476,10 @@ def _earlier(work: Work, quote: Quote, codes: Iterable[str]) -> tuple[Quote, ...
     return tuple(one for one in quotes if one.code != quote.code)
 
 
-def _decided(work: Work, quote: Quote, together: tuple[Quote, ...], *, to_change: bool = False) -> Purchase:
+def _decided(
+    work: Work, quote: Quote, together: tuple[Quote, ...], *, to_change: bool = False, as_of: date | None = None
+) -> Purchase:
+    today = as_of or work.today
     quotes = (quote, *together)
     named = (code for one in quotes for code in one.answers.get("deposit_codes") or () if isinstance(code, str))
     back_with = {one.code: codes_given_back_with(work.session, one.code) for one in quotes}
@@ -451,7 +498,7 @@ def _decided(work: Work, quote: Quote, together: tuple[Quote, ...], *, to_change
     missing = () if included else missing_for_lessons(slots, policy.tiers)
     kind = included.kind if included else missing[0].lessons.kind if missing else None
     charges, not_charged = decide_charges(
-        (lessons[code] for code in back_with[quote.code] if lessons[code].with_kit(quote.code)), quote.code, work.today
+        (lessons[code] for code in back_with[quote.code] if lessons[code].with_kit(quote.code)), quote.code, today
     )
     return Purchase(
         quote=quote,
@@ -459,8 +506,8 @@ def _decided(work: Work, quote: Quote, together: tuple[Quote, ...], *, to_change
         is_agreed=_is_agreed(work, quote),
         tier=tier,
         lessons=tuple(lessons.values()),
-        decision=decide_deposits(rest, included, policy.refund_window_days, work.today, len(before)),
-        window=window_of(lessons.values(), kind, policy.refund_window_days, work.today) if kind else None,
+        decision=decide_deposits(rest, included, policy.refund_window_days, today, len(before)),
+        window=window_of(lessons.values(), kind, policy.refund_window_days, today) if kind else None,
         missing=missing,
         with_kit=tuple(before),
         charges=charges,

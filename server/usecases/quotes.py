@@ -10,7 +10,7 @@ from typing import Any
 from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.changes import Revised, changes_between
 from server.domain.codes import read_code
-from server.domain.errors import Fault, InvalidInput, NoSoundKit, NotFound, Unreadable
+from server.domain.errors import Conflict, Fault, InvalidInput, NoSoundKit, NotFound, Unreadable
 from server.domain.kits import TALK_TO_US, Fitter, Kit
 from server.domain.quotes import Quote, freeze
 from server.domain.stock import Hold
@@ -18,6 +18,7 @@ from server.persistence.quotes import (
     is_code_taken,
     load_done,
     load_quote,
+    load_withdrawn,
     lock_key,
     lock_quote,
     makers_since,
@@ -29,11 +30,13 @@ from server.persistence.quotes import (
     save_unmet,
     token_of,
 )
+from server.persistence.sales import sale_of_quote
 from server.persistence.stock import open_hold_of
 from server.persistence.worksheets import save_kept
 from server.usecases.fit import fitter_for, with_what_was_seen
 from server.usecases.work import Work, is_token, new_code, new_token
 
+BOUGHT = "This quote was bought: it stays as it is. Anything else is a new quote."
 NO_QUOTE = "There is no quote at this address."
 
 
@@ -83,6 +86,8 @@ def keep_quote(
             raise InvalidInput([fault])
         return done[1]
     before = locked_quote(work, revises) if revises else None
+    if before is not None:
+        refuse_settled(work, before.token)
     given = with_what_was_seen(work, given, revises)
     fitter = fitter_for(work, given, revises, agreed, is_bound=is_bound)
     kit = wanted_kit(fitter, skus)
@@ -111,6 +116,14 @@ def locked_quote(work: Work, token: str) -> Quote:
     if quote is None:
         raise NotFound("token", NO_QUOTE)
     return quote
+
+
+def refuse_settled(work: Work, token: str) -> None:
+    """Refuse to change what was bought, or was withdrawn; raises `Conflict`."""
+    if sale_of_quote(work.session, token) is not None:
+        raise Conflict([Fault("quote", BOUGHT, "a new quote")])
+    if load_withdrawn(work.session, token) is not None:
+        raise Conflict([Fault("quote", "The shop has withdrawn this quote: ask us for a new one.", "a new quote")])
 
 
 def _digest(given: Mapping[str, Any], skus: Sequence[str] | None, revises: str | None, agreed: Agreed) -> str:

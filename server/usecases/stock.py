@@ -42,7 +42,7 @@ from server.persistence.stock import (
 )
 from server.usecases.fit import deposit_today, fitter_for
 from server.usecases.messages import tell
-from server.usecases.quotes import locked_quote
+from server.usecases.quotes import locked_quote, refuse_settled
 from server.usecases.work import Work
 
 
@@ -50,9 +50,19 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
     """Ask to hold the parts of a quote's newest revision: all of them or none, in one transaction.
 
     A request, not yet a contract; it expires after the policy's hours unless the shop confirms it. Agreeing again while
-    the hold is open changes nothing. Raises `NotFound`, `Outdated`, `Lapsed`, `NeedsTheShop`, `TooMany` or `NotFree`.
+    the hold is open changes nothing. Raises `NotFound`, `Outdated`, `Lapsed`, `NeedsTheShop`, `TooMany`, `NotFree`, or `Conflict`
+    for a quote that was bought or withdrawn.
     """
     quote = locked_quote(work, token)
+    hold = set_aside(work, quote, contact, revision)
+    work.commit()
+    return quote, hold
+
+
+def set_aside(work: Work, quote: Quote, contact: Contact, revision: int) -> Hold:
+    """As `agree_to_quote`, for a quote that is locked, as a part of something larger that is committed together."""
+    token = quote.token
+    refuse_settled(work, token)
     if revision != quote.revision:
         words = (
             f"This is revision {revision}; the newest is revision {quote.revision}. Look at it and agree to that one."
@@ -60,7 +70,7 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
         raise Outdated([Fault("revision", words, str(quote.revision))])
     there = open_hold_of(work.session, token, work.now, to_change=True)
     if there is not None and there.revision == revision:
-        return quote, there
+        return there
     if quote.state_on(work.today) == "lapsed":
         raise Lapsed(f"The price was good until {quote.valid_until.isoformat()}: go through the answers again.")
     if quote.talk_first is not None:
@@ -84,9 +94,7 @@ def agree_to_quote(work: Work, token: str, contact: Contact, revision: int) -> t
         expires_at=unconfirmed_until(work.now, work.catalogue.policy),
         deposit_back=deposit_today(work, quote),
     )
-    hold = save_hold(work.session, token, contact, hold, skus, work.actor)
-    work.commit()
-    return quote, hold
+    return save_hold(work.session, token, contact, hold, skus, work.actor)
 
 
 def _skus_to_hold(work: Work, quote: Quote) -> tuple[str, ...]:
@@ -138,9 +146,10 @@ def open_hold(work: Work, token: str) -> Hold | None:
 def confirm_hold(work: Work, token: str) -> Hold:
     """The shop confirms a request: the parts stay aside for the policy's days, and who asked is told, once.
 
-    Raises `NotFound` where none is open.
+    Raises `NotFound` where none is open, and `Conflict` where the parts were bought already.
     """
     quote = locked_quote(work, token)
+    refuse_settled(work, token)
     hold = _open_hold(work, token)
     if not hold.is_confirmed:
         hold = extend_hold(work.session, hold.id, work.now, confirmed_until(work.now, work.catalogue.policy))
@@ -169,8 +178,12 @@ def _tell_confirmed(work: Work, quote: Quote, hold: Hold) -> None:
 
 
 def release_hold(work: Work, token: str, because: str) -> Hold:
-    """Take a request back, so that its parts are free again. Raises `NotFound` where none is open."""
+    """Take a request back, so that its parts are free again.
+
+    Raises `NotFound` where none is open, and `Conflict` where the parts were bought: then they are given back, not let go of.
+    """
     locked_quote(work, token)
+    refuse_settled(work, token)
     hold = _open_hold(work, token)
     end_hold(work.session, hold.id, work.now, because, work.actor)
     work.commit()

@@ -107,7 +107,10 @@ json_values: st.SearchStrategy[Any] = st.recursive(
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=30)
 @given(
-    st.dictionaries(texts, json_values, max_size=4), st.lists(texts, max_size=6), st.none() | in_columns, st.none() | in_columns
+    st.dictionaries(texts, json_values, max_size=4),
+    st.lists(texts, max_size=6),
+    st.none() | in_columns,
+    st.none() | in_columns,
 )
 def test_a_draft_comes_back(
     shop: Shop, answers: dict[str, Any], picks: list[str], revises: str | None, joined: str | None

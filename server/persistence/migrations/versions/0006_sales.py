@@ -273,3 +273,4 @@ def upgrade() -> None:
     op.add_column("quote", sa.Column("withdrawn_at", sa.DateTime(timezone=True), nullable=True))
     op.add_column("quote", sa.Column("withdrawn_by", sa.String(), nullable=True))
     op.add_column("quote", sa.Column("withdrawn_because", sa.Text(), nullable=True))
+    op.execute("INSERT INTO paper_series (name, last) VALUES ('papers', 0)")

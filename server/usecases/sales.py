@@ -1,0 +1,396 @@
+"""Contracts and their money: a quote becomes a sale when the shop takes payment; what is paid in parts; papers in one series.
+
+What does not commit is there for other verbs, which commit. Locks are taken in one order: the quote, the sale, lessons, pieces, parts,
+and the series of papers last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from server.domain.codes import spaced_code
+from server.domain.contracts import agreed_share, gear_of, invoice_lines, items_of
+from server.domain.deposits import decimal_of
+from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, Outdated
+from server.domain.money import Cents
+from server.domain.pieces import Piece, scheme_for
+from server.domain.policy import Policy
+from server.domain.quotes import Quote
+from server.domain.sales import (
+    CONCLUDED,
+    MEANS_WORDS,
+    MONEY,
+    MOST_PAYMENT,
+    Concluded,
+    Mark,
+    MarkKind,
+    Means,
+    Paper,
+    PaperKind,
+    PaperLine,
+    Sale,
+    check_payment,
+    paper_number,
+    rounding_for,
+    write_paper,
+)
+from server.domain.stock import Contact, Hold
+from server.persistence.catalogue import load_policy
+from server.persistence.pieces import add_piece
+from server.persistence.sales import (
+    add_mark,
+    add_paper,
+    add_sale,
+    add_settlement,
+    hold_of_sale,
+    load_sale,
+    next_number,
+    sale_at,
+    sale_of_quote,
+    sale_under,
+)
+from server.persistence.stock import contact_of, keep_hold, open_hold_of
+from server.usecases.deposits import give_back_with
+from server.usecases.messages import tell
+from server.usecases.quotes import find_quote, locked_quote, refuse_settled
+from server.usecases.stock import set_aside
+from server.usecases.work import Work, is_token, new_token
+
+LONGEST_NOTE = 200
+LONGEST_ADDRESS = 400
+LONGEST_KEY = 100
+KEY_ACCEPTED = "the key of the form, of 8 to 100 characters"
+ADDRESS_ACCEPTED = f"name of the street, place, postcode and country, in at most {LONGEST_ADDRESS} characters"
+NO_SALE = "There is no such sale."
+CHANGED_MEANWHILE = "Something was done with this sale meanwhile, perhaps by this very form: look at it again."
+
+
+@dataclass(frozen=True, slots=True)
+class Payment:
+    """Money as the desk takes it: how much in cents, how, and a note; never a card number."""
+
+    amount: Cents
+    means: Means
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """How a contract is made: where, to which address it goes if it is sent, and whether the shop may write afterwards."""
+
+    concluded: Concluded
+    address: str = ""
+    may_write: bool = False
+    contact: Contact | None = None
+    """For whom, where nobody has asked to hold the parts yet."""
+    together: Sequence[str] = ()
+    """Codes of quotes of parts bought before, which count towards the same lesson fees."""
+
+
+def make_contract(work: Work, code: str, revision: int, terms: Terms, payment: Payment | None, key: str) -> Sale:
+    """Make the contract of a quote's newest revision: the shop takes payment, the parts stay set aside until they are handed over.
+
+    In one transaction: the lesson fees are given back as of the day it was agreed to, the first invoice is written, old gear is
+    expected, the first payment is recorded, and the customer is told. The same form sent again (`key`) gives the sale it made. Raises
+    `InvalidInput` with every fault, `NotFound`, `Outdated`, `Conflict` for a quote that was bought or withdrawn, and what setting
+    aside raises where nobody had agreed yet.
+    """
+    check_key(key)
+    quote = locked_quote(work, find_quote(work, code))
+    there = sale_under(work.session, key)
+    if there is not None:
+        return read_sale(work, there)
+    refuse_settled(work, quote.token)
+    if revision != quote.revision:
+        words = f"This was revision {revision}; the newest is revision {quote.revision}. Look at it again."
+        raise Outdated([Fault("revision", words, str(quote.revision))])
+    faults = [*_faults_of_terms(quote, terms), *(payment_faults(payment) if payment else ())]
+    hold = open_hold_of(work.session, quote.token, work.now, to_change=True)
+    is_held = hold is not None and hold.revision == revision
+    if not is_held and terms.contact is None:
+        faults.append(
+            Fault("name", "Nobody has agreed to this revision yet: who buys it?", "a name and how to reach them")
+        )
+    if faults:
+        raise InvalidInput(faults)
+    if hold is None or not is_held:
+        assert terms.contact is not None
+        hold = set_aside(work, quote, terms.contact, revision)
+    contact = contact_of(work.session, quote.token) or terms.contact
+    if contact is None:
+        raise InvalidInput(
+            [Fault("name", "We do not know any more who agreed to this.", "a name and how to reach them")]
+        )
+    sale = _kept(work, quote, hold, contact, terms, key)
+    sale = _first_settlements(work, sale, quote, hold, terms)
+    if payment is not None:
+        sale = _pay(work, sale, payment, f"{key}:payment")
+    elif sale.owed > 0:
+        raise InvalidInput(
+            [Fault("amount", "A contract is made with a payment.", "a part of the balance, or all of it")]
+        )
+    _tell_made(work, sale)
+    work.commit()
+    return sale
+
+
+def _faults_of_terms(quote: Quote, terms: Terms) -> list[Fault]:
+    faults = []
+    if terms.concluded not in CONCLUDED:
+        faults.append(
+            Fault("concluded", "This is not a way to make a contract here.", "one of: " + ", ".join(CONCLUDED))
+        )
+    if _is_sent(quote) and not 5 <= len(terms.address.strip()) <= LONGEST_ADDRESS:
+        faults.append(Fault("address", "It is to be sent: where to?", ADDRESS_ACCEPTED))
+    elif len(terms.address) > LONGEST_ADDRESS or not terms.address.replace("\n", "").isprintable():
+        faults.append(Fault("address", "This address cannot be kept.", ADDRESS_ACCEPTED))
+    return faults
+
+
+def _is_sent(quote: Quote) -> bool:
+    return (quote.answers.get("delivery") or "deliver") == "deliver"
+
+
+def _kept(work: Work, quote: Quote, hold: Hold, contact: Contact, terms: Terms, key: str) -> Sale:
+    """The sale with its items and its first mark, its parts kept aside for good."""
+    policy, price = work.catalogue.policy, quote.kit.price
+    percent = policy.shop.vat_percent
+    held = list(hold.skus)
+    items = []
+    for item in items_of(quote, work.catalogue.parts, percent, work.today):
+        is_held = item.is_goods and item.sku in held
+        if is_held:
+            held.remove(item.sku)
+        items.append(replace(item, is_held=is_held))
+    sale = Sale(
+        id=0,
+        token=new_token(),
+        code=quote.code,
+        quote_token=quote.token,
+        revision=quote.revision,
+        concluded=terms.concluded,
+        made_at=work.now,
+        made_on=work.today,
+        contact=contact,
+        delivery="deliver" if _is_sent(quote) else "collect",
+        zone=quote.answers.get("zone") or policy.shop.home_zone,
+        address=_tidy(terms.address),
+        tier_name=price.tier.name if price.tier else "",
+        tier_percent=price.tier.percent if price.tier else 0,
+        agreed_share=agreed_share(price),
+        policy_version=quote.policy_version,
+        may_write=terms.may_write,
+        items=tuple(items),
+    )
+    number = add_sale(work.session, sale, key, hold.id)
+    keep_hold(work.session, hold.id, work.now)
+    mark(work, number, "confirmed", key, about={"concluded": terms.concluded, "revision": quote.revision})
+    return read_sale(work, number)
+
+
+def _tidy(address: str) -> str:
+    lines = (line.strip() for line in address.replace("\r\n", "\n").split("\n"))
+    return "\n".join(line for line in lines if line)
+
+
+def _first_settlements(work: Work, sale: Sale, quote: Quote, hold: Hold, terms: Terms) -> Sale:
+    """What meets the first invoice besides money: lesson fees given back, old gear, a voucher paid before."""
+    price = quote.kit.price
+    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    fees = give_back_with(work, quote, terms.together, hold.made_at.astimezone(zone).date())
+    for gear in gear_of(quote):
+        _expect(work, sale, quote, gear.place, gear.value)
+    percent = work.catalogue.policy.shop.vat_percent
+    sale = issue(work, sale, "invoice", invoice_lines(sale.items, price.delivery, percent))
+    for means, amount, note in (
+        ("lesson_fee", fees, ""),
+        ("trade_in", price.trade_in, ""),
+        ("voucher", price.voucher, "paid before"),
+    ):
+        if amount:
+            sale = settle(work, sale, means, amount, note, checked=False)  # type: ignore[arg-type]
+    return sale
+
+
+def _expect(work: Work, sale: Sale, quote: Quote, place: int, value: Cents) -> None:
+    """Old gear that is to come with a contract, at the value that was agreed; firm once it was looked at."""
+    given = (quote.answers.get("trades") or ())[place]
+    slot = given["slot"]
+    piece = Piece(
+        id=0,
+        token=new_token(),
+        source="trade_in",
+        state="expected",
+        slot=slot,
+        name=given.get("name") or "",
+        maker="",
+        condition=given.get("condition") or "good",
+        bought=value,
+        scheme=scheme_for("trade_in"),
+        percent=work.catalogue.policy.shop.vat_percent,
+        from_sale=sale.id,
+        from_item=place,
+    )
+    add_piece(work.session, piece, work.now, work.actor)
+
+
+def _tell_made(work: Work, sale: Sale) -> None:
+    tell(
+        work,
+        "contract_made",
+        to_name=sale.contact.name,
+        to_email=sale.contact.email,
+        about=f"sale:{sale.id}",
+        values={
+            "code": spaced_code(sale.code),
+            "link": f"/owned/{sale.token}",
+            "paid": decimal_of(sum(one.amount for one in sale.settlements if one.means in MONEY)),
+            "left": decimal_of(max(0, sale.owed)),
+        },
+    )
+
+
+# Reading.
+
+
+def read_sale(work: Work, number: int) -> Sale:
+    """A sale by its number; raises `NotFound`."""
+    sale = load_sale(work.session, number)
+    if sale is None:
+        raise NotFound("sale", NO_SALE)
+    return sale
+
+
+def sale_for(work: Work, token: str) -> Sale:
+    """The sale at a customer's address; raises `NotFound`."""
+    number = sale_at(work.session, token) if is_token(token) else None
+    if number is None:
+        raise NotFound("token", NO_SALE)
+    return read_sale(work, number)
+
+
+def sale_of(work: Work, quote_token: str) -> Sale | None:
+    """The sale that a quote became, or None."""
+    number = sale_of_quote(work.session, quote_token)
+    return None if number is None else load_sale(work.session, number)
+
+
+def locked_sale(work: Work, number: int) -> Sale:
+    """A sale that nobody else may change meanwhile; raises `NotFound`."""
+    sale = load_sale(work.session, number, to_change=True)
+    if sale is None:
+        raise NotFound("sale", NO_SALE)
+    return sale
+
+
+def policy_of(work: Work, sale: Sale) -> Policy:
+    """The policy under which a sale was made."""
+    now = work.catalogue.policy
+    return now if now.version == sale.policy_version else load_policy(work.session, sale.policy_version)
+
+
+def held_by(work: Work, sale: Sale) -> int | None:
+    """The hold that sets a sale's parts aside."""
+    return hold_of_sale(work.session, sale.id)
+
+
+# Steps of other verbs; none of them commits.
+
+
+def check_key(key: str) -> None:
+    """Refuse a form without its key; raises `InvalidInput`."""
+    if not 8 <= len(key) <= LONGEST_KEY or not key.isprintable():
+        raise InvalidInput([Fault("key", "The form has lost its key: load the page again.", KEY_ACCEPTED)])
+
+
+def mark(
+    work: Work, number: int, kind: MarkKind, key: str, why: str = "", about: Mapping[str, Any] | None = None
+) -> Mark:
+    """Keep that something was done with a sale, once for each key."""
+    add_mark(work.session, number, kind, work.now, work.actor, key, why, about)
+    return Mark(kind, work.now, work.actor, why, about or {}, key)
+
+
+def issue(
+    work: Work, sale: Sale, kind: PaperKind, lines: Sequence[PaperLine], *, why: str = "", corrects: int | None = None
+) -> Sale:
+    """Write an invoice or a credit note under the next number of the series; the sale with it. The sale has to be locked."""
+    number = next_number(work.session)
+    paper = write_paper(kind, number, work.today, lines, sale.papers, why=why, corrects=corrects, by=work.actor)
+    add_paper(work.session, sale.id, paper)
+    return read_sale(work, sale.id)
+
+
+def settle(work: Work, sale: Sale, means: Means, amount: Cents, note: str = "", *, checked: bool = True) -> Sale:
+    """Keep a payment (positive) or a pay-out (negative), with the rounding of cash where the shop rounds; the sale with it.
+
+    Raises `InvalidInput` where more would be paid than is left, unless it is not `checked`: what the contract itself brings is not.
+    The sale has to be locked, or be new.
+    """
+    rounds = work.catalogue.policy.sales.rounds_cash
+    was_owed = sale.owed
+    if checked and (fault := check_payment(sale, means, amount, rounds)) is not None:
+        raise InvalidInput([fault])
+    rounding = rounding_for(means, amount, was_owed, rounds) if checked else 0
+    add_settlement(work.session, sale.id, means, amount, work.today, work.now, work.actor, note)
+    if rounding:
+        add_settlement(work.session, sale.id, "rounding", rounding, work.today, work.now, work.actor)
+    sale = read_sale(work, sale.id)
+    if was_owed > 0 >= sale.owed:
+        mark(work, sale.id, "paid", key=f"paid:{len(sale.settlements)}")
+        sale = read_sale(work, sale.id)
+    return sale
+
+
+def payment_faults(payment: Payment) -> list[Fault]:
+    """What is wrong with money as it was typed, before it is held against a balance."""
+    faults = []
+    if payment.means not in MONEY:
+        faults.append(Fault("means", "This is not a way to pay here.", "one of: " + ", ".join(MONEY)))
+    if not 0 < abs(payment.amount) <= MOST_PAYMENT:
+        accepted = f"an amount from 0.01 to {decimal_of(MOST_PAYMENT)}"
+        faults.append(Fault("amount", "This is not an amount to pay.", accepted))
+    if len(payment.note) > LONGEST_NOTE or not payment.note.isprintable():
+        faults.append(Fault("note", "This note cannot be kept.", f"one line of at most {LONGEST_NOTE} characters"))
+    return faults
+
+
+# Payments.
+
+
+def take_payment(work: Work, number: int, payment: Payment, key: str) -> Sale:
+    """Record a payment, in part or in full, once for each form; a negative amount pays out what the shop owes.
+
+    Raises `NotFound`, and `InvalidInput` with every fault: an unknown way to pay, or more than is left.
+    """
+    check_key(key)
+    sale = locked_sale(work, number)
+    if sale.done_under(key) is not None:
+        return sale
+    faults = payment_faults(payment)
+    if faults:
+        raise InvalidInput(faults)
+    sale = _pay(work, sale, payment, key)
+    work.commit()
+    return sale
+
+
+def _pay(work: Work, sale: Sale, payment: Payment, key: str) -> Sale:
+    kind: MarkKind = "payment" if payment.amount > 0 else "paid_out"
+    said = f"{decimal_of(abs(payment.amount))}, {MEANS_WORDS[payment.means]}"
+    mark(work, sale.id, kind, key, about={"amount": payment.amount, "means": payment.means, "said": said})
+    return settle(work, sale, payment.means, payment.amount, payment.note)
+
+
+def paper_name(work: Work, paper: Paper) -> str:
+    """The number of a paper as it is printed."""
+    return paper_number(paper.number, work.catalogue.policy.sales.invoice_prefix)
+
+
+def refuse_changed(sale: Sale, marks: int) -> None:
+    """Refuse a form that was shown with fewer or more things done to the sale; raises `Conflict`."""
+    if len(sale.marks) != marks:
+        raise Conflict([Fault("sale", CHANGED_MEANWHILE)])
