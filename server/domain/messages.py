@@ -201,6 +201,40 @@ KINDS = (
         "Paid: {paid}\nLeft to pay: {left}\n\nYour papers, what you may give back and until when, and how to swap a size or ask us"
         " something stand on your own page:\n{link}\n\nKeep its address to yourself: whoever has it sees the page.",
     ),
+    _kind(
+        "notice_received",
+        "Somebody gives something back",
+        "when somebody tells us, on their own page or at the desk, that they give something back",
+        {
+            **SHOP_SAMPLES,
+            "code": "7K3M 9XTR",
+            "link": "https://shop.example/owned/sample",
+            "day": "5 December 2026",
+            "items": "Board 104\nHand wing 5.5",
+            "due": "21 December 2026",
+        },
+        ("day", "items"),
+        "We have your notice of {day}",
+        "Dear {name},\n\non {day} you told us that you give this back, of your kit {code}:\n\n{items}\n\nKeep this message: it"
+        " shows that you told us in time. Send or bring the things within 14 days. Your money is due by {due}; it may wait until the"
+        " things are here, or until you show us that you sent them.\n\nYour page:\n{link}",
+    ),
+    _kind(
+        "return_done",
+        "What was given back is worked out",
+        "when the desk has taken something back, with what that comes to",
+        {
+            **SHOP_SAMPLES,
+            "code": "7K3M 9XTR",
+            "link": "https://shop.example/owned/sample",
+            "lines": "Board 104: 1899.00\nWear of the board: -379.80",
+            "total": "1519.20",
+        },
+        ("lines", "total"),
+        "Your return, kit {code}",
+        "Dear {name},\n\nthis is what giving back comes to, line by line:\n\n{lines}\n\nIn all: {total}\n\nYour papers stand on"
+        " your page:\n{link}",
+    ),
 )
 WORDINGS: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}
 

@@ -38,6 +38,7 @@ from server.domain.sales import (
     write_paper,
 )
 from server.domain.stock import Contact, Hold
+from server.persistence.cases import settle_paid_returns
 from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece
 from server.persistence.sales import (
@@ -374,6 +375,8 @@ def take_payment(work: Work, number: int, payment: Payment, key: str) -> Sale:
     if faults:
         raise InvalidInput(faults)
     sale = _pay(work, sale, payment, key)
+    if sale.owed >= 0:
+        settle_paid_returns(work.session, sale.id, work.now)
     work.commit()
     return sale
 
