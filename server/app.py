@@ -47,6 +47,7 @@ from server.web.pages import calls as page_calls
 from server.web.pages import counter as page_counter
 from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
+from server.web.pages import faulty as page_faulty
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import learner as page_learner
@@ -58,8 +59,10 @@ from server.web.pages import paper as page_paper
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
+from server.web.pages import returns as page_returns
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
+from server.web.pages import swaps as page_swaps
 from server.web.pages import units as page_units
 from server.web.pages import worksheets as page_worksheets
 from server.web.render import Pages, environment
@@ -68,7 +71,17 @@ from server.web.static import StaticFiles
 
 SWEEP_SECONDS = 3600
 SEND_SECONDS = 5
-HIDDEN_FROM_ROBOTS = ("/drafts/", "/quotes/", "/beside/", "/prepared/", "/bookings/", "/desk", "/messages/", "/api/")
+HIDDEN_FROM_ROBOTS = (
+    "/drafts/",
+    "/quotes/",
+    "/beside/",
+    "/prepared/",
+    "/bookings/",
+    "/desk",
+    "/messages/",
+    "/api/",
+    "/owned/",
+)
 NO_ROBOTS_IN = "".join(["User-agent: *\n", *(f"Disallow: {path}\n" for path in HIDDEN_FROM_ROBOTS)])
 log = logging.getLogger("slackwater")
 
@@ -109,6 +122,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_news,
         page_prepared,
         page_bookings,
+        page_returns,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
@@ -125,8 +139,11 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_deposits,
         page_messages,
         page_accounts,
+        page_swaps,
+        page_faulty,
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
+    app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
     for owners_door in (page_accounts, page_messages):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 

@@ -14,6 +14,7 @@ from server.domain.accounts import Role
 from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
 from server.domain.assessments import read_seen
 from server.domain.messages import KINDS
+from server.domain.sales import Sale
 from server.domain.stock import Movement
 from server.persistence.accounts import account_named
 from server.persistence.stock import load_free, save_movements
@@ -21,15 +22,20 @@ from server.usecases.accounts import recover_by_command
 from server.usecases.assessments import keep_assessment
 from server.usecases.calls import promise_call
 from server.usecases.deposits import take_deposit
+from server.usecases.faulty import ToMaker, claim_fault, report_fault
 from server.usecases.lessons import call_weather
 from server.usecases.messages import give_up, outbox, tell
 from server.usecases.quotes import issue_quote, read_quote
+from server.usecases.returns import give_notice
 from server.usecases.stock import confirm_hold
+from server.usecases.swaps import sizes_for
 from server.usecases.work import Shop, new_token
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
 from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
+from tests.builders_goods import given_back, kit_received
 from tests.builders_lessons import booked, lesson
+from tests.builders_sales import new_key
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
 from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
@@ -533,6 +539,64 @@ def _given_up(world: World) -> Seen:
         return Seen(f"/desk/messages/{outbox(work)[-1].id}")
 
 
+# Giving back, swapping, faulty goods.
+
+
+def _kit_received(world: World) -> Sale:
+    return kit_received(
+        world.fill().shop, trades=[{"slot": "board", "price_new": 900_00, "months": 18, "condition": "good"}]
+    )
+
+
+def _return(query: str, status: int = 200) -> State:
+    """A return at the desk as it is worked out, of which the customer has told us."""
+
+    def made(world: World) -> Seen:
+        sale = _kit_received(world)
+        with world.shop.writing() as work:
+            give_notice(work, sale.id, [1, 6], "Too wild for me.", new_key())
+        return Seen(f"/desk/sales/{sale.id}/return{query}", None, status)
+
+    return made
+
+
+def _cases_open(world: World) -> Seen:
+    """A notice, a return that waits for its money, and something faulty."""
+    _return("")(world)
+    given_back(world.shop, _kit_received(world))
+    _fault(world)
+    return Seen("/desk/cases")
+
+
+def _give_back(world: World) -> Seen:
+    sale = _kit_received(world)
+    with world.shop.writing() as work:
+        give_notice(work, sale.id, [6], "", new_key())
+    return Seen(f"/owned/{sale.token}/give-back")
+
+
+def _swap(world: World) -> Seen:
+    sale = _kit_received(world)
+    with world.shop.reading() as work:
+        wing = next(item for item in sale.items if item.slot == "hand_wing")
+        sku = next(one.part.sku for one in sizes_for(work, sale, wing) if not one.refusal)
+    return Seen(f"/desk/sales/{sale.id}/swap?item={wing.number}&sku={sku}")
+
+
+def _fault(world: World) -> Seen:
+    sale = _kit_received(world)
+    with world.shop.writing("Maeve") as work:
+        case = report_fault(work, sale.id, 1, "The track is loose, and it clicks.", work.today, new_key())
+    with world.shop.writing("Maeve") as work:
+        claim_fault(work, case.id, ToMaker("sent", "R 17", 0, "with three photographs"), new_key())
+    return Seen(f"/desk/sales/{sale.id}/fault")
+
+
+def _fault_wrong(world: World) -> Seen:
+    sale = _kit_received(world)
+    return Seen(f"/desk/sales/{sale.id}/fault", encoded([("noticed_on", "never"), ("key", new_key())]), 422)
+
+
 STATES: dict[str, State] = {
     "home": _at("/"),
     "privacy": _at("/privacy"),
@@ -660,4 +724,15 @@ STATES: dict[str, State] = {
     "error 404 of a quote": _at(f"/quotes/{NO_TOKEN}", 404),
     "error 405": lambda world: Seen("/privacy", b"", 405),
     "error 422": _kept_without_answers,
+    "return at the desk": _as("staff", _return("")),
+    "return at the desk, worked out": _as(
+        "staff",
+        _return("?kind=cancel&notice_on=2026-11-25&take=1&take=6&wear-1=10&fetch-1=yes"),
+    ),
+    "return at the desk, wrong": _as("staff", _return("?kind=goodwill&notice_on=never&take=1&wear-1=99", 422)),
+    "returns and faults": _as("staff", _cases_open),
+    "giving back": _give_back,
+    "swap at the desk": _as("staff", _swap),
+    "fault at the desk": _as("staff", _fault),
+    "fault at the desk, wrong": _as("staff", _fault_wrong),
 }

@@ -18,13 +18,27 @@ from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.faulty import Case, Progress, progress_of
 from server.domain.periods import last_day_of
 from server.domain.pieces import Piece
-from server.domain.returns import Around, Asked, FeeBack, GearIn, Row, Worked, may_come_back, usual_kind, work_out
+from server.domain.quotes import Quote
+from server.domain.returns import (
+    Around,
+    Asked,
+    FeeBack,
+    GearIn,
+    Row,
+    Told,
+    Worked,
+    may_come_back,
+    told_before,
+    usual_kind,
+    work_out,
+)
 from server.domain.sales import Item, MarkKind, Paper, Sale
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
 from server.outside.public_holidays import public_holidays
 from server.persistence.accounts import write_deed
 from server.persistence.cases import add_case, load_case, load_cases, load_open_cases, save_outcome
+from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece, load_piece, pieces_from_sale, save_piece
 from server.persistence.sales import save_item
 from server.persistence.stock import lock_parts, save_movements, take_from_hold
@@ -94,6 +108,13 @@ def digest_of(worked: Worked) -> str:
 def preview_return(work: Work, sale: Sale, asked: Asked) -> Worked:
     """What giving something back would come to today; writes nothing."""
     return work_out(sale, asked, around_of(work, sale))
+
+
+def told_of_quote(work: Work, quote: Quote) -> Told:
+    """What is told before the purchase about giving back the parts of a quote, under the policy that it was made with."""
+    now = work.catalogue.policy
+    policy = now if now.version == quote.policy_version else load_policy(work.session, quote.policy_version)
+    return told_before(policy.sales, quote.kit.price.lines)
 
 
 # The notice.

@@ -39,6 +39,7 @@ PUBLIC = {
     "/bookings/{token}/call-off": {"POST"},
     "/bookings/{token}/move": {"POST"},
     "/bookings/{token}/lesson.ics": {"GET"},
+    "/owned/{token}/give-back": {"GET", "POST"},
     "/sign-in": {"GET", "POST"},
     "/sign-in/code": {"GET", "POST"},
     "/welcome/{link}": {"GET", "POST"},
@@ -109,6 +110,14 @@ STAFF = {
     "/account/factor/confirm": {"POST"},
     "/account/sessions/end": {"POST"},
     "/account/sessions/{number}/end": {"POST"},
+    "/desk/cases": {"GET"},
+    "/desk/cases/{number}/close": {"POST"},
+    "/desk/cases/{number}/remedy": {"POST"},
+    "/desk/cases/{number}/claim": {"POST"},
+    "/desk/cases/{number}/settle": {"POST"},
+    "/desk/sales/{number}/return": {"GET", "POST"},
+    "/desk/sales/{number}/swap": {"GET", "POST"},
+    "/desk/sales/{number}/fault": {"GET", "POST"},
 }
 OWNER: Routes = {
     "/staff": {"GET", "POST"},

@@ -15,11 +15,13 @@ from starlette.responses import Response
 from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotFound, TooMany
 from server.domain.kits import TALK_TO_US
 from server.domain.quotes import Quote
+from server.domain.returns import Told
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.stock import Hold, read_contact
 from server.outside.qr import Squares, qr_of
 from server.usecases.learner import draft_from_quote
 from server.usecases.quotes import read_quote, revised_since, version_of
+from server.usecases.returns import told_of_quote
 from server.usecases.stock import agree_to_quote, open_hold, release_hold
 from server.usecases.work import Work
 from server.web.drawings.ruler import Ruler, ruler
@@ -110,6 +112,7 @@ class QuotePage:
     notes: tuple[str, ...]
     version: str
     revised: RevisedShown | None
+    told: Told
     announced: str = ""
     """What somebody is told who looks at an older version, or asked for one."""
     is_asking_new: bool = False
@@ -176,6 +179,7 @@ def quote_page(
         notes=tuple(measures_said_in(note, units) for note in notes),
         version=version_of(quote.revision, hold),
         revised=revised_shown(revised, terms.shop, units) if revised else None,
+        told=told_of_quote(work, quote),
     )
 
 
