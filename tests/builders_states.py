@@ -555,7 +555,7 @@ def _return(query: str, status: int = 200) -> State:
         sale = _kit_received(world)
         with world.shop.writing() as work:
             give_notice(work, sale.id, [1, 6], "Too wild for me.", new_key())
-        return Seen(f"/desk/sales/{sale.id}/return{query}", None, status)
+        return Seen(f"/desk/sales/{sale.id}/return{query.replace('today', sale.made_on.isoformat())}", None, status)
 
     return made
 
@@ -727,7 +727,7 @@ STATES: dict[str, State] = {
     "return at the desk": _as("staff", _return("")),
     "return at the desk, worked out": _as(
         "staff",
-        _return("?kind=cancel&notice_on=2026-11-25&take=1&take=6&wear-1=10&fetch-1=yes"),
+        _return("?kind=cancel&notice_on=today&take=1&take=6&wear-1=10&fetch-1=yes"),
     ),
     "return at the desk, wrong": _as("staff", _return("?kind=goodwill&notice_on=never&take=1&wear-1=99", 422)),
     "returns and faults": _as("staff", _cases_open),

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
-from typing import cast
 
 from fastapi import APIRouter
 from starlette.datastructures import FormData, UploadFile
@@ -26,7 +25,6 @@ from server.domain.returns import (
     RETURN_WORDS,
     Asked,
     Coming,
-    ReturnKind,
     Told,
     Worked,
     last_day_for,
@@ -43,6 +41,7 @@ from server.usecases.returns import (
     holidays_around,
     list_open_cases,
     preview_return,
+    read_case,
     take_back,
 )
 from server.usecases.sales import policy_of, read_sale, sale_for
@@ -60,7 +59,8 @@ FIELD_WORDS = {
     "kind": "Why it may come back",
     "notice_on": "When they told us",
     "take": "What comes back",
-    "why": "Why",
+    "why": "In a few words",
+    "closing": "Why",
 }
 
 
@@ -76,7 +76,6 @@ class ThingShown:
     most_kept: int
     is_bulky: bool
     was_out: bool
-    serial: str
 
 
 @dataclass(frozen=True)
@@ -91,6 +90,7 @@ class ReturnPage(TypedForm):
     is_over: bool
     waiting: str
     waiting_text: str
+    waiting_id: int
     kinds: tuple[tuple[str, str], ...]
     things: tuple[ThingShown, ...]
     today: str
@@ -126,7 +126,7 @@ class Read:
     faults: tuple[Fault, ...]
 
 
-def _read(form: FormData, today: date) -> Read:
+def _read(form: FormData, sale: Sale, today: date) -> Read:
     typed = {name: text_in(form, name) for name in form if name not in ("take", "key", "digest", "do")}
     taken = [int(one) for one in texts_in(form, "take") if one.isascii() and one.isdigit() and len(one) < 6]
     faults = []
@@ -144,11 +144,11 @@ def _read(form: FormData, today: date) -> Read:
     kind = typed.get("kind", "")
     if kind not in RETURN_KINDS:
         faults.append(Fault("kind", "On which ground does it come back?", "one of the list"))
-        kind = "goodwill"
+        kind = usual_kind(sale)
     ticked = {f"take-{item}" for item in taken}
     ticked |= {name for name in typed if name.startswith(("fetch-", "new-")) and typed[name]}
     as_new = frozenset(item for item in taken if typed.get(f"new-{item}"))
-    asked = Asked(cast(ReturnKind, kind), day or today, tuple(coming), typed.get("why", ""))
+    asked = Asked(kind, day or today, tuple(coming), typed.get("why", ""))
     return Read(asked, as_new, typed, frozenset(ticked), tuple(faults))
 
 
@@ -174,6 +174,8 @@ def _thing(sale: Sale, item: Item, bulky: tuple[str, ...], wear: Decimal) -> Thi
         note = (note + ", " if note else "") + "not handed over yet"
     is_worn = charged > 0 and item.received_on is not None and item.slot != BY_HAND
     most = wear if is_worn else Decimal(0)
+    if item.serial:
+        note = (note + ", " if note else "") + f"no. {item.serial}"
     return ThingShown(
         item.number,
         item.label,
@@ -183,25 +185,22 @@ def _thing(sale: Sale, item: Item, bulky: tuple[str, ...], wear: Decimal) -> Thi
         share_of(charged, most),
         item.slot in bulky and was_out,
         item.is_goods and was_out and item.piece is None,
-        item.serial,
     )
 
 
 def _page(work: Work, sale: Sale, read: Read | None, faults: tuple[Fault, ...] = ()) -> ReturnPage:
     waiting = _waiting(cases_of(work, sale))
     is_typed = read is not None
-    read = read or _read(_filled(sale, waiting, work.today), work.today)
-    faults = faults or read.faults
-    worked = preview_return(work, sale, read.asked) if not read.faults and (is_typed or read.asked.coming) else None
-    if worked is not None:
-        faults = faults or worked.refusals
+    read = read or _read(_filled(sale, waiting, work.today), sale, work.today)
+    worked = preview_return(work, sale, read.asked) if is_typed or read.asked.coming else None
+    faults = faults or _all_faults(read, worked)
     policy = policy_of(work, sale)
     shop, terms = policy.shop, policy.sales
     last = last_day_for(sale, usual_kind(sale), terms, holidays_around(work, sale))
     labels = {item.number: item.label for item in sale.items}
     carried = [(name, text) for name, text in read.typed.items() if text]
     carried += [("take", str(one.number)) for one in read.asked.coming]
-    is_shown = worked is not None and not worked.refusals
+    is_shown = worked is not None and not worked.refusals and not read.faults
     return ReturnPage(
         number=sale.id,
         code=sale.code,
@@ -213,7 +212,12 @@ def _page(work: Work, sale: Sale, read: Read | None, faults: tuple[Fault, ...] =
         if waiting is None
         else f"{day_words(waiting.notice_on, shop)}: {', '.join(labels.get(one, '') for one in waiting.items)}",
         waiting_text=waiting.text if waiting else "",
-        kinds=tuple((kind, RETURN_WORDS[kind].capitalize()) for kind in RETURN_KINDS),
+        waiting_id=waiting.id if waiting else 0,
+        kinds=tuple(
+            (kind, RETURN_WORDS[kind].capitalize())
+            for kind in RETURN_KINDS
+            if kind in (usual_kind(sale), "goodwill", "fault")
+        ),
         things=tuple(
             _thing(sale, item, terms.bulky_slots, terms.wear_of(item.slot))
             for item in sale.items
@@ -234,6 +238,13 @@ def _page(work: Work, sale: Sale, read: Read | None, faults: tuple[Fault, ...] =
     )
 
 
+def _all_faults(read: Read, worked: Worked | None) -> tuple[Fault, ...]:
+    """What cannot be read, and what stands against the rest of it."""
+    unread = {fault.field for fault in read.faults}
+    refused = worked.refusals if worked is not None else ()
+    return (*read.faults, *(fault for fault in refused if fault.field not in unread))
+
+
 def _tier_words(worked: Worked) -> str:
     if worked.is_whole or worked.tier_before == worked.tier_after:
         return ""
@@ -248,7 +259,7 @@ def show(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf, pa
     with shop.reading(account.name) as work:
         sale = read_sale(work, number)
         form = FormData([(name, text) for name, text in request.query_params.multi_items()])
-        page = _page(work, sale, _read(form, work.today) if form else None)
+        page = _page(work, sale, _read(form, sale, work.today) if form else None)
         status = 422 if page.faults else 200
         return pages.show(
             request, "returns/return.html", page, work.catalogue.policy.shop, block="worked", status=status
@@ -259,11 +270,12 @@ def show(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf, pa
 def take(request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Take back what was shown, or only note the day on which the customer told us."""
     with shop.reading(account.name) as work:
-        read = _read(form, work.today)
+        sale = read_sale(work, number)
+        read = _read(form, sale, work.today)
     try:
         with shop.writing(account.name) as work:
             if read.faults:
-                raise InvalidInput(read.faults)
+                raise InvalidInput(_all_faults(read, preview_return(work, sale, read.asked)))
             if text_in(form, "do") == "notice":
                 items = [one.number for one in read.asked.coming]
                 give_notice(work, number, items, read.asked.why, text_in(form, "key"), read.asked.notice_on)
@@ -299,20 +311,14 @@ class CaseShown:
 
 
 @dataclass(frozen=True)
-class CasesPage(TypedForm):
+class CasesPage:
     """Returns and faults that are not settled."""
 
     returns: tuple[CaseShown, ...]
     faulty: tuple[CaseShown, ...]
-    key: str
-    closing: int
-    typed: Mapping[str, str] = field(default_factory=dict)
-    faults: tuple[Fault, ...] = ()
 
 
-def _cases_page(
-    work: Work, closing: int = 0, typed: Mapping[str, str] | None = None, faults: tuple[Fault, ...] = ()
-) -> CasesPage:
+def _cases_page(work: Work) -> CasesPage:
     shop = work.catalogue.policy.shop
     shown = []
     for one in list_open_cases(work):
@@ -340,10 +346,6 @@ def _cases_page(
     return CasesPage(
         returns=tuple(case for kind, case in shown if kind == "return"),
         faulty=tuple(case for kind, case in shown if kind == "fault"),
-        key=new_token(),
-        closing=closing,
-        typed=typed or {},
-        faults=faults,
     )
 
 
@@ -363,17 +365,19 @@ def cases(request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf) -> R
 
 @desk_router.post("/desk/cases/{number}/close")
 def close(request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
-    """Settle a case with a word on why."""
-    typed = {"why": text_in(form, "why")}
+    """The customer keeps it after all: the notice is settled with a word on why."""
+    closing = text_in(form, "closing")
     try:
         with shop.writing(account.name) as work:
-            close_case(work, number, typed["why"], text_in(form, "key"))
+            close_case(work, number, closing, text_in(form, "key"))
         return see_other("/desk/cases")
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading(account.name) as work:
-        page = _cases_page(work, number, typed, faults)
-        return pages.show(request, "returns/cases.html", page, work.catalogue.policy.shop, status=status)
+        page = _page(work, read_sale(work, read_case(work, number).sale), None)
+        faults = tuple(replace(fault, field="closing" if fault.field == "why" else fault.field) for fault in faults)
+        page = replace(page, typed={**page.typed, "closing": closing}, faults=faults)
+        return pages.show(request, "returns/return.html", page, work.catalogue.policy.shop, status=status)
 
 
 # The customer's own page.

@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.domain.errors import Conflict, Fault, InvalidInput
+from server.domain.fit import is_less
 from server.domain.kits import size_words
 from server.domain.sales import Item, Sale
 from server.domain.slots import SLOT_WORDS
@@ -33,6 +34,7 @@ class SizeShown:
     """Another size in stock: where choosing it leads, and why it may not be chosen."""
 
     sku: str
+    way: str
     label: str
     refusal: str
     is_chosen: bool
@@ -85,6 +87,7 @@ def _part(work: Work, sale: Sale, item: Item, chosen: tuple[int, str]) -> PartSh
         sizes=tuple(
             SizeShown(
                 one.part.sku,
+                "smaller" if listed and is_less(one.part.gear.size, listed.gear.size) else "larger",
                 f"{one.part.name}, {size_words(one.part.gear)}",
                 one.refusal,
                 chosen == (item.number, one.part.sku),
