@@ -474,6 +474,11 @@ class ToldPart:
     most: Cents
     freight: Cents = 0
 
+    @property
+    def percent_words(self) -> str:
+        """The per cent as it is written: 20, 12.5."""
+        return f"{self.percent:g}"
+
 
 @dataclass(frozen=True, slots=True)
 class Told:

@@ -17,7 +17,7 @@ from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.faulty import Case, Progress, progress_of
 from server.domain.periods import last_day_of
-from server.domain.pieces import Piece
+from server.domain.pieces import Piece, Source
 from server.domain.quotes import Quote
 from server.domain.returns import (
     Around,
@@ -240,7 +240,11 @@ def take_back(work: Work, number: int, asked: Asked, as_new: Collection[int], di
     if digest != digest_of(worked):
         raise Conflict([Fault("digest", OTHER_SUM)])
     why = asked.why.strip() or "given back"
-    charge_again_with(work, sale.code, worked.charged_again, why)
+    charged = charge_again_with(work, sale.code, worked.charged_again, why)
+    if sum(entry.amount for entry in charged) != -sum(
+        amount for means, amount, _ in worked.settlements if means == "lesson_fee"
+    ):
+        raise Conflict([Fault("digest", OTHER_SUM)])
     _hand_back_gear(work, worked)
     _move_goods(work, sale, asked, worked, as_new)
     for means, amount, note in worked.settlements:
@@ -271,10 +275,12 @@ def first_invoice(sale: Sale) -> Paper | None:
 
 
 def _hand_back_gear(work: Work, worked: Worked) -> None:
+    """Old gear goes home; what was sold on while this was worked out cannot."""
     for number in worked.gear_back:
         piece = load_piece(work.session, number, to_change=True)
-        if piece is not None:
-            save_piece(work.session, replace(piece, state="given_back"), work.now)
+        if piece is None or piece.state in ("sold", "scrapped", "given_back"):
+            raise Conflict([Fault("digest", OTHER_SUM)])
+        save_piece(work.session, replace(piece, state="given_back"), work.now)
 
 
 def _move_goods(work: Work, sale: Sale, asked: Asked, worked: Worked, as_new: Collection[int]) -> None:
@@ -283,7 +289,10 @@ def _move_goods(work: Work, sale: Sale, asked: Asked, worked: Worked, as_new: Co
     used = {one.number for one in asked.coming if one.wear_percent}
     for item in going:
         if item.is_goods and not item.is_held and (item.number not in as_new or item.piece is not None):
-            to_pieces(work, sale, item, condition="good" if item.number in used else "like_new")
+            if asked.kind == "fault":
+                to_pieces(work, sale, item, condition="poor", note="Came back as faulty.")
+            else:
+                to_pieces(work, sale, item, condition="good" if item.number in used else "like_new")
     lock_parts(work.session, (item.sku for item in going if item.is_goods and item.piece is None))
     hold = held_by(work, sale)
     for item in going:
@@ -301,7 +310,9 @@ def _was_out(item: Item) -> bool:
     return item.received_on is not None or item.sent_on is not None
 
 
-def to_pieces(work: Work, sale: Sale, item: Item, *, condition: str, source: str = "returned") -> None:
+def to_pieces(
+    work: Work, sale: Sale, item: Item, *, condition: str, source: Source = "returned", note: str = ""
+) -> None:
     """What came back becomes a used piece to be looked at; a used piece that was sold is one again."""
     if not _was_out(item):
         return
@@ -314,7 +325,7 @@ def to_pieces(work: Work, sale: Sale, item: Item, *, condition: str, source: str
     came = Piece(
         id=0,
         token=new_token(),
-        source="swap" if source == "swap" else "returned",
+        source=source,
         state="to_inspect",
         slot=item.slot,
         name=item.label,
@@ -326,6 +337,7 @@ def to_pieces(work: Work, sale: Sale, item: Item, *, condition: str, source: str
         sku=item.sku,
         serial=item.serial,
         measures=dict(part.gear.measures) if part else None,
+        note=note,
         from_sale=sale.id,
         from_item=item.number,
     )

@@ -100,6 +100,7 @@ class ReturnPage(TypedForm):
     digest: str
     key: str
     freight: int
+    left: int
     held_back: str
     carried: tuple[tuple[str, str], ...]
     typed: Mapping[str, str] = field(default_factory=dict)
@@ -230,6 +231,7 @@ def _page(work: Work, sale: Sale, read: Read | None, faults: tuple[Fault, ...] =
         digest=digest_of(worked) if worked is not None else "",
         key=new_token(),
         freight=terms.bulky_freight,
+        left=sale.owed,
         held_back=HELD_BACK,
         carried=tuple(carried),
         typed=read.typed,

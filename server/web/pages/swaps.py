@@ -65,6 +65,7 @@ class SwapPage(TypedForm):
     item: int
     sku: str
     swap: Swap | None
+    left: int
     digest: str
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
@@ -117,6 +118,7 @@ def _page(
         item=item,
         sku=sku,
         swap=swap,
+        left=sale.owed,
         digest=digest_of(swap) if swap else "",
         key=new_token(),
         typed=typed or {},
