@@ -56,6 +56,7 @@ from server.web.pages import look as page_look
 from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
 from server.web.pages import paper as page_paper
+from server.web.pages import photos as page_photos
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
@@ -77,10 +78,11 @@ HIDDEN_FROM_ROBOTS = (
     "/beside/",
     "/prepared/",
     "/bookings/",
+    "/owned/",
+    "/photos/",
     "/desk",
     "/messages/",
     "/api/",
-    "/owned/",
 )
 NO_ROBOTS_IN = "".join(["User-agent: *\n", *(f"Disallow: {path}\n" for path in HIDDEN_FROM_ROBOTS)])
 log = logging.getLogger("slackwater")
@@ -123,6 +125,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_prepared,
         page_bookings,
         page_returns,
+        page_photos,
     )
     for door in (*programs, *people):
         app.include_router(door.router)

@@ -40,6 +40,7 @@ PUBLIC = {
     "/bookings/{token}/move": {"POST"},
     "/bookings/{token}/lesson.ics": {"GET"},
     "/owned/{token}/give-back": {"GET", "POST"},
+    "/photos/{token}": {"GET"},
     "/sign-in": {"GET", "POST"},
     "/sign-in/code": {"GET", "POST"},
     "/welcome/{link}": {"GET", "POST"},
