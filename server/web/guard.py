@@ -44,7 +44,7 @@ PRIVATE_PATHS = (
     "/staff",
     "/api/quotes/",
 )
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets)/)[^/]+")
+SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos)/)[^/]+")
 
 requests_log = logging.getLogger("slackwater.requests")
 
