@@ -234,12 +234,16 @@ def take_back(work: Work, number: int, asked: Asked, as_new: Collection[int], di
     sale = locked_sale(work, number)
     if sale.done_under(key) is not None:
         return sale
+    asked = replace(asked, why=" ".join(asked.why.split()))
     worked = preview_return(work, sale, asked)
-    if worked.refusals:
-        raise InvalidInput(worked.refusals)
+    refusals = list(worked.refusals)
+    if len(asked.why) > LONGEST_TEXT or not asked.why.isprintable():
+        refusals.append(Fault("why", "This text cannot be kept.", TEXT_ACCEPTED))
+    if refusals:
+        raise InvalidInput(refusals)
     if digest != digest_of(worked):
         raise Conflict([Fault("digest", OTHER_SUM)])
-    why = asked.why.strip() or "given back"
+    why = asked.why or "given back"
     charged = charge_again_with(work, sale.code, worked.charged_again, why)
     if sum(entry.amount for entry in charged) != -sum(
         amount for means, amount, _ in worked.settlements if means == "lesson_fee"

@@ -119,9 +119,14 @@ def swap_part(work: Work, number: int, item_number: int, sku: str, serial: str, 
     sale = locked_sale(work, number)
     if sale.done_under(key) is not None:
         return sale
+    faults = []
+    if sku not in work.catalogue.parts:
+        faults.append(Fault("sku", "The catalogue has no such part.", "a size in stock"))
     if len(serial) > LONGEST_SERIAL or not serial.isprintable():
         accepted = f"at most {LONGEST_SERIAL} letters, figures and signs"
-        raise InvalidInput([Fault("serial", "This serial number cannot be kept.", accepted)])
+        faults.append(Fault("serial", "This serial number cannot be kept.", accepted))
+    if faults:
+        raise InvalidInput(faults)
     lock_parts(work.session, [sku])
     if load_free(work.session, work.now).get(sku, 0) < 1:
         raise NotFree([Fault("sku", "The last one was taken meanwhile.", "a size in stock")])

@@ -43,6 +43,12 @@ def test_a_notice_is_worked_out_at_the_desk_and_taken_back_once(app: FastAPI, cl
     assert {item.number for item in now.items if item.gone} == {1, 6}
     assert "taken back" in Reader(staff).open("/desk/cases").text
 
+    own.press("Confirm: I cancel for these", take=["2"])
+    desk.open(f"/desk/sales/{sale.id}/return").press("Nothing comes back")
+    assert (desk.status, desk.by_id("closing").get("aria-invalid")) == (422, "true")
+    desk.press("Nothing comes back", closing="They keep the mast.")
+    assert (desk.address, "Work it out" in desk.text) == ("/desk/cases", False)
+
 
 def test_a_size_is_swapped_and_a_fault_followed_at_the_desk(app: FastAPI, staff: Client) -> None:
     sale = kit_received(app.state.shop)
@@ -66,3 +72,9 @@ def test_a_size_is_swapped_and_a_fault_followed_at_the_desk(app: FastAPI, staff:
     assert form.get("action") == f"/desk/cases/{case}/claim"
     assert staff.post(f"/desk/cases/{case}/claim", content=encoded(claimed), headers=FORM).status_code == 303
     assert "Sent to the maker, their reference R 17" in desk.open(desk.address).text
+    desk.press("Write it down", remedy="repair", why="A new track screw.")
+    assert "Repaired: A new track screw." in desk.text
+    desk.press("Settle it", closing="")
+    assert (desk.status, desk.by_id("closing").get("aria-invalid")) == (422, "true")
+    desk.press("Settle it", closing="It holds.")
+    assert "Nothing faulty is open." in desk.text
