@@ -317,13 +317,13 @@ def _was_out(item: Item) -> bool:
 def to_pieces(
     work: Work, sale: Sale, item: Item, *, condition: str, source: Source = "returned", note: str = ""
 ) -> None:
-    """What came back becomes a used piece to be looked at; a used piece that was sold is one again."""
-    if not _was_out(item):
-        return
+    """What came back becomes a used piece to be looked at; a used piece that was sold is one again, for sale if it never left."""
     if item.piece is not None:
         piece = load_piece(work.session, item.piece, to_change=True)
         if piece is not None:
-            save_piece(work.session, replace(piece, state="to_inspect"), work.now)
+            save_piece(work.session, replace(piece, state="to_inspect" if _was_out(item) else "for_sale"), work.now)
+        return
+    if not _was_out(item):
         return
     part = work.catalogue.parts.get(item.sku)
     came = Piece(

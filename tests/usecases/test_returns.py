@@ -25,6 +25,7 @@ from server.usecases.returns import (
     list_open_cases,
     preview_return,
     take_back,
+    to_pieces,
 )
 from server.usecases.sales import read_sale
 from server.usecases.swaps import digest_of as swap_digest_of
@@ -97,6 +98,19 @@ def test_gear_sold_on_is_paid_out_at_its_agreed_value(shop: Shop) -> None:
         kept = load_piece(work.session, piece.id)
         assert kept is not None
         assert kept.state == "sold"
+
+
+def test_a_used_piece_that_was_sold_is_one_again(shop: Shop) -> None:
+    sale = bought(shop, trades=[TRADED])
+    with shop.writing("Maeve") as work:
+        (piece,) = pieces_from_sale(work.session, sale.id)
+        save_piece(work.session, replace(piece, state="sold"), work.now)
+        there = read_sale(work, sale.id).items[0]
+        for taken, state in ((there, "for_sale"), (replace(there, received_on=work.today), "to_inspect")):
+            to_pieces(work, sale, replace(taken, piece=piece.id), condition="good")
+            now = load_piece(work.session, piece.id)
+            assert now is not None
+            assert now.state == state
 
 
 def test_nothing_is_done_at_another_sum_than_was_shown(shop: Shop) -> None:
