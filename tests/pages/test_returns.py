@@ -43,8 +43,10 @@ def test_a_notice_is_worked_out_at_the_desk_and_taken_back_once(app: FastAPI, cl
     assert {item.number for item in now.items if item.gone} == {1, 6}
     assert "taken back" in Reader(staff).open("/desk/cases").text
 
-    own.press("Confirm: I cancel for these", take=["2"])
-    desk.open(f"/desk/sales/{sale.id}/return").press("Nothing comes back")
+    desk.open(f"/desk/sales/{sale.id}/return?kind=cancel&notice_on=2026-11-25&take=2")
+    desk.press("Only note that they told us")
+    assert f"They told us on 25 November 2026: {sale.items[1].label}" in desk.text
+    desk.press("Nothing comes back")
     assert (desk.status, desk.by_id("closing").get("aria-invalid")) == (422, "true")
     desk.press("Nothing comes back", closing="They keep the mast.")
     assert (desk.address, "Work it out" in desk.text) == ("/desk/cases", False)
