@@ -55,6 +55,7 @@ from server.web.pages import look as page_look
 from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
 from server.web.pages import paper as page_paper
+from server.web.pages import photos as page_photos
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
@@ -68,7 +69,18 @@ from server.web.static import StaticFiles
 
 SWEEP_SECONDS = 3600
 SEND_SECONDS = 5
-HIDDEN_FROM_ROBOTS = ("/drafts/", "/quotes/", "/beside/", "/prepared/", "/bookings/", "/desk", "/messages/", "/api/")
+HIDDEN_FROM_ROBOTS = (
+    "/drafts/",
+    "/quotes/",
+    "/beside/",
+    "/prepared/",
+    "/bookings/",
+    "/owned/",
+    "/photos/",
+    "/desk",
+    "/messages/",
+    "/api/",
+)
 NO_ROBOTS_IN = "".join(["User-agent: *\n", *(f"Disallow: {path}\n" for path in HIDDEN_FROM_ROBOTS)])
 log = logging.getLogger("slackwater")
 
@@ -109,6 +121,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_news,
         page_prepared,
         page_bookings,
+        page_photos,
     )
     for door in (*programs, *people):
         app.include_router(door.router)

@@ -39,6 +39,7 @@ PUBLIC = {
     "/bookings/{token}/call-off": {"POST"},
     "/bookings/{token}/move": {"POST"},
     "/bookings/{token}/lesson.ics": {"GET"},
+    "/photos/{token}": {"GET"},
     "/sign-in": {"GET", "POST"},
     "/sign-in/code": {"GET", "POST"},
     "/welcome/{link}": {"GET", "POST"},
