@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Literal
 
 from server.domain.catalogue import Catalogue, Part
@@ -108,6 +108,29 @@ class Sessions:
     def left(self) -> int:
         """Those still to come, never below zero."""
         return max(0, self.promised - self.otherwise - self.taken)
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A customer's question about a sale (or about one item of it), and its answer; `answered_at` is None while it waits."""
+
+    id: int
+    sale_id: int
+    item: int | None
+    text: str
+    asked_at: datetime
+    answer: str = ""
+    answered_at: datetime | None = None
+    answered_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A question that waits for an answer, with who asks."""
+
+    question: Question
+    name: str
+    code: str
 
 
 SessionKind = Literal["support", "lesson"]

@@ -238,8 +238,9 @@ KINDS = (
         {**OWNED_SAMPLES, "weeks": "4 weeks"},
         ("link",),
         "How does it go with your kit?",
-        "Dear {name},\n\nyou have had your kit for {weeks} now. How does it go? Is anything loose, worn or not as it should be?\n\n"
-        "Ask us anything, and see what comes next, on your own page:\n{link}\n\nThere you can also say that we should not write any more.",
+        "Dear {name},\n\nyou have had your kit for {weeks} now. How does it go? Is anything loose, worn or not as it should be?"
+        "\n\nAsk us anything, and see what comes next, on your own page:\n{link}\n\nThere you can also say that we should write"
+        " no more.",
     ),
 )
 WORDINGS: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from server.domain.errors import Fault, InvalidInput
+from server.domain.stock import Contact
 
 Runs = tuple[str | int, ...]
 LONGEST_LIST, MOST_IN_LIST, LONGEST_MAKER = 20_000, 500, 80
@@ -47,6 +49,21 @@ class Recall:
     def names(self, serial: str) -> bool:
         """Whether a part of this serial number is called back; where it is not known, nobody can say that it is not."""
         return not serial or not self.ranges or any(one.has(serial) for one in self.ranges)
+
+
+@dataclass(frozen=True, slots=True)
+class SoldPart:
+    """One part that was sold: to whom, as what, under which serial number, and where it is now."""
+
+    sale_id: int
+    code: str
+    contact: Contact
+    label: str
+    sku: str
+    serial: str
+    sent_on: date | None
+    received_on: date | None
+    gone: str
 
 
 def runs_of(serial: str) -> Runs:

@@ -3,55 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 
 from sqlmodel import Session, col, func, or_, select
 
+from server.domain.aftercare import Question, Waiting
 from server.domain.pieces import Piece
+from server.domain.recall import SoldPart
 from server.domain.stock import Contact
 from server.persistence.pieces import piece_from
 from server.persistence.tables import FollowUpRow, PieceRow, QuestionRow, SaleItemRow, SaleRow
 
 PIECES_AWAY = ("sold", "scrapped", "given_back")
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """A customer's question about a sale (or about one item of it), and its answer; `answered_at` is None while it waits."""
-
-    id: int
-    sale_id: int
-    item: int | None
-    text: str
-    asked_at: datetime
-    answer: str = ""
-    answered_at: datetime | None = None
-    answered_by: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """A question that waits for an answer, with who asks."""
-
-    question: Question
-    name: str
-    code: str
-
-
-@dataclass(frozen=True, slots=True)
-class SoldPart:
-    """One part that was sold: to whom, as what, under which serial number, and where it is now."""
-
-    sale_id: int
-    code: str
-    contact: Contact
-    label: str
-    sku: str
-    serial: str
-    sent_on: date | None
-    received_on: date | None
-    gone: str
 
 
 def _question_from(row: QuestionRow) -> Question:

@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 from server.domain.aftercare import (
     NextStep,
     Owned,
+    Question,
     SessionKind,
     Sessions,
+    Waiting,
     fault_of_question,
     included_lessons,
     next_steps,
@@ -24,13 +26,11 @@ from server.domain.kits import Fitter
 from server.domain.learner import a_step_further, read_answers
 from server.domain.messages import one_line
 from server.domain.pieces import Piece
-from server.domain.recall import Recall
+from server.domain.recall import Recall, SoldPart
 from server.domain.sales import Sale
+from server.outside.photos import Photo
 from server.persistence.aftercare import (
     PIECES_AWAY,
-    Question,
-    SoldPart,
-    Waiting,
     add_question,
     answered_questions,
     drop_follow_ups,
@@ -52,6 +52,7 @@ from server.persistence.sales import save_contact
 from server.persistence.stock import load_on_hand
 from server.usecases.deposits import lessons_given_back_with
 from server.usecases.messages import tell
+from server.usecases.photos import keep_photos
 from server.usecases.sales import check_key, locked_sale, mark, policy_of, read_sale
 from server.usecases.work import Work
 
@@ -105,20 +106,26 @@ def next_steps_of(work: Work, sale: Sale) -> tuple[NextStep, ...]:
 # Questions.
 
 
-def ask_question(work: Work, sale: Sale, item: int | None, text: str, key: str) -> Question:
-    """Put a customer's question on the desk's list, once for each form; photos are kept beside it by the caller's own step.
+def ask_question(
+    work: Work,
+    sale: Sale,
+    item: int | None,
+    text: str,
+    photos: Sequence[Photo],
+    key: str,
+    photo_faults: Sequence[Fault] = (),
+) -> Question:
+    """Put a customer's question with its photographs on the desk's list, once for each form.
 
-    Raises `InvalidInput` with what is wrong. It does not commit: `keep_question` does.
+    Raises `InvalidInput` with every fault, those of the photographs included, which were found when they were read.
     """
     check_key(key)
     locked_sale(work, sale.id)
     there = question_under(work.session, key)
     if there is not None and there.sale_id == sale.id:
         return there
-    faults = []
     fault = fault_of_question(text, open_questions_of(work.session, sale.id))
-    if fault is not None:
-        faults.append(fault)
+    faults = [*([fault] if fault is not None else []), *photo_faults]
     if item is not None and sale.item(item) is None:
         faults.append(Fault("item", "This is none of your parts.", "one of the list, or none"))
     if there is not None:
@@ -126,6 +133,8 @@ def ask_question(work: Work, sale: Sale, item: int | None, text: str, key: str) 
     if faults:
         raise InvalidInput(faults)
     number = add_question(work.session, sale.id, item, text, work.now, key)
+    keep_photos(work, f"question:{number}", photos)
+    work.commit()
     return read_question(work, number)
 
 

@@ -60,6 +60,14 @@ def to_come(sale: Sale) -> tuple[Item, ...]:
     return tuple(item for item in sale.items if item.is_to_come and item.sent_on is None)
 
 
+def numbers_there(work: Work, items: Sequence[Item]) -> frozenset[int]:
+    """The numbers of those items that are here to be given: set aside, a used piece, or free on the shelf."""
+    free = load_free(work.session, work.now)
+    return frozenset(
+        item.number for item in items if item.is_held or item.piece is not None or free.get(item.sku, 0) > 0
+    )
+
+
 def sizes_to_choose(work: Work, item: Item) -> tuple[tuple[str, str], ...]:
     """For what is sized at the shop, the sizes that can be given now: SKU and words, the one that was set aside first."""
     if item.slot not in SIZED_AT_THE_SHOP or item.piece is not None:

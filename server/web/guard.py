@@ -39,12 +39,13 @@ PRIVATE_PATHS = (
     "/bookings/",
     "/prepared/",
     "/welcome/",
+    "/owned/",
     "/desk",
     "/account",
     "/staff",
     "/api/quotes/",
 )
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets)/)[^/]+")
+SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos)/)[^/]+")
 
 requests_log = logging.getLogger("slackwater.requests")
 
