@@ -150,9 +150,14 @@ def care_for(slots: Iterable[str]) -> tuple[tuple[str, tuple[str, ...]], ...]:
 
 
 def fits_to(spare: Part, sku: str, maker: str) -> bool:
-    """Whether a spare part fits a part: `fits` names its SKU, or its maker, among names with spaces between them."""
-    named = f" {' '.join(spare.gear.text('fits').casefold().split())} "
-    return any(name and f" {name.casefold()} " in named for name in (sku, maker))
+    """Whether a spare part fits a part: what it `fits` names its SKU, or its maker whole, with semicolons between names.
+
+    SKUs hold no spaces, so that several may also stand with spaces between them.
+    """
+    names = [" ".join(name.split()) for name in spare.gear.text("fits").casefold().split(";")]
+    return any(bool(maker) and name == maker.casefold() for name in names) or any(
+        bool(sku) and sku.casefold() in name.split() for name in names
+    )
 
 
 def spares_for(catalogue: Catalogue, owned: Sequence[tuple[str, str]]) -> tuple[Part, ...]:

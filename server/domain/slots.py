@@ -138,7 +138,7 @@ EXTRA_MEASURES = (
     Measure("mass_to_kg", 0, 300, in_file=False),
 )
 SPARE_MEASURES = (Measure("fits"),)
-"""What a spare part fits: SKUs and makers, with spaces between them."""
+"""What a spare part fits: SKUs and makers, with semicolons between them."""
 
 
 def measures_of(slot: str) -> tuple[Measure, ...]:
