@@ -39,6 +39,7 @@ class Point:
     """
 
     name: str
+    title: str
     words: str
     mind: str
     is_safety: bool = False
@@ -48,6 +49,7 @@ class Point:
 POINTS = (
     Point(
         "bolts",
+        "Bolts",
         "Bolts greased, and tightened to the torque on the maker's own paper",
         "The maker's paper decides, not the arm. Check again after the first session.",
         is_safety=True,
@@ -55,6 +57,7 @@ POINTS = (
     ),
     Point(
         "inflation",
+        "Pressure",
         "Hand wing inflated to the pressure marked on it, valves shut, no leak heard",
         "The marking on the wing decides; less on a hot day in the sun.",
         is_safety=True,
@@ -62,6 +65,7 @@ POINTS = (
     ),
     Point(
         "leash",
+        "Leashes",
         "Board leash and wing leash looked at, and how they are worn shown",
         "Cord, swivel and cuff without a nick.",
         is_safety=True,
@@ -69,19 +73,29 @@ POINTS = (
     ),
     Point(
         "vest",
+        "Vest and helmet",
         "Told to wear a buoyancy vest and a helmet, each time",
         "The vest's label says for which weight.",
         is_safety=True,
         slots=(*CORE_SLOTS, "buoyancy_vest", "helmet"),
     ),
-    Point("bag", "Board bag and covers", "Edges of a foil cut: covers go on before it is carried.", slots=CORE_SLOTS),
+    Point(
+        "bag",
+        "Bag and covers",
+        "Board bag and covers",
+        "Edges of a foil cut: covers go on before it is carried.",
+        slots=CORE_SLOTS,
+    ),
     Point(
         "care",
+        "Care",
         "How to rinse, undo, grease and dry it shown",
         "It stands on their own page too.",
         slots=(*CORE_SLOTS, "pump", "wetsuit"),
     ),
-    Point("papers", "The makers' papers and the spare bolts handed over", "Instructions, warranty cards, keys."),
+    Point(
+        "papers", "Papers", "The makers' papers and the spare bolts handed over", "Instructions, warranty cards, keys."
+    ),
 )
 """Common practice of the trade; the makers' papers and the instructor on the beach decide."""
 
@@ -185,7 +199,7 @@ def faults_of_taken(taken: Sequence[Taken], items: Sequence[Item]) -> list[Fault
         if one.serial and not SERIAL.fullmatch(one.serial):
             faults.append(Fault(f"serial-{one.number}", "This cannot be a serial number.", SERIAL_ACCEPTED))
         if needs_serial(item) and not one.serial and not one.has_none:
-            words = f"Its serial number is needed: {item.label}."
+            words = "Its serial number is needed."
             faults.append(Fault(f"serial-{one.number}", words, "the number on it, or the tick that there is none"))
         if one.serial and one.has_none:
             words = "There is a serial number here, and the tick says that there is none."
@@ -219,7 +233,7 @@ def faults_of_handover(handover: Handover, items: Sequence[Item]) -> list[Fault]
     for point in points_for(item.slot for item in items if item.number in numbers):
         faults += _faults_of_check(point, handover.checks.get(point.name, Check()))
     if not 1 <= len(handover.explained_by) <= LONGEST_NAME or not handover.explained_by.isprintable():
-        words = "Who went through it with them?"
+        words = "A name is needed."
         faults.append(Fault("explained_by", words, f"a name of at most {LONGEST_NAME} characters"))
     return faults + _faults_of_signature(handover)
 
@@ -227,22 +241,22 @@ def faults_of_handover(handover: Handover, items: Sequence[Item]) -> list[Fault]
 def _faults_of_check(point: Point, check: Check) -> list[Fault]:
     name = f"check-{point.name}"
     if check.state not in CHECK_STATES:
-        return [Fault(name, f"Not answered yet: {point.words}.", "done, does not apply, or not done")]
+        return [Fault(name, "Not answered yet.", "done, does not apply, or not done")]
     faults = []
     if len(check.note) > LONGEST_NOTE or not check.note.isprintable():
         faults.append(Fault(f"note-{point.name}", "This note cannot be kept.", f"one line of at most {LONGEST_NOTE}"))
     if check.state == "not_done" and point.is_safety:
-        words = f"This has to be done before anything leaves: {point.words}."
+        words = "This matters for safety: it has to be done before anything leaves."
         faults.append(Fault(name, words, "done, or why it does not apply"))
     elif not check.note and (check.state == "not_done" or (point.is_safety and check.state == "not_needed")):
-        faults.append(Fault(f"note-{point.name}", f"Say why: {point.words}.", "a few words"))
+        faults.append(Fault(f"note-{point.name}", "Say why.", "a few words"))
     return faults
 
 
 def _faults_of_signature(handover: Handover) -> list[Fault]:
     faults = []
     if not 1 <= len(handover.signed_by) <= LONGEST_NAME or not handover.signed_by.isprintable():
-        words = "Whose signature is it?"
+        words = "A name is needed: whose signature is it?"
         faults.append(Fault("signed_by", words, f"a name of at most {LONGEST_NAME} characters"))
     signature = read_signature(handover.drawn)
     if signature is None:
@@ -259,7 +273,13 @@ def record_of(handover: Handover, items: Sequence[Item]) -> dict[str, Any]:
     numbers = [one.number for one in handover.taken]
     return {
         "items": [
-            {"number": one.number, "label": by_number[one.number].label, "sku": one.sku, "serial": one.serial}
+            {
+                "number": one.number,
+                "label": by_number[one.number].label,
+                "sku": one.sku,
+                "serial": one.serial,
+                "has_none": one.has_none,
+            }
             for one in handover.taken
         ],
         "checks": [

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -128,12 +127,3 @@ def _fault_of_range(first: str, last: str, one: SerialRange) -> Fault | None:
     if any(isinstance(low, int) and isinstance(high, int) and low > high for low, high in apart):
         return Fault("last", "The last is before the first.", "the higher number last")
     return None
-
-
-def said_ranges(ranges: Sequence[SerialRange]) -> str:
-    """How many ranges and single numbers are asked for, in words; empty where all serial numbers are."""
-    whole = sum(one.low != one.high for one in ranges)
-    single = len(ranges) - whole
-    words = [f"{whole} range" + ("s" if whole > 1 else "")] if whole else []
-    words += [f"{single} single number" + ("s" if single > 1 else "")] if single else []
-    return " and ".join(words)

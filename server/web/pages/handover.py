@@ -117,7 +117,7 @@ class SaleForm(TypedForm):
             label = next((item.label for item in self.items if str(item.number) == about), "")
             return f"{label}, serial number" if kind == "serial" else label
         if kind in ("check", "note") and about:
-            return "Check list" if kind == "check" else "Note"
+            return next((point.title for point in POINTS if point.name == about), "Note")
         return FIELD_WORDS.get(name, "")
 
 
@@ -196,7 +196,10 @@ def record_shown(one: Mark, place: int, terms: ShopTerms) -> RecordShown:
         place,
         moment_words(one.at, terms),
         one.by,
-        tuple((str(item["label"]), str(item["serial"])) for item in about.get("items", ())),
+        tuple(
+            (str(item["label"]), str(item["serial"]) or ("none on it" if item["has_none"] else ""))
+            for item in about.get("items", ())
+        ),
         tuple((str(row["words"]), CHECK_WORDS[row["state"]], str(row["note"])) for row in about.get("checks", ())),
         bool(about.get("set_up")),
         str(about.get("explained_by", "")),

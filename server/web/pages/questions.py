@@ -16,7 +16,7 @@ from server.domain.aftercare import Waiting
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.pieces import SOURCE_WORDS
 from server.domain.policy import ShopTerms
-from server.domain.recall import Recall, SoldPart, read_recall, said_ranges
+from server.domain.recall import SoldPart, read_recall
 from server.usecases.aftercare import (
     Recalled,
     answer_question,
@@ -105,7 +105,6 @@ class RecallPage(TypedForm):
     """A recall as it was typed, and whom it concerns; `is_asked` once it was looked for."""
 
     is_asked: bool
-    ranges: str
     owners: tuple[OwnerShown, ...]
     unknown: tuple[OwnerShown, ...]
     pieces: tuple[tuple[int, str, str, str], ...]
@@ -193,7 +192,7 @@ def answer(request: Request, number: RowNumber, account: StaffOf, form: Form, sh
 def recall(request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
     """What a maker calls back: the form."""
     with shop.reading(account.name) as work:
-        page = RecallPage(False, "", (), (), (), ())
+        page = RecallPage(False, (), (), (), ())
         return pages.show(request, "owned/recall.html", page, work.catalogue.policy.shop)
 
 
@@ -207,17 +206,16 @@ def find(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages: Pa
             asked = read_recall(**typed)
             found = find_recalled(work, asked)
         except InvalidInput as error:
-            page = RecallPage(False, "", (), (), (), (), typed, error.faults)
+            page = RecallPage(False, (), (), (), (), typed, error.faults)
             return pages.show(request, "owned/recall.html", page, terms, status=422)
         if text_in(form, "do") == "csv":
             return _table(found)
-        return pages.show(request, "owned/recall.html", _recall_page(asked, found, typed, terms), terms)
+        return pages.show(request, "owned/recall.html", _recall_page(found, typed, terms), terms)
 
 
-def _recall_page(asked: Recall, found: Recalled, typed: Mapping[str, str], terms: ShopTerms) -> RecallPage:
+def _recall_page(found: Recalled, typed: Mapping[str, str], terms: ShopTerms) -> RecallPage:
     return RecallPage(
         True,
-        said_ranges(asked.ranges),
         tuple(_owner(one, terms) for one in found.owners),
         tuple(_owner(one, terms) for one in found.unknown),
         tuple((one.id, one.name, one.serial or "not known", SOURCE_WORDS[one.source]) for one in found.pieces),
