@@ -130,13 +130,13 @@ def folder(tmp_path: Path) -> FolderCopy:
 
 
 @pytest.fixture(scope="session")
-def built(tmp_path_factory: pytest.TempPathFactory, seeded: Path) -> Iterator[FastAPI]:
+def built(tmp_path_factory: pytest.TempPathFactory, seeded: Path) -> FastAPI:
     """The application, built once: its hundred routes are read at their first request, which takes longer than most tests."""
     folder = tmp_path_factory.mktemp("built")
     shutil.copyfile(sqlite_file(seeded), sqlite_file(folder))
     made = create_app(Settings(data=folder, base_address=ADDRESS, public_burst=0), COMPILED)
     made.state.shop.close()
-    yield made
+    return made
 
 
 @pytest.fixture
