@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from server.domain.aftercare import MOST_OPEN_QUESTIONS
 from server.domain.errors import Conflict, InvalidInput
 from server.domain.recall import read_recall
 from server.domain.sales import Sale
+from server.persistence.sales import add_items
 from server.usecases.aftercare import (
     answer_question,
     ask_question,
@@ -127,3 +130,15 @@ def test_a_recall_finds_every_owner_of_a_range_and_asks_those_whose_number_nobod
     assert [one.sale_id for one in found.owners] == [sale.id]
     assert {one.sale_id for one in both.owners} == {one.sale_id for one in whole.owners} == {sale.id, other.id}
     assert not found.unknown
+
+
+def test_of_hundreds_of_boards_a_range_finds_every_one_in_it(shop: Shop) -> None:
+    sale = owned(shop)
+    board = next(item for item in sale.items if item.slot == "board")
+    with shop.writing() as work:
+        serials = [f"{board.sku}-{number:04d}" for number in range(1, 401)]
+        many = [replace(board, number=100 + place, serial=serial) for place, serial in enumerate(serials)]
+        add_items(work.session, sale.id, [*many, replace(board, number=99, serial="")])
+        found = find_recalled(work, read_recall("", board.sku, f"{board.sku}-0099", f"{board.sku} 350", ""))
+    assert [one.serial for one in found.owners] == serials[98:350]
+    assert [one.serial for one in found.unknown] == [""]
