@@ -27,7 +27,7 @@ from server.outside.mail import Mailer
 from server.persistence.engine import Place
 from server.security.passwords import Passwords
 from server.settings import Settings
-from server.usecases.aftercare import tell_follow_ups
+from server.usecases.aftercare import forget_questions, tell_follow_ups
 from server.usecases.messages import send_due
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
@@ -214,6 +214,8 @@ def _sweep(shop: Shop) -> None:
         swept = sweep(work)
     with shop.writing("sweep") as work:
         tell_follow_ups(work)
+    with shop.writing("sweep") as work:
+        forget_questions(work)
     if not swept.is_nothing:
         log.info("swept", extra=asdict(swept))
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
-from sqlmodel import Session, col, func, or_, select
+from sqlmodel import Session, col, delete, func, or_, select
 
 from server.domain.aftercare import Question, Waiting
 from server.domain.pieces import Piece
 from server.domain.recall import SoldPart
 from server.domain.stock import Contact
 from server.persistence.pieces import piece_from
-from server.persistence.tables import FollowUpRow, PieceRow, QuestionRow, SaleItemRow, SaleRow
+from server.persistence.tables import FollowUpRow, PhotoRow, PieceRow, QuestionRow, SaleItemRow, SaleRow
 
 PIECES_AWAY = ("sold", "scrapped", "given_back")
 
@@ -79,6 +79,19 @@ def _with_names(session: Session, where: object, order: object, most: int) -> li
     wanted = select(QuestionRow, SaleRow.name, SaleRow.code).join(SaleRow, col(SaleRow.id) == col(QuestionRow.sale_id))
     rows = session.exec(wanted.where(where).order_by(order).limit(most))  # type: ignore[arg-type]
     return [Waiting(_question_from(row), name, code) for row, name, code in rows]
+
+
+def delete_questions_before(session: Session, day: date) -> int:
+    """Delete the questions about sales that were made before a day, with their photographs; how many there were."""
+    old = (
+        select(QuestionRow.id)
+        .join(SaleRow, col(SaleRow.id) == col(QuestionRow.sale_id))
+        .where(col(SaleRow.made_on) < day)
+    )
+    numbers = list(session.exec(old))
+    session.exec(delete(PhotoRow).where(col(PhotoRow.about).in_([f"question:{number}" for number in numbers])))
+    session.exec(delete(QuestionRow).where(col(QuestionRow.id).in_(numbers)))
+    return len(numbers)
 
 
 # Follow-ups.

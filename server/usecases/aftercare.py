@@ -25,6 +25,7 @@ from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, Slackw
 from server.domain.kits import Fitter
 from server.domain.learner import a_step_further, read_answers
 from server.domain.messages import one_line
+from server.domain.periods import months_after
 from server.domain.pieces import Piece
 from server.domain.recall import Recall, SoldPart
 from server.domain.sales import Sale
@@ -33,6 +34,7 @@ from server.persistence.aftercare import (
     PIECES_AWAY,
     add_question,
     answered_questions,
+    delete_questions_before,
     drop_follow_ups,
     due_follow_ups,
     load_question,
@@ -192,6 +194,14 @@ def answer_question(work: Work, number: int, answer: str) -> Question:
     )
     work.commit()
     return replace(question, answer=answer, answered_at=work.now, answered_by=work.actor)
+
+
+def forget_questions(work: Work) -> int:
+    """Delete questions and their photographs once the years are over for which a sale is kept; how many there were."""
+    kept_since = months_after(work.today, -12 * work.catalogue.policy.sales.kept_years)
+    number = delete_questions_before(work.session, kept_since)
+    work.commit()
+    return number
 
 
 # Sessions on the water.

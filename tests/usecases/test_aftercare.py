@@ -10,11 +10,13 @@ from server.domain.aftercare import MOST_OPEN_QUESTIONS
 from server.domain.errors import Conflict, InvalidInput
 from server.domain.recall import read_recall
 from server.domain.sales import Sale
+from server.outside.photos import Photo
 from server.persistence.sales import add_items
 from server.usecases.aftercare import (
     answer_question,
     ask_question,
     find_recalled,
+    forget_questions,
     next_steps_of,
     owned_of,
     questions_about,
@@ -26,6 +28,7 @@ from server.usecases.aftercare import (
     write_no_more,
 )
 from server.usecases.messages import message_texts
+from server.usecases.photos import photos_of
 from server.usecases.work import Shop
 from tests.builders_handover import owned
 from tests.builders_shop import Clock
@@ -54,11 +57,14 @@ def test_letters_that_ask_how_it_goes_are_written_once_each_and_end_when_they_ar
     assert len(letters(shop, other, "follow_up")) == 1
 
 
-def test_a_question_lands_on_the_list_once_is_answered_once_and_there_are_not_too_many(shop: Shop) -> None:
+def test_a_question_lands_on_the_list_once_is_answered_once_and_there_are_not_too_many(
+    shop: Shop, clock: Clock
+) -> None:
     sale = owned(shop)
     for place in range(MOST_OPEN_QUESTIONS):
         with shop.writing() as work:
-            ask_question(work, sale, sale.goods[0].number, f"Is this {place} loose?", (), f"question-{place}")
+            photos = [Photo(b"a picture", 4, 3)] if place == 0 else []
+            ask_question(work, sale, sale.goods[0].number, f"Is this {place} loose?", photos, f"question-{place}")
     with shop.writing() as work:
         assert ask_question(work, sale, None, "Is this 0 loose?", (), "question-0").text == "Is this 0 loose?"
     with shop.writing() as work, pytest.raises(InvalidInput) as caught:
@@ -76,6 +82,12 @@ def test_a_question_lands_on_the_list_once_is_answered_once_and_there_are_not_to
     assert len(letters(shop, sale, "question_answered")) == 1
     with shop.reading() as work:
         assert questions_about(work, sale)[-1].answered_by == "Maeve"
+    for weeks, left in ((360, MOST_OPEN_QUESTIONS), (8, 0)):  # The policy keeps sales for seven years.
+        clock.forward(weeks=weeks)
+        with shop.writing("sweep") as work:
+            forget_questions(work)
+            assert len(questions_about(work, sale)) == left
+            assert len(photos_of(work, f"question:{number}")) == min(left, 1)
 
 
 def test_sessions_are_counted_down_and_never_below_none(shop: Shop) -> None:
