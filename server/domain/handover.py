@@ -17,7 +17,7 @@ from server.domain.slots import CORE_SLOTS
 
 CheckState = Literal["done", "not_needed", "not_done"]
 CHECK_STATES: tuple[CheckState, ...] = get_args(CheckState)
-CHECK_WORDS: Mapping[str, str] = {"done": "Done", "not_needed": "Does not apply", "not_done": "Not done"}
+CHECK_WORDS: Mapping[str, str] = {"done": "Done", "not_needed": "Not needed", "not_done": "Not done"}
 FOIL_SLOTS = ("mast", "fuselage", "front_foil", "tail")
 LONGEST_SERIAL, LONGEST_NOTE, LONGEST_NAME, LONGEST_CARRIER = 40, 200, 80, 60
 SERIAL = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ./_-]{0,39}", re.ASCII)
@@ -226,7 +226,7 @@ def folded_serial(serial: str) -> str:
 def faults_of_handover(handover: Handover, items: Sequence[Item]) -> list[Fault]:
     """Everything that is wrong with a handover, in the order of the form.
 
-    A point that matters for safety and is not done refuses the handover and is named; whether it does not apply wants a word why.
+    A point that matters for safety and is not done refuses the handover and is named; that it is not needed wants a word why.
     """
     faults = faults_of_taken(handover.taken, items)
     numbers = {one.number for one in handover.taken}
@@ -241,13 +241,13 @@ def faults_of_handover(handover: Handover, items: Sequence[Item]) -> list[Fault]
 def _faults_of_check(point: Point, check: Check) -> list[Fault]:
     name = f"check-{point.name}"
     if check.state not in CHECK_STATES:
-        return [Fault(name, "Not answered yet.", "done, does not apply, or not done")]
+        return [Fault(name, "Not answered yet.", "done, not needed, or not done")]
     faults = []
     if len(check.note) > LONGEST_NOTE or not check.note.isprintable():
         faults.append(Fault(f"note-{point.name}", "This note cannot be kept.", f"one line of at most {LONGEST_NOTE}"))
     if check.state == "not_done" and point.is_safety:
         words = "This matters for safety: it has to be done before anything leaves."
-        faults.append(Fault(name, words, "done, or why it does not apply"))
+        faults.append(Fault(name, words, "done, or why it is not needed"))
     elif not check.note and (check.state == "not_done" or (point.is_safety and check.state == "not_needed")):
         faults.append(Fault(f"note-{point.name}", "Say why.", "a few words"))
     return faults

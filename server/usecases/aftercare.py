@@ -94,13 +94,13 @@ def spares_of(work: Work, owned: Sequence[Owned]) -> tuple[Part, ...]:
 
 def next_steps_of(work: Work, sale: Sale) -> tuple[NextStep, ...]:
     """The next step for the kit owned, by the answers of its quote; none where its quote or its parts are not known any more."""
-    quote = load_quote(work.session, sale.quote_token, sale.revision) if sale.quote_token else None
-    if quote is None:
-        return ()
     try:
+        quote = load_quote(work.session, sale.quote_token, sale.revision) if sale.quote_token else None
+        if quote is None:
+            return ()
         answers = read_answers(quote.answers, work.catalogue)
     except SlackwaterError:
-        return ()  # A spot or a zone is not listed any more: nobody can say what that learner needs.
+        return ()  # A spot is not listed any more, or the record is of another time: nobody can say what that learner needs.
     fitter = Fitter.of(a_step_further(answers), work.shelf, work.today)
     return next_steps(fitter, sale.items, work.today)
 

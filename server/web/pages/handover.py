@@ -313,7 +313,8 @@ def hand(request: Request, number: RowNumber, account: StaffOf, form: Form, shop
         with shop.writing(account.name) as work:
             sale = hand_over(work, number, handover, text_in(form, "key"))
             done = [one.key for one in sale.marks if one.kind == "handed_over"]
-        return see_other(f"/desk/sales/{number}/hand-over/{done.index(text_in(form, 'key')) + 1}")
+        key = text_in(form, "key")
+        return see_other(f"/desk/sales/{number}/hand-over" + (f"/{done.index(key) + 1}" if key in done else ""))
     except InvalidInput as error:
         faults, status = error.faults, 422
     except Conflict as error:
