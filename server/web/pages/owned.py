@@ -295,7 +295,7 @@ def ask(request: Request, token: str, form: PhotoForm, shop: ShopOf, pages: Page
     with shop.reading() as work:
         sale_for(work, token)
     photos, photo_faults = photos_in(form, "photos", MOST_PHOTOS)
-    typed = {name: text_in(form, name) for name in ("text", "item", "key")}
+    typed = {name: text_in(form, name).replace("\r\n", "\n") for name in ("text", "item", "key")}
     item = typed["item"]
     try:
         with shop.writing() as work:

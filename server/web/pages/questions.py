@@ -171,7 +171,7 @@ def _question_page(work: Work, number: int, answer: str = "", faults: Sequence[F
 @router.post("/desk/questions/{number}")
 def answer(request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Answer a question, and on to the list."""
-    text = text_in(form, "answer")
+    text = text_in(form, "answer").replace("\r\n", "\n")
     try:
         with shop.writing(account.name) as work:
             answer_question(work, number, text)
