@@ -154,7 +154,7 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         state=sale.state,
         stands=STANDS[sale.state],
         owed=sale.owed,
-        parts=tuple(_part(one, terms) for one in owned),
+        parts=_parts(owned, terms),
         sent=sent_shown(sale, work.today, terms) if sale.state == "on_its_way" else (),
         papers=tuple(
             (
@@ -187,6 +187,21 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         is_over=is_over,
         has_parts=has_parts,
     )
+
+
+def _parts(owned: Sequence[Owned], terms: ShopTerms) -> tuple[PartShown, ...]:
+    """The parts of the kit one by one, and after them the extras of the same day together, which have no serial numbers."""
+    each = [_part(one, terms) for one in owned if one.item.is_core or one.item.piece is not None]
+    together: dict[tuple[str, str, str], list[str]] = {}
+    for one in owned:
+        if not one.item.is_core and one.item.piece is None:
+            shown = _part(one, terms)
+            together.setdefault((shown.since, shown.warranty, shown.waits), []).append(one.item.label)
+    rest = [
+        PartShown(", ".join(labels), "", "", since, warranty, waits)
+        for (since, warranty, waits), labels in together.items()
+    ]
+    return (*each, *rest)
 
 
 def _part(one: Owned, terms: ShopTerms) -> PartShown:
