@@ -27,6 +27,7 @@ from server.outside.mail import Mailer
 from server.persistence.engine import Place
 from server.security.passwords import Passwords
 from server.settings import Settings
+from server.usecases.aftercare import forget_questions, tell_follow_ups
 from server.usecases.messages import send_due
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
@@ -50,15 +51,18 @@ from server.web.pages import desk as page_desk
 from server.web.pages import faulty as page_faulty
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
+from server.web.pages import handover as page_handover
 from server.web.pages import learner as page_learner
 from server.web.pages import lessons as page_lessons
 from server.web.pages import look as page_look
 from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
+from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
 from server.web.pages import photos as page_photos
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
+from server.web.pages import questions as page_questions
 from server.web.pages import quotes as page_quotes
 from server.web.pages import returns as page_returns
 from server.web.pages import shared as page_shared
@@ -126,6 +130,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_bookings,
         page_returns,
         page_photos,
+        page_owned,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
@@ -144,6 +149,8 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_accounts,
         page_swaps,
         page_faulty,
+        page_handover,
+        page_questions,
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
@@ -212,6 +219,10 @@ async def _sweep_for_ever(shop: Shop) -> None:
 def _sweep(shop: Shop) -> None:
     with shop.writing("sweep") as work:
         swept = sweep(work)
+    with shop.writing("sweep") as work:
+        tell_follow_ups(work)
+    with shop.writing("sweep") as work:
+        forget_questions(work)
     if not swept.is_nothing:
         log.info("swept", extra=asdict(swept))
 

@@ -16,9 +16,11 @@ from server.domain.assessments import read_seen
 from server.domain.messages import KINDS
 from server.domain.sales import Sale
 from server.domain.stock import Movement
+from server.outside.photos import clean_photo
 from server.persistence.accounts import account_named
 from server.persistence.stock import load_free, save_movements
 from server.usecases.accounts import recover_by_command
+from server.usecases.aftercare import answer_question, ask_question, questions_to_answer, record_session
 from server.usecases.assessments import keep_assessment
 from server.usecases.calls import promise_call
 from server.usecases.deposits import take_deposit
@@ -34,8 +36,10 @@ from server.usecases.worksheets import Written, begin_worksheet, finish_workshee
 from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
 from tests.builders_goods import given_back, kit_received
+from tests.builders_handover import owned, sent
 from tests.builders_lessons import booked, lesson
-from tests.builders_sales import new_key
+from tests.builders_photos import phone_photo
+from tests.builders_sales import bought, new_key
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
 from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
@@ -597,6 +601,76 @@ def _fault_wrong(world: World) -> Seen:
     return Seen(f"/desk/sales/{sale.id}/fault", encoded([("noticed_on", "never"), ("key", new_key())]), 422)
 
 
+def _handing(world: World) -> Seen:
+    return Seen(f"/desk/sales/{bought(world.fill().shop, extras=['helmet', 'wetsuit']).id}/hand-over")
+
+
+def _handing_wrong(world: World) -> Seen:
+    sale = bought(world.fill().shop)
+    first, second = [item for item in sale.goods if item.is_core][:2]
+    typed = [("key", new_token()), ("item", str(first.number)), ("item", str(second.number))]
+    typed += [(f"serial-{first.number}", "A 17"), ("check-vest", "not_done"), ("signed_by", "Some One")]
+    return Seen(f"/desk/sales/{sale.id}/hand-over", encoded(typed), 422)
+
+
+def _handed_record(world: World) -> Seen:
+    return Seen(f"/desk/sales/{owned(world.fill().shop).id}/hand-over/1")
+
+
+def _delivering(world: World) -> Seen:
+    return Seen(f"/desk/sales/{bought(world.fill().shop, delivery='deliver').id}/delivery")
+
+
+def _on_its_way(world: World) -> Seen:
+    sale = sent(world.shop, bought(world.fill().shop, delivery="deliver"))
+    return Seen(f"/desk/sales/{sale.id}/delivery")
+
+
+def _labels(world: World) -> Seen:
+    return Seen(f"{_delivering(world).address}/label?parcels=2")
+
+
+def _sessions(world: World) -> Seen:
+    sale = owned(world.fill().shop)
+    with world.shop.writing("Maeve") as work:
+        record_session(work, sale.id, "support", "Light wind, long runs", new_token())
+    return Seen(f"/desk/sales/{sale.id}/sessions")
+
+
+def _owned(world: World) -> Seen:
+    """With a question that was answered and one with a photograph that was not."""
+    sale = owned(world.fill().shop)
+    with world.shop.writing() as work:
+        first = ask_question(work, sale, sale.goods[0].number, "Does the vent stay open?", (), new_token())
+        photo = clean_photo(phone_photo((240, 180)))
+        ask_question(work, sale, None, "There is a nick in the edge. May I ride?", [photo], new_token())
+    with world.shop.writing("Maeve") as work:
+        answer_question(work, first.id, "Shut on the water, open when it travels or lies in the sun.")
+    return Seen(f"/owned/{sale.token}")
+
+
+def _asking_wrong(world: World) -> Seen:
+    address = f"/owned/{bought(world.fill().shop).token}/ask"
+    return _sent(Reader(world.client).open(address), "Ask", 422, text="?")
+
+
+def _questions(world: World) -> Seen:
+    _owned(world)
+    return Seen("/desk/questions")
+
+
+def _question(world: World) -> Seen:
+    _owned(world)
+    with world.shop.reading() as work:
+        return Seen(f"/desk/questions/{questions_to_answer(work)[-1].question.id}")
+
+
+def _recalled(world: World) -> Seen:
+    sale = owned(world.fill().shop)
+    sku = next(item.sku for item in sale.items if item.slot == "fuselage")
+    return Seen("/desk/recall", encoded([("sku", sku), ("first", f"{sku}-1"), ("last", f"{sku}-9999")]))
+
+
 STATES: dict[str, State] = {
     "home": _at("/"),
     "privacy": _at("/privacy"),
@@ -720,6 +794,19 @@ STATES: dict[str, State] = {
     "shared kit, not yet shared": lambda world: Seen(at_the_kit(world.client).address.replace("/kit", "/shared")),
     "shared kit, waiting": _shared_alone,
     "shared kit of two": _shared_by_two,
+    "handing over": _as("staff", _handing),
+    "handing over, wrong": _as("staff", _handing_wrong),
+    "handed over": _as("staff", _handed_record),
+    "delivery": _as("staff", _delivering),
+    "delivery on its way": _as("staff", _on_its_way),
+    "labels": _as("staff", _labels),
+    "sessions with a kit": _as("staff", _sessions),
+    "kit owned": _owned,
+    "asking, wrong": _asking_wrong,
+    "questions": _as("staff", _questions),
+    "question": _as("staff", _question),
+    "recall, found": _as("staff", _recalled),
+    "recall, wrong": _as("staff", _posted("/desk/recall", 422, sku="", first="none")),
     "error 404": _at("/nowhere", 404),
     "error 404 of a quote": _at(f"/quotes/{NO_TOKEN}", 404),
     "error 405": lambda world: Seen("/privacy", b"", 405),

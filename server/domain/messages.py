@@ -89,6 +89,7 @@ LESSON_SAMPLES = {
     "link": "https://shop.example/bookings/sample",
 }
 QUOTE_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/quotes/sample"}
+OWNED_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/owned/sample"}
 SIGNED = "\n\n{shop}\n{telephone}\n"
 LESSON_LINES = "{lesson}\n{when}\n{where}, with {instructor}"
 
@@ -234,6 +235,46 @@ KINDS = (
         "Your return, kit {code}",
         "Dear {name},\n\nthis is what giving back comes to, line by line:\n\n{lines}\n\nIn all: {total}\n\nYour papers stand on"
         " your page:\n{link}",
+    ),
+    _kind(
+        "sent_off",
+        "A parcel is sent off",
+        "when the desk sends what was bought on its way",
+        {
+            **OWNED_SAMPLES,
+            "expected": "We expect it with you by Wednesday 2 December 2026.",
+            "carrier": "Carrier: Strand Parcels",
+            "tracking": "Tracking: SP 1234 5678",
+        },
+        ("link",),
+        "On its way: your kit {code}",
+        "Dear {name},\n\nyour kit {code} is on its way to you.\n\n{expected}\n{carrier}\n{tracking}\n\nLook it over when it comes, and"
+        " before the first session check the bolts against the maker's paper. Serial numbers, papers and until when you may give"
+        " it back stand on your own page:\n{link}",
+    ),
+    _kind(
+        "question_answered",
+        "A question is answered",
+        "when the desk answers what a customer asked on their own page",
+        {
+            **OWNED_SAMPLES,
+            "question": "The front foil hums above 12 knots. Is that a fault?",
+            "answer": "It is not. Smooth the back edge with fine paper, or bring it in and we do it.",
+        },
+        ("answer", "link"),
+        "Your question about your kit {code}",
+        "Dear {name},\n\nyou asked: {question}\n\n{answer}\n\nIt stands on your own page too, where you can ask again:\n{link}",
+    ),
+    _kind(
+        "follow_up",
+        "How it goes with a kit",
+        "some weeks after a kit was handed over, to those who allow it",
+        {**OWNED_SAMPLES, "weeks": "4 weeks"},
+        ("link",),
+        "How does it go with your kit?",
+        "Dear {name},\n\nyou have had your kit for {weeks} now. How does it go? Is anything loose, worn or not as it should be?"
+        "\n\nAsk us anything, and see what comes next, on your own page:\n{link}\n\nThere you can also say that we should write"
+        " no more.",
     ),
 )
 WORDINGS: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}

@@ -7,6 +7,7 @@ from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from server.domain.accounts import failures_now, wait_left
+from server.domain.aftercare import Waiting
 from server.domain.calls import Call
 from server.domain.drafts import oldest_kept
 from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
@@ -15,6 +16,7 @@ from server.domain.lessons import CallStage, LessonTime, call_to_make
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.persistence.accounts import lock_failures
+from server.persistence.aftercare import waiting_questions
 from server.persistence.calls import load_promised
 from server.persistence.desk import find_met, load_changed, load_unopened, load_waiting, names_by_token
 from server.persistence.lessons import load_times
@@ -52,6 +54,7 @@ class Today:
     unopened: tuple[Worksheet, ...]
     weather: tuple[TimeToCall, ...] = ()
     lessons: tuple[TimeToCall, ...] = ()
+    questions: tuple[Waiting, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,7 @@ def today_at_desk(work: Work) -> Today:
         unopened=tuple(load_unopened(work.session, kept_since, work.now, MOST_ROWS)),
         weather=tuple(one for one in lessons if one.to_call is not None and one.taken),
         lessons=tuple(one for one in lessons if one.time.starts_at.astimezone(_zone(work)).date() == work.today),
+        questions=tuple(waiting_questions(work.session, MOST_ROWS)),
     )
 
 

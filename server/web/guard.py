@@ -39,6 +39,7 @@ PRIVATE_PATHS = (
     "/bookings/",
     "/prepared/",
     "/welcome/",
+    "/owned/",
     "/desk",
     "/account",
     "/staff",

@@ -112,6 +112,7 @@ FORMS: tuple[str, ...] = (
 )
 FORMS += ("agree", "agree", "release", "seen", "odd", "desk", "desk", "desk", "desk")
 COUNTS_ITS_REFUSALS = (
+    "/desk/holds/",
     "/desk/worksheets/",
     "/desk/quotes/",
     "/desk/deposits/",

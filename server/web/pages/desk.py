@@ -17,6 +17,7 @@ from server.domain.codes import read_code
 from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
 from server.domain.finding import Changed, Met, said_code, spelled
 from server.domain.lessons import call_due
+from server.domain.messages import one_line
 from server.domain.policy import ShopTerms
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
@@ -35,6 +36,7 @@ from server.web.state import PagesOf, ShopOf
 router = APIRouter(include_in_schema=False)
 
 MOST_REASON = 300
+LONGEST_ASKED = 90
 REASON_ACCEPTED = f"1 to {MOST_REASON} characters"
 MET_AS = {"hold": "Asked to hold", "worksheet": "Worksheet", "call": "Call promised"}
 KINDS = {
@@ -46,6 +48,7 @@ KINDS = {
     "unopened": "links sent and not opened",
     "weather": "calls on the weather to make",
     "lessons": "lessons today",
+    "questions": "questions to answer",
 }
 
 
@@ -110,6 +113,16 @@ class LessonShown:
     call: str
 
 
+@dataclass(frozen=True, slots=True)
+class QuestionShown:
+    """A customer's question that waits for an answer, in words."""
+
+    number: int
+    name: str
+    text: str
+    when: str
+
+
 @dataclass(frozen=True)
 class Lists:
     """What needs a hand, as it is shown."""
@@ -122,11 +135,17 @@ class Lists:
     unopened: tuple[SheetShown, ...]
     weather: tuple[LessonShown, ...]
     lessons: tuple[LessonShown, ...]
+    questions: tuple[QuestionShown, ...]
 
     @property
     def empty(self) -> tuple[str, ...]:
         """The kinds of which there are none."""
         return tuple(words for kind, words in KINDS.items() if not getattr(self, kind))
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing at all needs a hand."""
+        return len(self.empty) == len(KINDS)
 
     @property
     def version(self) -> str:
@@ -252,6 +271,12 @@ def _lists(work: Work, today: Today) -> Lists:
         unopened=tuple(sheet(one, one.sent_by, one.sent_at) for one in today.unopened),
         weather=tuple(lesson(one) for one in today.weather),
         lessons=tuple(lesson(one) for one in today.lessons),
+        questions=tuple(
+            QuestionShown(
+                one.question.id, one.name, one_line(one.question.text)[:LONGEST_ASKED], when(one.question.asked_at)
+            )
+            for one in today.questions
+        ),
     )
 
 
@@ -269,7 +294,7 @@ def when_words(moment: datetime, now: datetime, terms: ShopTerms) -> str:
 
 def _announced(lists: Lists, shown: str) -> str:
     """Which kinds have grown since the version that was shown; empty where the page was opened anew."""
-    if not re.fullmatch(r"\d{1,4}(\.\d{1,4}){7}-[0-9a-f]{16}", shown, re.ASCII):
+    if not re.fullmatch(rf"\d{{1,4}}(\.\d{{1,4}}){{{len(KINDS) - 1}}}-[0-9a-f]{{16}}", shown, re.ASCII):
         return ""
     before = [int(count) for count in shown.partition("-")[0].split(".")]
     grown = [
