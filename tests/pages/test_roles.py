@@ -24,6 +24,7 @@ FRESH = {
     "digest": "000000000000",
     "link": "abcdefghijklmnopqrstuv",
     "number": "999999",
+    "entry": "999999",
 }
 ENDS_THE_SESSION = ("/sign-out", "/account/sessions/end")
 
