@@ -172,6 +172,11 @@ class PaperLine:
     quantity: int = 1
 
 
+def counted_label(label: str, quantity: int) -> str:
+    """A label with how many where there are several, unless it says so itself: 2 × fin screw, 3 private lessons."""
+    return label if quantity == 1 or label.startswith(f"{quantity} ") else f"{quantity} × {label}"
+
+
 @dataclass(frozen=True, slots=True)
 class VatLine:
     """The VAT at one rate on a paper: gross and the tax inside it, in cents with the paper's sign."""

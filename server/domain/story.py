@@ -8,8 +8,9 @@ from datetime import datetime
 from itertools import pairwise
 
 from server.domain.changes import Change, changes_between
+from server.domain.money import Cents
 from server.domain.quotes import Quote
-from server.domain.sales import MARK_WORDS, Sale
+from server.domain.sales import MARK_WORDS, MEANS_WORDS, Sale
 from server.domain.standing import Withdrawn
 from server.domain.stock import PastHold
 
@@ -28,13 +29,15 @@ class Told:
     by: str
     why: str = ""
     revision: int = 0
+    amount: Cents | None = None
+    """Of a payment, in cents; positive either way."""
     changes: tuple[Change, ...] | None = None
 
 
 def told_of_revisions(revisions: Sequence[tuple[Quote, str]], most: int) -> list[Told]:
     """The newest revisions, so many at most, with what each changed; `revisions` are newest first, one more where there is one."""
     told = [
-        Told(f"Revision {now.revision}", now.issued_at, by, "", now.revision, changes_between(before, now))
+        Told(f"Revision {now.revision}", now.issued_at, by, "", now.revision, None, changes_between(before, now))
         for (now, by), (before, _) in pairwise(revisions[: most + 1])
     ]
     oldest, by = revisions[-1]
@@ -65,8 +68,12 @@ def told_of_sale(sale: Sale) -> list[Told]:
     """What was done with a sale, as its marks have it."""
     told = []
     for mark in sale.marks:
+        words, amount = MARK_WORDS[mark.kind], mark.about.get("amount")
+        if mark.kind in ("payment", "paid_out") and isinstance(amount, int):
+            means = MEANS_WORDS[mark.about["means"]]
+            told.append(Told(f"{words}, {means}", mark.at, mark.by, mark.why, amount=abs(amount)))
+            continue
         said = str(mark.about.get("said", ""))
-        words = MARK_WORDS[mark.kind]
         told.append(Told(f"{words}: {said}" if said else words, mark.at, mark.by, mark.why))
     return told
 

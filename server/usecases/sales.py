@@ -179,6 +179,12 @@ def contract_offered(work: Work, code: str) -> Offered | int:
     return Offered(quote, left, fees, is_agreed, contact_of(work.session, token), _is_sent(quote))
 
 
+def faults_of_contract(work: Work, code: str, terms: Terms, payment: Payment | None) -> list[Fault]:
+    """What `make_contract` would find wrong with terms and payment by themselves, so that a form can say it with all else."""
+    quote = read_quote(work, find_quote(work, code))
+    return [*_faults_of_terms(quote, terms), *(payment_faults(payment) if payment else ())]
+
+
 def _faults_of_terms(quote: Quote, terms: Terms) -> list[Fault]:
     faults = []
     if terms.concluded not in CONCLUDED:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from server.domain.errors import Fault, InvalidInput
 from server.domain.quotes import Quote
-from server.domain.sales import Sale
+from server.domain.sales import STATE_WORDS, Sale
 from server.domain.standing import Standing, Withdrawn, standing_of
 from server.domain.stock import Hold
-from server.persistence.quotes import load_seen, load_withdrawn, save_withdrawn
-from server.persistence.sales import load_sale, sale_of_quote
+from server.persistence.quotes import load_seen, load_withdrawn, save_withdrawn, token_of
+from server.persistence.sales import load_sale, load_sales, sale_of_quote, sales_with_code
 from server.persistence.stock import end_hold, open_hold_of
-from server.usecases.quotes import find_quote, locked_quote, quote_version, refuse_settled
+from server.usecases.quotes import find_quote, locked_quote, quote_version, read_quote, refuse_settled
 from server.usecases.work import Work
 
 LONGEST_REASON = 300
@@ -30,6 +30,15 @@ def what_became_of(work: Work, token: str) -> tuple[Sale | None, Withdrawn | Non
     sale = None if number is None else load_sale(work.session, number)
     withdrawn = load_withdrawn(work.session, token)
     return sale, Withdrawn(*withdrawn) if withdrawn else None
+
+
+def words_of_code(work: Work, code: str) -> str:
+    """Where the quote or the sale with a code stands, in the trade's words; empty where there is none any more."""
+    token = token_of(work.session, code)
+    if token is not None:
+        return standing(work, read_quote(work, token), open_hold_of(work.session, token, work.now)).words
+    own = load_sales(work.session, sales_with_code(work.session, code))
+    return STATE_WORDS[own[0].state] if own else ""
 
 
 def standing_version(work: Work, token: str) -> str:

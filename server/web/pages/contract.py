@@ -20,7 +20,7 @@ from server.domain.sale_terms import SaleTerms
 from server.domain.sales import CONCLUDED, CONCLUDED_WORDS, MEANS_WORDS, MONEY, Concluded, Means, cash_rounded
 from server.domain.stock import Contact, read_contact
 from server.usecases.desk import know_code
-from server.usecases.sales import Payment, Terms, contract_offered, make_contract
+from server.usecases.sales import Payment, Terms, contract_offered, faults_of_contract, make_contract
 from server.usecases.standing import withdraw_quote
 from server.usecases.work import Work, new_token
 from server.web.pages.docket import Docket, docket_of_quote
@@ -101,7 +101,9 @@ def contract(request: Request, code: str, account: StaffOf, form: Form, shop: Sh
         with shop.writing(account.name) as work:
             terms, payment, faults = _read(form)
             if faults:
-                raise InvalidInput(faults)
+                known = {fault.field for fault in faults}
+                more = faults_of_contract(work, code, terms, payment)
+                raise InvalidInput([*faults, *(fault for fault in more if fault.field not in known)])
             sale = make_contract(work, code, _revision(form), terms, payment, typed["key"])
         return see_other(f"/desk/sales/{sale.id}")
     except (InvalidInput, Conflict) as error:
@@ -173,7 +175,6 @@ def _contract_page(work: Work, code: str, typed: Mapping[str, str], faults: tupl
         return offered
     quote, policy, contact = offered.quote, work.catalogue.policy, offered.contact
     usual = {
-        "concluded": "counter",
         "amount": amount(offered.left) if offered.left > 0 else "",
         "name": contact.name if contact else "",
         "email": contact.email if contact else "",

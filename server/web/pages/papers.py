@@ -19,7 +19,7 @@ from server.domain.errors import Fault, InvalidInput
 from server.domain.lessons import read_day
 from server.domain.money import Cents, vat_inside
 from server.domain.policy import Policy, ShopTerms
-from server.domain.sales import MEANS_WORDS, PAPER_WORDS, Paper, PaperLine, Sale, paper_number
+from server.domain.sales import MEANS_WORDS, PAPER_WORDS, Paper, PaperLine, Sale, counted_label, paper_number
 from server.outside.pdf import pdf_of
 from server.usecases.papers import Entered, PapersBook, paper_of, read_paper, read_papers
 from server.usecases.sales import paper_name, policy_at, sale_for
@@ -148,6 +148,106 @@ class PapersPage(TypedForm):
     faults: tuple[Fault, ...] = ()
 
 
+# The book.
+
+
+@router.get("/desk/papers")
+def book(request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
+    """The papers from one day to another, this month's where none is named, with VAT by rate and whether the series is whole."""
+    with shop.reading(account.name) as work:
+        faults: tuple[Fault, ...] = ()
+        try:
+            listed = read_papers(work, *_days_asked(request, work))
+        except InvalidInput as error:
+            faults = error.faults
+            listed = read_papers(work, *_usual_days(work))
+        typed = {name: request.query_params.get(name, "") for name in ("from", "to")} if faults else {}
+        page = _papers_page(work, listed, typed, faults)
+        status = 422 if faults else 200
+        return pages.show(request, "sales/papers.html", page, work.catalogue.policy.shop, status=status)
+
+
+@router.get("/desk/papers/export.csv")
+def export(request: Request, account: StaffOf, shop: ShopOf) -> Response:
+    """The same papers for the bookkeeper, a row for each rate on each, without anybody's name."""
+    with shop.reading(account.name) as work:
+        listed = read_papers(work, *_days_asked(request, work))
+        rows = [row for one in listed.entries for row in _rows(one, paper_name(work, one.paper))]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    writer.writerows([defused(cell) for cell in row] for row in rows)
+    name = f"papers-{listed.first.isoformat()}-{listed.last.isoformat()}.csv"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(text.getvalue().encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers)
+
+
+def _rows(one: Entered, name: str) -> Iterable[tuple[str, ...]]:
+    """The rows of a paper: one for each rate, and one for what stands under the margin scheme."""
+    paper = one.paper
+    corrects = str(paper.corrects or "")
+    head = (name, paper.day.isoformat(), paper.kind, corrects, one.code)
+    for rate in paper.vat:
+        amounts = (decimal_of(rate.gross), decimal_of(rate.vat), decimal_of(rate.net))
+        yield (*head, "standard", rate_words(rate.percent), *amounts, "")
+    margin = sum(line.gross for line in paper.lines if line.scheme == "margin")
+    if paper.has_margin_lines:
+        yield (*head, "margin", "", decimal_of(margin), "", "", decimal_of(one.margin_vat))
+
+
+def _usual_days(work: Work) -> tuple[date, date]:
+    return work.today.replace(day=1), work.today
+
+
+def _days_asked(request: Request, work: Work) -> tuple[date, date]:
+    """The days of the address, both included; raises `InvalidInput` for what is no day."""
+    usual = _usual_days(work)
+    asked = [request.query_params.get(name, "").strip() for name in ("from", "to")]
+    read = [read_day(text) if text else day for text, day in zip(asked, usual, strict=True)]
+    faults = [
+        Fault(name, "This is not a day.", DAY_ACCEPTED)
+        for name, day in zip(("from", "to"), read, strict=True)
+        if day is None
+    ]
+    if faults:
+        raise InvalidInput(faults)
+    return cast(tuple[date, date], tuple(read))
+
+
+def _papers_page(work: Work, listed: PapersBook, typed: Mapping[str, str], faults: tuple[Fault, ...]) -> PapersPage:
+    terms, prefix = work.catalogue.policy.shop, work.catalogue.policy.sales.invoice_prefix
+    here = {"from": listed.first.isoformat(), "to": listed.last.isoformat()}
+    series = "No paper was written yet."
+    if listed.newest:
+        series = f"The series runs from {paper_number(1, prefix)} to {paper_number(listed.newest, prefix)}"
+    return PapersPage(
+        title=f"{day_words(listed.first, terms)} to {day_words(listed.last, terms)}",
+        rows=tuple(
+            EnteredShown(
+                one.paper.number,
+                paper_name(work, one.paper),
+                day_words(one.paper.day, terms),
+                PAPER_WORDS[one.paper.kind],
+                paper_number(one.paper.corrects, prefix) if one.paper.corrects else "",
+                one.sale,
+                one.code,
+                one.paper.gross,
+                sum(rate.vat for rate in one.paper.vat),
+            )
+            for one in listed.entries
+        ),
+        vat=tuple((f"{rate_words(one.percent)} %", one.gross, one.vat, one.net) for one in listed.vat),
+        gross=listed.gross,
+        margin_gross=listed.margin_gross,
+        margin_vat=listed.margin_vat,
+        series=series,
+        series_faults=listed.faults,
+        query=urlencode(here),
+        typed={**here, **typed},
+        faults=faults,
+    )
+
+
 # One paper.
 
 
@@ -249,7 +349,7 @@ def _supplied(paper: Paper, sale: Sale, terms: ShopTerms) -> str:
 
 
 def _line(line: PaperLine, terms: ShopTerms) -> LineShown:
-    label = f"{line.quantity} × {line.label}" if line.quantity > 1 else line.label
+    label = counted_label(line.label, line.quantity)
     gross = money_words(line.gross, terms)
     if line.scheme == "margin":
         return LineShown(label, "margin scheme", "", gross)
@@ -266,103 +366,3 @@ def _account(work: Work, sale: Sale, terms: ShopTerms) -> Iterator[AmountShown]:
         means = MEANS_WORDS[one.means]
         words = f"{means[:1].upper()}{means[1:]}, {day_words(one.day, terms)}"
         yield AmountShown(words if one.amount > 0 else f"{words}, to you", money_words(-one.amount, terms))
-
-
-# The book.
-
-
-@router.get("/desk/papers")
-def book(request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
-    """The papers from one day to another, this month's where none is named, with VAT by rate and whether the series is whole."""
-    with shop.reading(account.name) as work:
-        faults: tuple[Fault, ...] = ()
-        try:
-            listed = read_papers(work, *_days_asked(request, work))
-        except InvalidInput as error:
-            faults = error.faults
-            listed = read_papers(work, *_usual_days(work))
-        typed = {name: request.query_params.get(name, "") for name in ("from", "to")} if faults else {}
-        page = _papers_page(work, listed, typed, faults)
-        status = 422 if faults else 200
-        return pages.show(request, "sales/papers.html", page, work.catalogue.policy.shop, status=status)
-
-
-@router.get("/desk/papers/export.csv")
-def export(request: Request, account: StaffOf, shop: ShopOf) -> Response:
-    """The same papers for the bookkeeper, a row for each rate on each, without anybody's name."""
-    with shop.reading(account.name) as work:
-        listed = read_papers(work, *_days_asked(request, work))
-        rows = [row for one in listed.entries for row in _rows(one, paper_name(work, one.paper))]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    writer.writerows([defused(cell) for cell in row] for row in rows)
-    name = f"papers-{listed.first.isoformat()}-{listed.last.isoformat()}.csv"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(text.getvalue().encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers)
-
-
-def _rows(one: Entered, name: str) -> Iterable[tuple[str, ...]]:
-    """The rows of a paper: one for each rate, and one for what stands under the margin scheme."""
-    paper = one.paper
-    corrects = str(paper.corrects or "")
-    head = (name, paper.day.isoformat(), paper.kind, corrects, one.code)
-    for rate in paper.vat:
-        amounts = (decimal_of(rate.gross), decimal_of(rate.vat), decimal_of(rate.net))
-        yield (*head, "standard", rate_words(rate.percent), *amounts, "")
-    margin = sum(line.gross for line in paper.lines if line.scheme == "margin")
-    if paper.has_margin_lines:
-        yield (*head, "margin", "", decimal_of(margin), "", "", decimal_of(one.margin_vat))
-
-
-def _usual_days(work: Work) -> tuple[date, date]:
-    return work.today.replace(day=1), work.today
-
-
-def _days_asked(request: Request, work: Work) -> tuple[date, date]:
-    """The days of the address, both included; raises `InvalidInput` for what is no day."""
-    usual = _usual_days(work)
-    asked = [request.query_params.get(name, "").strip() for name in ("from", "to")]
-    read = [read_day(text) if text else day for text, day in zip(asked, usual, strict=True)]
-    faults = [
-        Fault(name, "This is not a day.", DAY_ACCEPTED)
-        for name, day in zip(("from", "to"), read, strict=True)
-        if day is None
-    ]
-    if faults:
-        raise InvalidInput(faults)
-    return cast(tuple[date, date], tuple(read))
-
-
-def _papers_page(work: Work, listed: PapersBook, typed: Mapping[str, str], faults: tuple[Fault, ...]) -> PapersPage:
-    terms, prefix = work.catalogue.policy.shop, work.catalogue.policy.sales.invoice_prefix
-    here = {"from": listed.first.isoformat(), "to": listed.last.isoformat()}
-    series = "No paper was written yet."
-    if listed.newest:
-        series = f"The series runs from {paper_number(1, prefix)} to {paper_number(listed.newest, prefix)}"
-    return PapersPage(
-        title=f"{day_words(listed.first, terms)} to {day_words(listed.last, terms)}",
-        rows=tuple(
-            EnteredShown(
-                one.paper.number,
-                paper_name(work, one.paper),
-                day_words(one.paper.day, terms),
-                PAPER_WORDS[one.paper.kind],
-                paper_number(one.paper.corrects, prefix) if one.paper.corrects else "",
-                one.sale,
-                one.code,
-                one.paper.gross,
-                sum(rate.vat for rate in one.paper.vat),
-            )
-            for one in listed.entries
-        ),
-        vat=tuple((f"{rate_words(one.percent)} %", one.gross, one.vat, one.net) for one in listed.vat),
-        gross=listed.gross,
-        margin_gross=listed.margin_gross,
-        margin_vat=listed.margin_vat,
-        series=series,
-        series_faults=listed.faults,
-        query=urlencode(here),
-        typed={**here, **typed},
-        faults=faults,
-    )

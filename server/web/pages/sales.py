@@ -24,6 +24,7 @@ from server.domain.sales import (
     SaleState,
     Settlement,
     cash_rounded,
+    counted_label,
 )
 from server.domain.slots import SLOT_WORDS
 from server.usecases.called_up import story_of_sale
@@ -294,7 +295,7 @@ def _acts(sale: Sale) -> tuple[Act, ...]:
 
 
 def _item(item: Item, terms: ShopTerms) -> ItemShown:
-    label = f"{item.quantity} × {item.label}" if item.quantity > 1 else item.label
+    label = counted_label(item.label, item.quantity)
     is_included = not item.charged and bool(item.worth)
     return ItemShown(
         item.number, SLOT_WORDS.get(item.slot, ""), label, item.charged, where_is(item, terms), item.serial, is_included

@@ -9,7 +9,7 @@ from server.domain.changes import Revised
 from server.domain.policy import ShopTerms
 from server.domain.story import BY_THE_CLOCK, Told
 from server.web.pages.revised import CUSTOMER, ChangeShown, revised_shown
-from server.web.render import moment_words
+from server.web.render import moment_words, money_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +32,9 @@ def story_shown(story: Iterable[Told], terms: ShopTerms) -> tuple[ToldShown, ...
 def _told(told: Told, terms: ShopTerms) -> ToldShown:
     by = {CUSTOMER: "the customer", BY_THE_CLOCK: ""}.get(told.by, told.by)
     when = moment_words(told.at, terms)
+    what = told.what if told.amount is None else f"{told.what}: {money_words(told.amount, terms)}"
     if told.changes is None:
-        return ToldShown(told.what, when, by, told.why, told.revision, None)
+        return ToldShown(what, when, by, told.why, told.revision, None)
     revised = Revised(told.revision, told.revision - 1, told.at, (told.by,), told.changes)
     shown = revised_shown(revised, terms, at_the_desk=True)
-    return ToldShown(told.what, shown.when, shown.by, told.why, told.revision, shown.changes)
+    return ToldShown(what, shown.when, shown.by, told.why, told.revision, shown.changes)
