@@ -31,6 +31,7 @@ from server.domain.sales import (
 from server.domain.stock import Contact
 from server.persistence.tables import (
     CaseRow,
+    HoldRow,
     MarkRow,
     PaperRow,
     SaleItemRow,
@@ -394,7 +395,9 @@ def forget_sales_before(session: Session, day: date) -> int:
     for row in rows:
         row.name = row.email = row.phone = row.email_key = row.phone_key = row.address = ""
         row.may_write = False
-    numbers = [row.id for row in rows]
+    numbers, holds = [row.id for row in rows], [row.hold_id for row in rows if row.hold_id is not None]
+    nobody = {"name": "", "email": "", "phone": "", "email_key": "", "phone_key": ""}
+    session.exec(update(HoldRow).where(col(HoldRow.id).in_(holds)).values(**nobody))
     session.exec(update(PaperRow).where(col(PaperRow.sale_id).in_(numbers)).values(buyer=""))
     session.exec(update(SettlementRow).where(col(SettlementRow.sale_id).in_(numbers)).values(note=""))
     session.exec(update(MarkRow).where(col(MarkRow.sale_id).in_(numbers)).values(why="", about="{}"))

@@ -54,6 +54,8 @@ def test_from_a_quote_to_a_contract_paid_in_parts_with_its_papers(app: FastAPI, 
     assert "Bought and paid" in theirs.text
     assert f'href="/owned/{token}"' in theirs.html
     assert "Change my answers" not in theirs.text
+    told = client.get(f"/api/quotes/{quote.token}").json()
+    assert (told["state"], told["hold"]) == ("bought", None)
     paper = Reader(client).open(f"/owned/{token}/papers/1")
     pdf = opened(client.get(f"/owned/{token}/papers/1/pdf").content)
     for words in ("Invoice TH-000001", "IE0000000X", "1 The Strand", "Nothing is left to pay", "Day of supply"):
@@ -64,6 +66,7 @@ def test_from_a_quote_to_a_contract_paid_in_parts_with_its_papers(app: FastAPI, 
     receipt = re.search(r"/desk/sales/1/receipts/\d+", rest.open("/desk/sales/1").html)
     assert receipt
     assert "Received €1,000.00" in rest.open(receipt[0]).text
+    assert rest.row("Day") == "25 November 2026"
     other = bought(shop, mass_kg=72)
     assert client.get(f"/owned/{other.token}/papers/1").status_code == 404, "another's paper"
 

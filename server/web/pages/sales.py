@@ -171,7 +171,7 @@ class ReceiptPage:
 
     seller: SellerShown
     number: str
-    day: str
+    paid_on: str
     buyer: tuple[str, ...]
     code: str
     amount: Cents
@@ -397,7 +397,7 @@ def _receipt_page(work: Work, sale: Sale, entry: int, back_to: str) -> ReceiptPa
     return ReceiptPage(
         seller=seller_of(policy_of(work, sale)),
         number=f"{sale.code}-{one.id}",
-        day=day_words(one.day, terms),
+        paid_on=day_words(one.day, terms),
         buyer=tuple(buyer_of(sale).split("\n")),
         code=sale.code,
         amount=one.amount,
