@@ -57,6 +57,7 @@ from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
 from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
+from server.web.pages import photos as page_photos
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
@@ -78,6 +79,7 @@ HIDDEN_FROM_ROBOTS = (
     "/prepared/",
     "/bookings/",
     "/owned/",
+    "/photos/",
     "/desk",
     "/messages/",
     "/api/",
@@ -122,6 +124,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_news,
         page_prepared,
         page_bookings,
+        page_photos,
     )
     for door in (*programs, *people):
         app.include_router(door.router)

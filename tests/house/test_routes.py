@@ -42,6 +42,7 @@ PUBLIC = {
     "/owned/{token}/receipts/{entry}": {"GET"},
     "/owned/{token}/papers/{number}": {"GET"},
     "/owned/{token}/papers/{number}/pdf": {"GET"},
+    "/photos/{token}": {"GET"},
     "/sign-in": {"GET", "POST"},
     "/sign-in/code": {"GET", "POST"},
     "/welcome/{link}": {"GET", "POST"},

@@ -6,25 +6,28 @@ A form's fields are plain text. What cannot be read as a number is handed on as 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import AsyncIterator, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
 from python_multipart.multipart import parse_options_header
-from starlette.datastructures import FormData
+from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
 from server.domain.drafts import STEP_FIELDS
-from server.domain.errors import Fault
+from server.domain.errors import Fault, InvalidInput
 from server.domain.learner import MASS, QUESTIONS, TRADE_QUESTIONS, ListQuestion, NumberQuestion
 from server.domain.slots import CORE_SLOTS, MEASURES
 from server.domain.units import KG_PER_LB, LB_PER_STONE, kg_from_lb, kg_from_stone, lb_from_kg, stone_from_kg
+from server.outside.photos import MOST_BYTES as MOST_PHOTO_BYTES
+from server.outside.photos import Photo, clean_photo, too_large
 
 Typed = Mapping[str, str | list[str]]
 
 MASS_UNITS = ("kg", "lb", "st")
 MOST_FIELDS = 400
+MOST_FILES = 12
 WINGS_KEPT = 2
 FEWEST_TRADES = 2
 AMOUNT = "an amount such as 1249.00"
@@ -33,15 +36,46 @@ _SIGN = re.compile(r"^[^\W\d_]{0,3}[$€£¥]?(?=\d)")  # Of a currency: €, CH
 _NUMBER = re.compile(r"[+-]?\d{1,12}([.,]\d{1,12})?", re.ASCII)
 
 
-async def _form(request: Request) -> FormData:
-    """The form of a request, in UTF-8 as its page is; another charset would name any codec of Python's, and some raise."""
+def _refuse_charset(request: Request) -> None:
+    """A form is in UTF-8 as its page is; another charset would name any codec of Python's, and some raise."""
     _, options = parse_options_header(request.headers.get("content-type"))
     if options.get(b"charset", b"utf-8").lower() != b"utf-8":
         raise HTTPException(400)
+
+
+async def _form(request: Request) -> FormData:
+    """The form of a request, without files."""
+    _refuse_charset(request)
     return await request.form(max_files=0, max_fields=MOST_FIELDS)
 
 
+async def _form_with_photos(request: Request) -> AsyncIterator[FormData]:
+    """The form of a request with files in it; what lies on the disk for a while is gone once it was answered."""
+    _refuse_charset(request)
+    async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
+        yield form
+
+
 Form = Annotated[FormData, Depends(_form)]
+PhotoForm = Annotated[FormData, Depends(_form_with_photos)]
+
+
+def photos_in(form: FormData, name: str, most: int) -> tuple[tuple[Photo, ...], tuple[Fault, ...]]:
+    """The photographs of a field, made anew, and a fault for each file that is none, or where there are more than `most`."""
+    files = [file for file in form.getlist(name) if isinstance(file, UploadFile) and (file.filename or file.size)]
+    if len(files) > most:
+        return (), (Fault(name, f"These are {len(files)} photographs.", f"at most {most}"),)
+    photos: list[Photo] = []
+    faults: list[Fault] = []
+    for file in files:
+        if (file.size or 0) > MOST_PHOTO_BYTES:
+            faults.append(too_large(name, file.filename or ""))
+            continue
+        try:
+            photos.append(clean_photo(file.file.read(), name, file.filename or ""))
+        except InvalidInput as error:
+            faults += error.faults
+    return tuple(photos), tuple(faults)
 
 
 class TypedForm:
