@@ -14,6 +14,7 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
+from server.domain.codes import spaced_code
 from server.domain.deposits import decimal_of
 from server.domain.errors import Fault, InvalidInput
 from server.domain.lessons import read_day
@@ -311,7 +312,7 @@ def shown_paper(work: Work, paper: Paper, sale: Sale) -> PaperShown:
     corrected = next((one for one in sale.papers if one.number == paper.corrects), None)
     corrects = ""
     if corrected is not None:
-        corrects = f"corrects {paper_name(work, corrected)} of {day_words(corrected.day, terms)}"
+        corrects = f"{paper_name(work, corrected)} of {day_words(corrected.day, terms)}"
     owed = sale.owed
     left = ("Left to pay", owed) if owed > 0 else ("We owe you", -owed) if owed < 0 else ("Nothing is left to pay", 0)
     return PaperShown(
@@ -321,7 +322,7 @@ def shown_paper(work: Work, paper: Paper, sale: Sale) -> PaperShown:
         supplied=_supplied(paper, sale, terms),
         corrects=corrects,
         why=paper.why,
-        code=sale.code,
+        code=spaced_code(sale.code),
         seller=seller_of(policy),
         buyer=tuple(paper.buyer.split("\n")) if paper.buyer else (),
         lines=tuple(_line(line, terms) for line in paper.lines),
