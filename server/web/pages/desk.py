@@ -18,7 +18,7 @@ from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
 from server.domain.finding import Changed, Met, said_code, spelled
 from server.domain.lessons import call_due
 from server.domain.policy import ShopTerms
-from server.domain.sales import Sale
+from server.domain.sales import STATE_WORDS, Sale
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.security.tokens import digest_of
@@ -308,7 +308,7 @@ def when_words(moment: datetime, now: datetime, terms: ShopTerms) -> str:
 
 def _announced(lists: Lists, shown: str) -> str:
     """Which kinds have grown since the version that was shown; empty where the page was opened anew."""
-    if not re.fullmatch(rf"\d{{1,4}}(\.\d{{1,4}}){{{len(fields(lists)) - 1}}}-[0-9a-f]{{16}}", shown, re.ASCII):
+    if not re.fullmatch(rf"\d{{1,4}}(\.\d{{1,4}}){{{len(KINDS) - 1}}}-[0-9a-f]{{16}}", shown, re.ASCII):
         return ""
     before = [int(count) for count in shown.partition("-")[0].split(".")]
     grown = [
@@ -357,7 +357,7 @@ def _met_shown(one: Met, work: Work) -> MetShown:
     address = f"/desk/sales/{one.sale}" if one.sale else address
     reached_at = ", ".join(text for text in (one.contact.phone, one.contact.email) if text)
     when = when_words(one.at, work.now, work.catalogue.policy.shop)
-    stands = words_of_code(work, one.code) if one.code else ""
+    stands = words_of_code(work, one.code) if one.code else STATE_WORDS["draft"] if one.worksheet else ""
     return MetShown(MET_AS[one.met_as], one.contact.name, reached_at, when, one.code, address, stands)
 
 
