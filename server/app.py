@@ -45,6 +45,7 @@ from server.web.pages import beside as page_beside
 from server.web.pages import bookings as page_bookings
 from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
+from server.web.pages import contract as page_contract
 from server.web.pages import counter as page_counter
 from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
@@ -59,12 +60,14 @@ from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
 from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
+from server.web.pages import papers as page_papers
 from server.web.pages import photos as page_photos
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import questions as page_questions
 from server.web.pages import quotes as page_quotes
 from server.web.pages import returns as page_returns
+from server.web.pages import sales as page_sales
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
@@ -134,7 +137,8 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     )
     for door in (*programs, *people):
         app.include_router(door.router)
-    app.include_router(page_accounts.open_router)
+    for open_door in (page_accounts, page_sales, page_papers):
+        app.include_router(open_door.open_router)
     for desk_door in (
         page_desk,
         page_called_up,
@@ -151,6 +155,9 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_faulty,
         page_handover,
         page_questions,
+        page_contract,
+        page_sales,
+        page_papers,
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])

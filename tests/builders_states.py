@@ -29,6 +29,7 @@ from server.usecases.lessons import call_weather
 from server.usecases.messages import give_up, outbox, tell
 from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.returns import give_notice
+from server.usecases.standing import withdraw_quote
 from server.usecases.stock import confirm_hold
 from server.usecases.swaps import sizes_for
 from server.usecases.work import Shop, new_token
@@ -39,11 +40,12 @@ from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, sent
 from tests.builders_lessons import booked, lesson
 from tests.builders_photos import phone_photo
-from tests.builders_sales import bought, new_key
+from tests.builders_sales import agreed_quote, bought, new_key
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
 from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
 
+TRADED_BOARD = {"slot": "board", "price_new": 110_000, "months": 18, "condition": "good"}
 LAST_DIGITS = count(1000)
 NO_TOKEN = "abcdefghijklmnopqrstuv"
 KEPT_MAST = {"keeps-mast-0-length_cm": "72", "keeps-mast-0-track": "twin-track", "keeps-mast-0-mount": "cone"}
@@ -564,6 +566,42 @@ def _return(query: str, status: int = 200) -> State:
     return made
 
 
+def _to_contract(world: World) -> str:
+    """The address of the form that makes the contract of a quote that is held."""
+    quote = agreed_quote(world.shop, delivery="deliver", trades=[TRADED_BOARD], deposit_codes=[])
+    return f"/desk/quotes/{quote.code}/contract"
+
+
+def _nobodys_contract(world: World) -> Seen:
+    with world.shop.writing() as work:
+        return Seen(f"/desk/quotes/{issue_quote(work, learner()).code}/contract")
+
+
+def _contract_wrong(world: World) -> Seen:
+    form = b"revision=1&key=form-key-wrong&concluded=owl&address=x&amount=much&means=&together=HKBN"
+    return Seen(_to_contract(world), form, 422)
+
+
+def _sold(address: str = "", **given: object) -> State:
+    """A sale at the desk, of which half is paid, or an address that belongs to it."""
+
+    def made(world: World) -> Seen:
+        sale = bought(world.shop, paid=1200_00, **given)  # type: ignore[arg-type]
+        receipt = next(one for one in sale.settlements if one.means == "terminal").id
+        return Seen(
+            (address or "/desk/sales/{number}").format(
+                number=sale.id,
+                token=sale.token,
+                code=sale.code,
+                quote=sale.quote_token,
+                receipt=receipt,
+                paper=sale.papers[0].number,
+            )
+        )
+
+    return made
+
+
 def _cases_open(world: World) -> Seen:
     """A notice, a return that waits for its money, and something faulty."""
     _return("")(world)
@@ -669,6 +707,22 @@ def _recalled(world: World) -> Seen:
     sale = owned(world.fill().shop)
     sku = next(item.sku for item in sale.items if item.slot == "fuselage")
     return Seen("/desk/recall", encoded([("sku", sku), ("first", f"{sku}-1"), ("last", f"{sku}-9999")]))
+
+
+def _pay_wrong(world: World) -> Seen:
+    sale = bought(world.shop, paid=1200_00)
+    form = b"key=form-key-wrong&way=in&amount=99999&means=cash&note="
+    return Seen(f"/desk/sales/{sale.id}/pay", form, 422)
+
+
+def _withdrawn(address: str) -> State:
+    def made(world: World) -> Seen:
+        quote = agreed_quote(world.shop)
+        with world.shop.writing("Maeve") as work:
+            withdraw_quote(work, quote.code, "The board was damaged in the store.")
+        return Seen(address.format(token=quote.token, code=quote.code))
+
+    return made
 
 
 STATES: dict[str, State] = {
@@ -791,6 +845,21 @@ STATES: dict[str, State] = {
     "comparison": _beside(mass_kg=92.5, foil_stage="turning", to_feet="quick", extras=["helmet"]),
     "comparison of the same": _beside(),
     "glossary": _at("/words"),
+    "contract": _as("staff", lambda world: Seen(_to_contract(world))),
+    "contract, wrong": _as("staff", _contract_wrong),
+    "contract of nobody's yet": _as("staff", _nobodys_contract),
+    "sale": _as("staff", _sold()),
+    "payment": _as("staff", _sold("/desk/sales/{number}/pay")),
+    "payment, wrong": _as("staff", _pay_wrong),
+    "receipt": _sold("/owned/{token}/receipts/{receipt}"),
+    "invoice": _sold("/owned/{token}/papers/{paper}", trades=[TRADED_BOARD]),
+    "sales": _as("staff", _sold("/desk/sales")),
+    "papers": _as("staff", _sold("/desk/papers")),
+    "quote bought": _sold("/quotes/{quote}"),
+    "quote bought, at the desk": _as("staff", _sold("/desk/quotes/{code}")),
+    "quote withdrawn": _withdrawn("/quotes/{token}"),
+    "quote withdrawn, at the desk": _as("staff", _withdrawn("/desk/quotes/{code}")),
+    "withdraw a quote": _as("staff", lambda world: Seen(f"/desk/quotes/{agreed_quote(world.shop).code}/withdraw")),
     "shared kit, not yet shared": lambda world: Seen(at_the_kit(world.client).address.replace("/kit", "/shared")),
     "shared kit, waiting": _shared_alone,
     "shared kit of two": _shared_by_two,

@@ -25,6 +25,7 @@ FRESH = {
     "link": "abcdefghijklmnopqrstuv",
     "number": "999999",
     "place": "1",
+    "entry": "999999",
 }
 ENDS_THE_SESSION = ("/sign-out", "/account/sessions/end")
 
