@@ -5,7 +5,7 @@ Nothing leaves while money is owed. What is not there stays to come, and a secon
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
@@ -33,10 +33,8 @@ from server.persistence.aftercare import add_follow_ups
 from server.persistence.sales import save_contact, save_item
 from server.persistence.stock import load_free, lock_parts, save_movements, take_from_hold
 from server.usecases.messages import tell
-from server.usecases.sales import check_key, held_by, locked_sale, mark, read_sale
+from server.usecases.sales import check_key, held_by, holidays_around, locked_sale, mark, read_sale
 from server.usecases.work import Work
-
-NO_HOLIDAYS: Container[date] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,10 +194,10 @@ def read_handover(sale: Sale, place: int) -> Mark:
 # Sending.
 
 
-def expected_day(work: Work, sale: Sale, sent_on: date, holidays: Container[date] = NO_HOLIDAYS) -> date | None:
+def expected_day(work: Work, sale: Sale, sent_on: date) -> date | None:
     """The day by which a parcel that is sent on a day is expected in the sale's zone; None where nobody can say."""
     zone = work.catalogue.zones.get(sale.zone)
-    return None if zone is None else expected_on(sent_on, zone.days, holidays)
+    return None if zone is None else expected_on(sent_on, zone.days, holidays_around(work, sale))
 
 
 def longest_of(work: Work, items: Sequence[Item]) -> float | None:
@@ -208,7 +206,7 @@ def longest_of(work: Work, items: Sequence[Item]) -> float | None:
     return longest_cm(parts[item.sku].gear for item in items if item.sku in parts)
 
 
-def send_off(work: Work, number: int, sending: Sending, key: str, holidays: Container[date] = NO_HOLIDAYS) -> Sale:
+def send_off(work: Work, number: int, sending: Sending, key: str) -> Sale:
     """Send things off, once for each form, and tell the customer by when they are expected; the sale with it.
 
     Raises `InvalidInput` with every fault, `Conflict` while money is owed, and `NotFree`.
@@ -229,7 +227,7 @@ def send_off(work: Work, number: int, sending: Sending, key: str, holidays: Cont
     if faults:
         raise InvalidInput(faults)
     _book(work, sale, sending.taken, sent_on=work.today)
-    expected = expected_day(work, sale, work.today, holidays)
+    expected = expected_day(work, sale, work.today)
     about: dict[str, Any] = {
         "items": [
             {"number": one.number, "label": _item(sale, one.number).label, "serial": one.serial}

@@ -35,7 +35,6 @@ from server.domain.returns import (
 from server.domain.sales import Item, MarkKind, Paper, Sale
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
-from server.outside.public_holidays import public_holidays
 from server.persistence.accounts import write_deed
 from server.persistence.cases import add_case, load_case, load_cases, load_open_cases, save_outcome
 from server.persistence.catalogue import load_policy
@@ -44,7 +43,17 @@ from server.persistence.sales import save_item
 from server.persistence.stock import lock_parts, save_movements, take_from_hold
 from server.usecases.deposits import charge_again_with, lessons_given_back_with
 from server.usecases.messages import tell
-from server.usecases.sales import check_key, held_by, issue, locked_sale, mark, policy_of, read_sale, settle
+from server.usecases.sales import (
+    check_key,
+    held_by,
+    holidays_around,
+    issue,
+    locked_sale,
+    mark,
+    policy_of,
+    read_sale,
+    settle,
+)
 from server.usecases.work import Work, new_token
 
 LONGEST_TEXT = 600
@@ -63,12 +72,6 @@ class OpenCase:
     case: Case
     sale: Sale
     progress: Progress
-
-
-def holidays_around(work: Work, sale: Sale) -> frozenset[date]:
-    """The public holidays of the shop's country from the year of a sale until next year."""
-    years = range(sale.made_on.year, work.today.year + 2)
-    return public_holidays(policy_of(work, sale).shop.country, years)
 
 
 def around_of(work: Work, sale: Sale) -> Around:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -39,6 +40,7 @@ from server.domain.sales import (
     write_paper,
 )
 from server.domain.stock import Contact, Hold
+from server.outside.public_holidays import public_holidays
 from server.persistence.cases import settle_paid_returns
 from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece
@@ -349,6 +351,12 @@ def locked_sale(work: Work, number: int) -> Sale:
 def policy_of(work: Work, sale: Sale) -> Policy:
     """The policy under which a sale was made."""
     return policy_at(work, sale.policy_version)
+
+
+def holidays_around(work: Work, sale: Sale) -> frozenset[date]:
+    """The public holidays of the shop's country from the year of a sale until next year."""
+    years = range(sale.made_on.year, work.today.year + 2)
+    return public_holidays(policy_of(work, sale).shop.country, years)
 
 
 def held_by(work: Work, sale: Sale) -> int | None:

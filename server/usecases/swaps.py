@@ -61,7 +61,7 @@ def sizes_for(work: Work, sale: Sale, item: Item) -> tuple[Size, ...]:
     """
     listed = work.catalogue.parts
     part = listed.get(item.sku)
-    if part is None:
+    if part is None or not may_be_swapped(item):
         return ()
     mine = {one.slot: listed[one.sku] for one in sale.goods if may_be_swapped(one) and one.sku in listed}
     quote = load_quote(work.session, sale.quote_token, sale.revision) if sale.quote_token else None

@@ -32,6 +32,7 @@ from server.usecases.stock import agree_to_quote, confirm_hold, open_hold, relea
 from server.usecases.work import Shop, Work
 from tests.builders_sales import new_key
 from tests.builders_shop import Clock, learner
+from tests.holding.sale_verbs import give_some_back, hand_it_over, it_arrives, send_it, swap_one
 
 PEOPLE = count(1)
 FEE = 115_00
@@ -47,7 +48,13 @@ class Verb:
     do: Do
 
 
-VERBS: list[Verb] = []
+VERBS = [
+    Verb("hand over", hand_it_over),
+    Verb("send", send_it),
+    Verb("arrive", it_arrives),
+    Verb("give back", give_some_back),
+    Verb("swap", swap_one),
+]
 
 
 class Life(RuleBasedStateMachine):

@@ -14,8 +14,10 @@ from server.domain.aftercare import STEP_TITLES, STEP_WORDS, NextStep, Owned, Se
 from server.domain.errors import Fault, InvalidInput
 from server.domain.kits import size_words
 from server.domain.policy import ShopTerms
-from server.domain.sales import PAPER_WORDS, Sale
+from server.domain.returns import last_day_for, usual_kind
+from server.domain.sales import MONEY, PAPER_WORDS, Sale
 from server.domain.slots import SLOT_WORDS
+from server.domain.swaps import may_be_swapped
 from server.domain.wind import Window
 from server.usecases.aftercare import (
     ask_question,
@@ -27,7 +29,8 @@ from server.usecases.aftercare import (
     write_no_more,
 )
 from server.usecases.photos import photos_of_all
-from server.usecases.sales import paper_name, sale_for
+from server.usecases.sales import holidays_around, paper_name, policy_of, sale_for
+from server.usecases.swaps import last_day_of_swap
 from server.usecases.work import Work, new_token
 from server.web.pages.forms import PhotoForm, TypedForm, photos_in, text_in
 from server.web.pages.handover import RecordShown, SentShown, records_of, sent_shown
@@ -103,6 +106,7 @@ class OwnedPage:
     parts: tuple[PartShown, ...]
     sent: tuple[SentShown, ...]
     papers: tuple[tuple[int, str, str, int], ...]
+    receipts: tuple[tuple[int, str, str, int], ...]
     records: tuple[RecordShown, ...]
     sessions: tuple[tuple[str, Sessions], ...]
     questions: tuple[QuestionShown, ...]
@@ -112,6 +116,8 @@ class OwnedPage:
     may_write: bool
     is_over: bool
     has_parts: bool
+    give_back_until: str = ""
+    swap_until: str = ""
 
 
 @dataclass(frozen=True)
@@ -165,6 +171,11 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
             )
             for one in sale.papers
         ),
+        receipts=tuple(
+            (one.id, "Received" if one.amount > 0 else "Paid out", day_words(one.day, terms), abs(one.amount))
+            for one in sale.settlements
+            if one.means in MONEY
+        ),
         records=records_of(sale, terms),
         sessions=tuple(
             (words, one)
@@ -186,7 +197,22 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         may_write=sale.may_write,
         is_over=is_over,
         has_parts=has_parts,
+        give_back_until=_give_back_until(work, sale),
+        swap_until=_swap_until(work, sale),
     )
+
+
+def _give_back_until(work: Work, sale: Sale) -> str:
+    """The last day of giving back without a reason, while it is not over; empty where there is none or nobody can say yet."""
+    last = last_day_for(sale, usual_kind(sale), policy_of(work, sale).sales, holidays_around(work, sale))
+    return day_words(last, work.catalogue.policy.shop) if last is not None and last >= work.today else ""
+
+
+def _swap_until(work: Work, sale: Sale) -> str:
+    """The last day on which any part may be swapped for another size, while it is not over."""
+    days = [last_day_of_swap(work, sale, item) for item in sale.items if may_be_swapped(item)]
+    last = max((day for day in days if day is not None and day >= work.today), default=None)
+    return "" if last is None else day_words(last, work.catalogue.policy.shop)
 
 
 def _parts(owned: Sequence[Owned], terms: ShopTerms) -> tuple[PartShown, ...]:

@@ -38,13 +38,12 @@ from server.usecases.returns import (
     close_case,
     digest_of,
     give_notice,
-    holidays_around,
     list_open_cases,
     preview_return,
     read_case,
     take_back,
 )
-from server.usecases.sales import policy_of, read_sale, sale_for
+from server.usecases.sales import holidays_around, policy_of, read_sale, sale_for
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
 from server.web.pages.forms import Form, TypedForm, number, text_in, texts_in
