@@ -47,6 +47,7 @@ from server.web.pages import calls as page_calls
 from server.web.pages import counter as page_counter
 from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
+from server.web.pages import expected as page_expected
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import learner as page_learner
@@ -56,12 +57,14 @@ from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
 from server.web.pages import paper as page_paper
 from server.web.pages import photos as page_photos
+from server.web.pages import pieces as page_pieces
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import quotes as page_quotes
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
 from server.web.pages import units as page_units
+from server.web.pages import used as page_used
 from server.web.pages import worksheets as page_worksheets
 from server.web.render import Pages, environment
 from server.web.signed import owner, signed_in
@@ -77,6 +80,7 @@ HIDDEN_FROM_ROBOTS = (
     "/bookings/",
     "/owned/",
     "/photos/",
+    "/used/reservations/",
     "/desk",
     "/messages/",
     "/api/",
@@ -122,6 +126,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_prepared,
         page_bookings,
         page_photos,
+        page_used,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
@@ -138,6 +143,8 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_deposits,
         page_messages,
         page_accounts,
+        page_pieces,
+        page_expected,
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     for owners_door in (page_accounts, page_messages):

@@ -43,8 +43,9 @@ PRIVATE_PATHS = (
     "/account",
     "/staff",
     "/api/quotes/",
+    "/used/reservations/",
 )
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets)/)[^/]+")
+SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|reservations)/)[^/]+")
 
 requests_log = logging.getLogger("slackwater.requests")
 

@@ -1,0 +1,60 @@
+"""Used pieces and deliveries to come, as the desk puts them up; makers and names are invented."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from server.domain.pieces import Piece
+from server.domain.reservations import Delivery
+from server.domain.sales import Concluded
+from server.domain.stock import Contact
+from server.usecases.expected import expect_delivery
+from server.usecases.pieces import Selling, add_bought_piece, add_demo_piece
+from server.usecases.sales import Payment
+from server.usecases.work import Shop, new_token
+from tests.builders_sales import new_key
+
+DUE = date(2026, 12, 12)
+DEMO_SKU = "DUN-72"
+SOMEBODY = Contact("Some One", "some.one@example.org")
+
+
+def bought_piece(shop: Shop, paid: int = 300_00, **given: Any) -> Piece:
+    """A hand wing bought from a private person at 300.00, for sale at 450.00, with what is given in place of the usual."""
+    usual = {
+        "slot": "hand_wing",
+        "name": "Shearwater 5",
+        "maker": "Saltmarsh Wings",
+        "condition": "good",
+        "hours": 40,
+        "note": "A small patch near the wing tip.",
+        "price": 450_00,
+        "measures": {"area_m2": 5.0, "mass_kg": 2.4},
+    }
+    with shop.writing("Maeve") as work:
+        return add_bought_piece(work, {**usual, **given}, paid, (), new_token())
+
+
+def demo_piece(shop: Shop, sku: str = DEMO_SKU, **given: Any) -> Piece:
+    """A part taken out of the stock for demonstration."""
+    with shop.writing("Maeve") as work:
+        raw = {"sku": sku, "condition": "like_new", "hours": 6, "price": 300_00, **given}
+        return add_demo_piece(work, raw, (), new_token())
+
+
+def delivery(shop: Shop, sku: str = DEMO_SKU, pieces: int = 2, due: date = DUE) -> Delivery:
+    """A delivery to come."""
+    with shop.writing("Maeve") as work:
+        return expect_delivery(work, sku, pieces, due, "", new_key())
+
+
+def selling(
+    price: int,
+    paid: int | None = None,
+    who: Contact = SOMEBODY,
+    concluded: Concluded = "counter",
+    reservation: int | None = None,
+) -> Selling:
+    """How a piece is sold: over the counter and paid whole, unless it is said otherwise."""
+    return Selling(who, concluded, price, Payment(price if paid is None else paid, "terminal"), reservation=reservation)
