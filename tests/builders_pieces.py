@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import io
 from datetime import date
 from typing import Any
+
+from PIL import Image, ImageDraw
 
 from server.domain.pieces import Piece
 from server.domain.reservations import Delivery
 from server.domain.sales import Concluded
 from server.domain.stock import Contact
+from server.outside.photos import Photo, clean_photo
 from server.usecases.expected import expect_delivery
 from server.usecases.pieces import Selling, add_bought_piece, add_demo_piece
 from server.usecases.sales import Payment
@@ -58,3 +62,19 @@ def selling(
 ) -> Selling:
     """How a piece is sold: over the counter and paid whole, unless it is said otherwise."""
     return Selling(who, concluded, price, Payment(price if paid is None else paid, "terminal"), reservation=reservation)
+
+
+def drawn_photo(what: str = "used-wing") -> Photo:
+    """A photograph of a piece lying on the sand, drawn here."""
+    picture = Image.new("RGB", (1200, 900), "#d9c9a3")
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((0, 0, 1200, 240), fill="#9fc3c9")
+    if what == "used-wing":
+        pen.pieslice((120, 250, 1080, 1050), 185, 355, fill="#2f7f86", outline="#173c40", width=14)
+        pen.line((300, 470, 900, 470), fill="#f3f0e6", width=16)
+    else:
+        pen.ellipse((170, 420, 1030, 640), fill="#f5f2e8", outline="#44585c", width=10)
+        pen.ellipse((300, 480, 760, 580), fill="#c96f3b")
+    file = io.BytesIO()
+    picture.save(file, "JPEG")
+    return clean_photo(file.getvalue())
