@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from PIL import Image, ImageDraw
@@ -17,7 +17,6 @@ from server.usecases.expected import expect_delivery
 from server.usecases.pieces import Selling, add_bought_piece, add_demo_piece
 from server.usecases.sales import Payment
 from server.usecases.work import Shop, new_token
-from tests.builders_sales import new_key
 
 DUE = date(2026, 12, 12)
 DEMO_SKU = "DUN-72"
@@ -47,10 +46,10 @@ def demo_piece(shop: Shop, sku: str = DEMO_SKU, **given: Any) -> Piece:
         return add_demo_piece(work, raw, (), new_token())
 
 
-def delivery(shop: Shop, sku: str = DEMO_SKU, pieces: int = 2, due: date = DUE) -> Delivery:
-    """A delivery to come."""
+def delivery(shop: Shop, sku: str = DEMO_SKU, pieces: int = 2) -> Delivery:
+    """A delivery to come in seventeen days: on 12 December by the clock of tests."""
     with shop.writing("Maeve") as work:
-        return expect_delivery(work, sku, pieces, due, "", new_key())
+        return expect_delivery(work, sku, pieces, work.today + timedelta(days=17), "", new_token())
 
 
 def selling(

@@ -775,12 +775,14 @@ STATES: dict[str, State] = {
     "part that is due": _due_part,
     "request to hold a used piece": _reserved,
     "pieces at the desk": _as("staff", _pieces_at_desk),
-    "pieces at the desk, wrong": _as("staff", _posted("/desk/pieces", 422, source="", hours="many", price="x")),
+    "pieces at the desk, wrong": _as(
+        "staff", _posted("/desk/pieces", 422, source="", hours="many", price="x", key=NO_TOKEN)
+    ),
     "piece for sale, asked for": _as("staff", _piece_for_sale),
     "old gear to look at": _as("staff", _gear_to_look_at),
     "old gear to look at, wrong": _as("staff", _gear_wrong),
     "deliveries to come": _as("staff", _deliveries),
-    "deliveries to come, wrong": _as("staff", _posted("/desk/expected", 422, sku="nothing", pieces="0")),
+    "deliveries to come, wrong": _as("staff", _posted("/desk/expected", 422, sku="nothing", pieces="0", key=NO_TOKEN)),
     "delivery at the desk": _as("staff", _delivery_at_desk),
     "part that came for somebody": _as("staff", _reservation_here),
 }

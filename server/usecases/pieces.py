@@ -360,12 +360,14 @@ def inspect_piece(work: Work, number: int, raw: Mapping[str, Any], key: str) -> 
     piece = _locked(work, number)
     if sale is not None and sale.done_under(key) is not None:
         return piece
+    found = read_inspection(piece, raw)
     if piece.state not in ("expected", "to_inspect"):
+        if sale is None and _was_found_so(piece, found):
+            return piece
         raise Conflict([Fault("piece", "This piece was looked at already.")])
     if sale is not None and sale.state in ("withdrawn", "returned"):
         words = "The sale that it belongs to has ended meanwhile: the old gear stays, or goes back, with its owner."
         raise Conflict([Fault("piece", words)])
-    found = read_inspection(piece, raw)
     after = inspected(piece, found)
     save_piece(work.session, after, work.now)
     if sale is not None:
@@ -375,6 +377,12 @@ def inspect_piece(work: Work, number: int, raw: Mapping[str, Any], key: str) -> 
         _tell_waiting(work, one, after)
     work.commit()
     return read_piece(work, number)
+
+
+def _was_found_so(piece: Piece, found: Inspection) -> bool:
+    """Whether this is what a piece was found to be: then the form was only sent again."""
+    is_same = piece.condition == found.condition and found.hours in (None, piece.hours)
+    return is_same and piece.state == ("scrapped" if found.faults else "for_sale")
 
 
 def _firm(work: Work, sale: Sale, piece: Piece, after: Piece, found: Inspection, key: str) -> None:

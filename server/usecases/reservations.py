@@ -197,12 +197,14 @@ def confirm_reservation(work: Work, number: int) -> Reservation:
 
 
 def release_reservation(work: Work, number: int, why: str) -> None:
-    """The shop lets go of a reservation, with a reason that its owner is told; raises `NotFound`, `InvalidInput` or `Conflict`."""
+    """The shop lets go of a reservation, once, with a reason that who asked is told. Raises `NotFound`, `InvalidInput`, `Conflict`."""
     from_desk = why.strip()
     if not 1 <= len(from_desk) <= LONGEST_REASON or not from_desk.isprintable():
         raise InvalidInput(
             [Fault("why", "Say why: they are told.", f"one line of at most {LONGEST_REASON} characters")]
         )
+    if read_reservation(work, number).ended_because == from_desk:
+        return
     one = locked_reservation(work, number)
     what = reserved(work, one)
     let_go(work, one, from_desk)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from threading import Barrier
 
 import pytest
@@ -11,6 +12,7 @@ from server.domain.errors import Conflict, InvalidInput, TooMany
 from server.domain.pieces import Piece
 from server.domain.stock import Contact
 from server.persistence.pieces import pieces_from_sale
+from server.persistence.sales import save_item
 from server.persistence.stock import load_free, load_on_hand
 from server.usecases.expected import book_arrival, call_delivery_off, change_delivery
 from server.usecases.messages import outbox
@@ -29,7 +31,7 @@ from server.usecases.reservations import (
 from server.usecases.sales import held_by
 from server.usecases.work import Shop
 from tests.builders_pieces import DEMO_SKU, DUE, SOMEBODY, bought_piece, delivery, demo_piece, selling
-from tests.builders_sales import bought, new_key, sale_now
+from tests.builders_sales import ADDRESS, bought, new_key, sale_now
 from tests.builders_shop import Clock
 
 TRADED = {"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}
@@ -114,12 +116,18 @@ def test_a_demonstration_piece_leaves_the_stock_and_its_invoice_shows_the_whole_
         assert load_on_hand(work.session)[DEMO_SKU] == before - 1
         assert (piece.scheme, piece.bought) == ("standard", work.catalogue.parts[DEMO_SKU].cost)
         suggested = suggest_price(work, piece, months=12)
+        zone = next(zone for zone in work.catalogue.zones.values() if zone.fee)
     assert suggested is not None
     assert suggested.price_new > suggested.price > 0
+    sent = replace(selling(300_00, 300_00 + zone.fee, concluded="distance"), zone=zone.zone)
+    with shop.writing("Maeve") as work, pytest.raises(InvalidInput, match="where to"):
+        sell_piece(work, piece.id, sent, new_key())
     with shop.writing("Maeve") as work:
-        sale = sell_piece(work, piece.id, selling(300_00), new_key())
-    assert [one.vat for one in sale.papers[0].vat] == [round(300_00 * 23 / 123)]
-    assert sale.state == "paid"
+        sale = sell_piece(work, piece.id, replace(sent, address=ADDRESS), new_key())
+    gross = 300_00 + zone.fee
+    assert sale.papers[0].gross == gross
+    assert [one.vat for one in sale.papers[0].vat] == [round(gross * 23 / 123)]
+    assert (sale.state, sale.delivery, sale.address) == ("paid", "deliver", ADDRESS)
 
 
 def test_a_request_lapses_by_the_clock_and_its_contact_is_forgotten(shop: Shop, clock: Clock) -> None:
@@ -241,3 +249,15 @@ def test_unsafe_gear_counts_nothing_and_is_never_sold_on(shop: Shop) -> None:
         assert read_reservation(work, one.id).state_at(work.now) == "ended"
     with shop.writing("Maeve") as work, pytest.raises(Conflict):
         sell_piece(work, piece.id, selling(400_00), new_key())
+
+
+def test_old_gear_of_a_sale_that_has_ended_is_not_taken_in(shop: Shop) -> None:
+    sale = bought(shop, trades=[TRADED])
+    piece = gear_of(shop, sale.id)
+    with shop.writing("Maeve") as work:
+        for item in sale.goods:
+            save_item(work.session, sale.id, replace(item, gone="withdrawn"))
+        work.commit()
+    with shop.writing("Maeve") as work, pytest.raises(Conflict, match="has ended meanwhile"):
+        inspect_piece(work, piece.id, {**LOOKED, "value": piece.bought}, new_key())
+    assert gear_of(shop, sale.id).state == "expected"

@@ -88,7 +88,7 @@ def due_words(day: date, today: date, terms: ShopTerms) -> str:
 
 def title_of_piece(piece: Piece) -> str:
     """What a piece is called, or its slot where nobody gave it a name."""
-    return piece.name or f"a {SLOT_WORDS[piece.slot]}"
+    return piece.name or SLOT_WORDS[piece.slot].capitalize()
 
 
 class Pictured(Protocol):

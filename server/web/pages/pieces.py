@@ -144,6 +144,7 @@ class AskedRow:
     phone: str
     until: str
     is_confirmed: bool
+    is_here: bool
     note: str
 
 
@@ -298,7 +299,7 @@ def asked_row(work: Work, one: Reservation) -> AskedRow:
     """A reservation in a list."""
     what = reserved(work, one)
     terms = work.catalogue.policy.shop
-    note = "here" if what.due_about is None else f"due about {due_words(what.due_about, work.today, terms)}"
+    note = "in the shop" if what.due_about is None else f"due about {due_words(what.due_about, work.today, terms)}"
     return AskedRow(
         number=one.id,
         what=what_words(work, what),
@@ -307,6 +308,7 @@ def asked_row(work: Work, one: Reservation) -> AskedRow:
         phone=one.contact.phone,
         until=when_words(one.expires_at, work.now, terms),
         is_confirmed=one.is_confirmed,
+        is_here=what.due_about is None,
         note=note,
     )
 
@@ -392,7 +394,7 @@ def _piece_page(
     return PiecePage(
         number=number,
         title=title_of_piece(piece),
-        word=SLOT_WORDS[piece.slot],
+        word=SLOT_WORDS[piece.slot] if piece.name else "no name yet",
         size=size_of(piece.slot, piece.measures, units_of(request)),
         state=piece.state,
         state_words=STATE_WORDS[piece.state],

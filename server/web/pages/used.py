@@ -147,8 +147,9 @@ def _used_page(work: Work, slot: str, units: Units) -> UsedPage:
         *((one.due_about, shown, work.catalogue.parts[one.sku].slot) for one, shown in deliveries),
         *((one.due_about, shown, one.slot) for one, shown in pieces if one.due_about is not None),
     ]
+    here = [shown for one, shown in pieces if one.is_offered and slot in ("", one.slot)]
     return UsedPage(
-        here=tuple(shown for one, shown in pieces if one.is_offered and slot in ("", one.slot)),
+        here=tuple(sorted(here, key=lambda one: one.is_held)),
         due=tuple(shown for _, shown, place in sorted(due, key=lambda one: one[0]) if slot in ("", place)),
         slot=slot,
         slot_word=SLOT_WORDS.get(slot, ""),
