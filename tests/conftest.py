@@ -21,7 +21,7 @@ from server.persistence.folder import read_folder
 from server.persistence.migrate import migrate
 from server.settings import Settings
 from server.usecases.catalogue import replace_catalogue
-from server.usecases.opening import SEED
+from server.usecases.opening import SEED, open_shop
 from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, signed_in_as
 from tests.builders_http import ADDRESS, Client
@@ -129,15 +129,26 @@ def folder(tmp_path: Path) -> FolderCopy:
     return FolderCopy.of(SEED, tmp_path / "catalogue")
 
 
-@pytest.fixture
-def app(place: Place, clock: Clock) -> Iterator[FastAPI]:
-    """The application over the test's own database, not throttled."""
-    url = SecretStr(place.url)
-    made = create_app(Settings(data=place.data, database_url=url, base_address=ADDRESS, public_burst=0), COMPILED)
-    made.state.shop.clock = clock
-    made.state.passwords = CHEAP
-    yield made
+@pytest.fixture(scope="session")
+def built(tmp_path_factory: pytest.TempPathFactory, seeded: Path) -> FastAPI:
+    """The application, built once: its hundred routes are read at their first request, which takes longer than most tests."""
+    folder = tmp_path_factory.mktemp("built")
+    shutil.copyfile(sqlite_file(seeded), sqlite_file(folder))
+    made = create_app(Settings(data=folder, base_address=ADDRESS, public_burst=0), COMPILED)
     made.state.shop.close()
+    return made
+
+
+@pytest.fixture
+def app(built: FastAPI, place: Place, clock: Clock) -> Iterator[FastAPI]:
+    """The application over the test's own database, not throttled; nothing of it is kept but what its place keeps."""
+    url = SecretStr(place.url)
+    built.state.settings = Settings(data=place.data, database_url=url, base_address=ADDRESS, public_burst=0)
+    built.state.shop = open_shop(place)
+    built.state.shop.address, built.state.shop.clock = ADDRESS, clock
+    built.state.passwords = CHEAP
+    yield built
+    built.state.shop.close()
 
 
 @pytest.fixture
