@@ -169,7 +169,7 @@ def read_details(raw: Mapping[str, Any], slot: str = "") -> Details:
     faults: list[Fault] = []
     slot = slot or str(raw.get("slot") or "")
     if slot not in PIECE_SLOTS:
-        faults.append(Fault("slot", "What is it?", "one of: " + ", ".join(PIECE_SLOTS)))
+        faults.append(Fault("slot", "This has to be said.", "a kind of the list"))
     texts = {name: _line(raw, name, faults) for name in ("name", "maker", "sku", "serial")}
     if not texts["name"]:
         faults.append(Fault("name", "A piece needs a name.", f"1 to {LONGEST_NAME} characters"))
@@ -202,7 +202,7 @@ def _note(value: Any, faults: list[Fault]) -> str:
 
 def _condition(value: Any, faults: list[Fault]) -> str:
     if value not in CONDITIONS:
-        faults.append(Fault("condition", "How is it?", CONDITION_ACCEPTED))
+        faults.append(Fault("condition", "This has to be said.", CONDITION_ACCEPTED))
         return ""
     return str(value)
 
@@ -280,7 +280,7 @@ def _value(
             faults.append(Fault("why", "The customer is told why: say it in a sentence.", "1 to 200 characters"))
         return 0
     if not isinstance(value, int) or not 0 <= value <= MOST_PRICE:
-        faults.append(Fault("value", "What does it count for?", VALUE_ACCEPTED))
+        faults.append(Fault("value", "This is not an amount.", VALUE_ACCEPTED))
         return None
     if value != piece.bought and not why:
         words = f"{decimal_of(piece.bought)} was agreed, and the customer is told why it is another value."

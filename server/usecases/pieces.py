@@ -196,7 +196,7 @@ def _add(
         faults.append(Fault("sku", "None of it is free: all are sold or set aside.", "a part in stock"))
     bought = part.cost if source == "demo" and part is not None else paid
     if source == "bought" and not (isinstance(paid, int) and 0 <= paid <= MOST_PRICE):
-        faults.append(Fault("paid", "What was given for it?", VALUE_ACCEPTED))
+        faults.append(Fault("paid", "This is not an amount.", VALUE_ACCEPTED))
     details = _read(raw, "", faults)
     assert isinstance(bought, int)  # Anything else was a fault.
     if part is not None and not details.measures:

@@ -337,7 +337,9 @@ def _added(
     paid = cents(typed["paid"])
     wrong = list(faults)
     if typed["source"] not in ("bought", "demo"):
-        wrong.append(Fault("source", "How did it come?", "bought used, or taken out of the stock for demonstration"))
+        wrong.append(
+            Fault("source", "This has to be said.", "bought used, or taken out of the stock for demonstration")
+        )
     if typed["source"] == "demo":
         return add_demo_piece(work, raw, photos, key, before=wrong)
     return add_bought_piece(work, raw, paid, photos, key, before=wrong)

@@ -59,7 +59,7 @@ def read_selling(form: Form) -> Selling:
     payment = Payment(paid if isinstance(paid, int) else 0, cast(Means, text_in(form, "means")))
     faults += payment_faults(payment)
     if text_in(form, "concluded") not in CONCLUDED:
-        faults.append(Fault("concluded", "Where is it bought?", "one of: " + ", ".join(CONCLUDED)))
+        faults.append(Fault("concluded", "This has to be said.", "one of: " + ", ".join(CONCLUDED)))
     if faults:
         raise InvalidInput(faults)
     price, reservation = text_in(form, "shown_price"), text_in(form, "reservation")
