@@ -239,11 +239,12 @@ def _is_measure(measure: Measure, value: Any) -> bool:
 # Looking at what has come.
 
 
-def read_inspection(piece: Piece, raw: Mapping[str, Any]) -> Inspection:
+def read_inspection(piece: Piece, raw: Mapping[str, Any], *, has_value: bool) -> Inspection:
     """What was found of a piece, from plain values; raises `InvalidInput` with every fault.
 
-    A fault of safety makes it worth nothing. Another value than the one agreed needs a reason, since the customer is told it; where
-    they would rather keep the piece it goes back to them and counts nothing.
+    `has_value` says that it was traded in and its value is to be made firm now. A fault of safety makes it worth nothing. Another value
+    than the one agreed needs a reason, since the customer is told it; where they would rather keep the piece it goes back to them and
+    counts nothing.
     """
     faults: list[Fault] = []
     condition = _condition(raw.get("condition"), faults)
@@ -258,16 +259,16 @@ def read_inspection(piece: Piece, raw: Mapping[str, Any]) -> Inspection:
     why = str(raw.get("why") or "").strip()
     if len(why) > 200 or not why.isprintable():
         faults.append(Fault("why", "This reason cannot be kept.", "one line of at most 200 characters"))
-    value = _value(piece, raw.get("value"), found, outcome, why, faults)
+    value = _value(piece.bought if has_value else None, raw.get("value"), found, outcome, why, faults)
     if faults:
         raise InvalidInput(faults)
     return Inspection(condition, hours, found, value, why, outcome)
 
 
 def _value(
-    piece: Piece, value: Any, found: tuple[str, ...], outcome: str, why: str, faults: list[Fault]
+    agreed: Cents | None, value: Any, found: tuple[str, ...], outcome: str, why: str, faults: list[Fault]
 ) -> Cents | None:
-    if piece.source != "trade_in":
+    if agreed is None:
         if outcome == "given_back":
             words = "Only what was traded in can go back to its owner."
             faults.append(Fault("outcome", words, "taken"))
@@ -282,8 +283,8 @@ def _value(
     if not isinstance(value, int) or not 0 <= value <= MOST_PRICE:
         faults.append(Fault("value", "This is not an amount.", VALUE_ACCEPTED))
         return None
-    if value != piece.bought and not why:
-        words = f"{decimal_of(piece.bought)} was agreed, and the customer is told why it is another value."
+    if value != agreed and not why:
+        words = f"{decimal_of(agreed)} was agreed, and the customer is told why it is another value."
         faults.append(Fault("why", words, "a sentence of 1 to 200 characters"))
     return value
 

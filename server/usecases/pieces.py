@@ -355,12 +355,13 @@ def inspect_piece(work: Work, number: int, raw: Mapping[str, Any], key: str) -> 
     """
     check_key(key)
     seen = read_piece(work, number)
-    with_sale = seen.source == "trade_in" and seen.from_sale is not None
-    sale = locked_sale(work, seen.from_sale) if with_sale and seen.from_sale is not None else None
+    sale = locked_sale(work, seen.from_sale) if seen.source == "trade_in" and seen.from_sale is not None else None
     piece = _locked(work, number)
     if sale is not None and sale.done_under(key) is not None:
         return piece
-    found = read_inspection(piece, raw)
+    if sale is not None and _is_firm(sale, number):
+        sale = None  # It was taken in long ago, sold on, and has come back from whoever bought it.
+    found = read_inspection(piece, raw, has_value=sale is not None)
     if piece.state not in ("expected", "to_inspect"):
         if sale is None and _was_found_so(piece, found):
             return piece
@@ -377,6 +378,17 @@ def inspect_piece(work: Work, number: int, raw: Mapping[str, Any], key: str) -> 
         _tell_waiting(work, one, after)
     work.commit()
     return read_piece(work, number)
+
+
+def awaits_value(work: Work, piece: Piece) -> bool:
+    """Whether a piece was traded in and what it counts for is not firm yet."""
+    if piece.source != "trade_in" or piece.from_sale is None or piece.state not in ("expected", "to_inspect"):
+        return False
+    return not _is_firm(read_sale(work, piece.from_sale), piece.id)
+
+
+def _is_firm(sale: Sale, number: int) -> bool:
+    return any(one.kind == "traded_in" and one.about.get("piece") == number for one in sale.marks)
 
 
 def _was_found_so(piece: Piece, found: Inspection) -> bool:

@@ -57,7 +57,7 @@ def test_vat_of_what_was_the_shops_own_is_on_the_whole_price() -> None:
     ],
 )
 def test_looking_old_gear_over_decides_what_becomes_of_it(found: dict[str, Any], state: str, value: int) -> None:
-    after = inspected(TRADED, read_inspection(TRADED, {**LOOKED, **found}))
+    after = inspected(TRADED, read_inspection(TRADED, {**LOOKED, **found}, has_value=True))
     assert (after.state, after.bought, after.condition, after.hours) == (state, value, "worn", 60)
     assert (after.price is None) or state == "for_sale"
 
@@ -78,16 +78,18 @@ def test_looking_old_gear_over_decides_what_becomes_of_it(found: dict[str, Any],
 )
 def test_what_cannot_be_found_of_old_gear_names_its_field(found: dict[str, Any], field: str) -> None:
     with pytest.raises(InvalidInput) as caught:
-        read_inspection(TRADED, {**LOOKED, **found})
+        read_inspection(TRADED, {**LOOKED, **found}, has_value=True)
     assert [fault.field for fault in caught.value.faults] == [field]
 
 
 def test_only_what_was_traded_in_goes_back_to_its_owner_and_has_a_value() -> None:
     returned = replace(PIECE, source="returned", state="to_inspect", scheme="standard", bought=500_00)
-    found = read_inspection(returned, {"condition": "good", "hours": None})
+    found = read_inspection(returned, {"condition": "good", "hours": None}, has_value=False)
     assert (found.value, inspected(returned, found).bought) == (None, 500_00)
     with pytest.raises(InvalidInput, match="Only what was traded in"):
-        read_inspection(returned, {"condition": "good", "outcome": "given_back", "why": "So they say."})
+        read_inspection(
+            returned, {"condition": "good", "outcome": "given_back", "why": "So they say."}, has_value=False
+        )
 
 
 def test_every_fault_of_a_piece_comes_at_once() -> None:

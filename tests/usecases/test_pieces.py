@@ -11,7 +11,7 @@ import pytest
 from server.domain.errors import Conflict, InvalidInput, TooMany
 from server.domain.pieces import Piece
 from server.domain.stock import Contact
-from server.persistence.pieces import pieces_from_sale
+from server.persistence.pieces import pieces_from_sale, save_piece
 from server.persistence.sales import save_item
 from server.persistence.stock import load_free, load_on_hand
 from server.usecases.expected import book_arrival, call_delivery_off, change_delivery
@@ -226,12 +226,19 @@ def test_old_gear_counts_for_less_once_it_was_looked_at_and_the_customer_is_told
     assert after.done("traded_in") is not None
     assert told(shop)[0] == "gear_valued"
     with shop.writing("Maeve") as work, pytest.raises(Conflict, match="looked at already"):
-        inspect_piece(work, piece.id, raw, new_key())
+        inspect_piece(work, piece.id, {**raw, "condition": "worn"}, new_key())
     with shop.reading() as work:
         assert (read_piece(work, piece.id).state, read_piece(work, piece.id).bought) == ("for_sale", less)
         suggested = suggest_price(work, read_piece(work, piece.id))
         assert suggested is not None
         assert (suggested.price_new, suggested.months) == (1200_00, 24)
+    # Sold on and come back from whoever bought it, it is looked over like any other piece: the first sale is left alone.
+    with shop.writing("Maeve") as work:
+        save_piece(work.session, replace(read_piece(work, piece.id), state="to_inspect"), work.now)
+        work.commit()
+    with shop.writing("Maeve") as work:
+        assert inspect_piece(work, piece.id, {**LOOKED, "condition": "worn"}, new_key()).bought == less
+    assert sale_now(shop, sale.id).owed == after.owed
 
 
 def test_unsafe_gear_counts_nothing_and_is_never_sold_on(shop: Shop) -> None:

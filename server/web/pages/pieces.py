@@ -34,6 +34,7 @@ from server.usecases.pieces import (
     about_piece,
     add_bought_piece,
     add_demo_piece,
+    awaits_value,
     change_piece,
     inspect_piece,
     list_pieces,
@@ -210,10 +211,10 @@ class PiecePage(TypedForm):
     photos_left: int
     most_photos: int
     measures: tuple[MeasureField, ...]
-    known: tuple[tuple[str, str], ...]
     conditions: tuple[tuple[str, str], ...]
     fault_choices: tuple[tuple[str, str], ...]
     found: tuple[str, ...]
+    has_value: bool
     concluded: tuple[tuple[str, str], ...]
     means: tuple[tuple[str, str], ...]
     zones: tuple[tuple[str, str], ...]
@@ -419,10 +420,10 @@ def _piece_page(
         photos_left=max(0, MOST_PHOTOS - len(photos)),
         most_photos=MOST_PHOTOS,
         measures=measure_fields(piece.slot),
-        known=(),
         conditions=CONDITION_CHOICES,
         fault_choices=FAULT_CHOICES,
         found=found,
+        has_value=awaits_value(work, piece),
         concluded=CONCLUDED_CHOICES,
         means=MEANS_CHOICES,
         zones=zones_of(work),
