@@ -60,6 +60,11 @@ class Reserved:
         return self.delivery.sku if self.delivery else self.piece.sku if self.piece else ""
 
     @property
+    def is_gone(self) -> bool:
+        """Whether the piece went another way meanwhile, home with its owner for instance, though it is still set aside."""
+        return self.piece is not None and self.piece.state in ("sold", "scrapped", "given_back")
+
+    @property
     def due_about(self) -> date | None:
         """About when it is due; None where it is in the shop."""
         if self.reservation.hold is not None:

@@ -11,12 +11,23 @@ import pytest
 from server.domain.errors import Conflict, InvalidInput, TooMany
 from server.domain.pieces import Piece
 from server.domain.stock import Contact
+from server.outside.photos import Photo
 from server.persistence.pieces import pieces_from_sale, save_piece
 from server.persistence.sales import save_item
 from server.persistence.stock import load_free, load_on_hand
 from server.usecases.expected import book_arrival, call_delivery_off, change_delivery
 from server.usecases.messages import outbox
-from server.usecases.pieces import change_piece, inspect_piece, read_piece, sell_piece, sell_reserved, suggest_price
+from server.usecases.photos import photos_of
+from server.usecases.pieces import (
+    PhotoChanges,
+    about_piece,
+    change_piece,
+    inspect_piece,
+    read_piece,
+    sell_piece,
+    sell_reserved,
+    suggest_price,
+)
 from server.usecases.privacy import sweep
 from server.usecases.reservations import (
     confirm_reservation,
@@ -170,6 +181,25 @@ def test_what_is_set_aside_for_somebody_gets_no_dearer(shop: Shop) -> None:
     raw = {"name": piece.name, "condition": "good", "price": 500_00}
     with shop.writing("Maeve") as work, pytest.raises(InvalidInput, match="at this price"):
         change_piece(work, piece.id, raw, None)
+
+
+def test_photographs_are_put_in_order_deleted_and_never_too_many(shop: Shop) -> None:
+    piece = bought_piece(shop)
+    raw = {"name": piece.name, "condition": "good", "price": 450_00}
+    new = tuple(Photo(bytes([number]), 4, 3) for number in range(4))
+    with shop.writing("Maeve") as work:
+        change_piece(work, piece.id, raw, None, PhotoChanges(new))
+    with shop.reading() as work:
+        first = [photo.token for photo in photos_of(work, about_piece(piece.id))]
+    changes = PhotoChanges(new[:1], drop=(first[0],), places={first[3]: 1, first[1]: 2, first[2]: 3})
+    with shop.writing("Maeve") as work:
+        change_piece(work, piece.id, raw, None, changes)
+    with shop.reading() as work:
+        after = [photo.token for photo in photos_of(work, about_piece(piece.id))]
+    assert after[:3] == [first[3], first[1], first[2]]
+    assert len(after) == 4
+    with shop.writing("Maeve") as work, pytest.raises(InvalidInput, match="4 photographs are kept"):
+        change_piece(work, piece.id, raw, None, PhotoChanges(new[:3]))
 
 
 def test_a_delivery_is_promised_piece_by_piece_and_what_comes_is_set_aside_in_that_order(shop: Shop) -> None:

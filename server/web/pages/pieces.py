@@ -301,6 +301,8 @@ def asked_row(work: Work, one: Reservation) -> AskedRow:
     what = reserved(work, one)
     terms = work.catalogue.policy.shop
     note = "in the shop" if what.due_about is None else f"due about {due_words(what.due_about, work.today, terms)}"
+    if what.is_gone and one.is_open(work.now):
+        note = "gone meanwhile: let go of it, and they are told"
     return AskedRow(
         number=one.id,
         what=what_words(work, what),
