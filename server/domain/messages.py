@@ -89,6 +89,7 @@ LESSON_SAMPLES = {
     "link": "https://shop.example/bookings/sample",
 }
 QUOTE_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/quotes/sample"}
+OWNED_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/owned/sample"}
 PIECE_SAMPLES = {
     **SHOP_SAMPLES,
     "what": "Shearwater 5.5, Saltmarsh Wings",
@@ -205,6 +206,80 @@ KINDS = (
         "Dear {name},\n\nthank you. Your kit {code} is bought, and its parts stay aside for you until they are handed over.\n\n"
         "Paid: {paid}\nLeft to pay: {left}\n\nYour papers, what you may give back and until when, and how to swap a size or ask us"
         " something stand on your own page:\n{link}\n\nKeep its address to yourself: whoever has it sees the page.",
+    ),
+    _kind(
+        "notice_received",
+        "Somebody gives something back",
+        "when somebody tells us, on their own page or at the desk, that they give something back",
+        {
+            **SHOP_SAMPLES,
+            "code": "7K3M 9XTR",
+            "link": "https://shop.example/owned/sample",
+            "day": "5 December 2026",
+            "items": "Board 104\nHand wing 5.5",
+            "due": "21 December 2026",
+        },
+        ("day", "items"),
+        "We have your notice of {day}",
+        "Dear {name},\n\non {day} you told us that you give this back, of your kit {code}:\n\n{items}\n\nKeep this message: it"
+        " shows that you told us in time. Send or bring the things within 14 days. Your money is due by {due}; it may wait until the"
+        " things are here, or until you show us that you sent them.\n\nYour page:\n{link}",
+    ),
+    _kind(
+        "return_done",
+        "What was given back is worked out",
+        "when the desk has taken something back, with what that comes to",
+        {
+            **SHOP_SAMPLES,
+            "code": "7K3M 9XTR",
+            "link": "https://shop.example/owned/sample",
+            "lines": "Board 104: 1899.00\nWear of the board: -379.80",
+            "total": "1519.20",
+        },
+        ("lines", "total"),
+        "Your return, kit {code}",
+        "Dear {name},\n\nthis is what giving back comes to, line by line:\n\n{lines}\n\nIn all: {total}\n\nYour papers stand on"
+        " your page:\n{link}",
+    ),
+    _kind(
+        "sent_off",
+        "A parcel is sent off",
+        "when the desk sends what was bought on its way",
+        {
+            **OWNED_SAMPLES,
+            "expected": "We expect it with you by Wednesday 2 December 2026.",
+            "carrier": "Carrier: Strand Parcels",
+            "tracking": "Tracking: SP 1234 5678",
+        },
+        ("link",),
+        "On its way: your kit {code}",
+        "Dear {name},\n\nyour kit {code} is on its way to you.\n\n{expected}\n{carrier}\n{tracking}\n\nLook it over when it comes, and"
+        " before the first session check the bolts against the maker's paper. Serial numbers, papers and until when you may give"
+        " it back stand on your own page:\n{link}",
+    ),
+    _kind(
+        "question_answered",
+        "A question is answered",
+        "when the desk answers what a customer asked on their own page",
+        {
+            **OWNED_SAMPLES,
+            "question": "The front foil hums above 12 knots. Is that a fault?",
+            "answer": "It is not. Smooth the back edge with fine paper, or bring it in and we do it.",
+        },
+        ("answer", "link"),
+        "Your question about your kit {code}",
+        "Dear {name},\n\nyou asked: {question}\n\n{answer}\n\nIt stands on your own page too, where you can ask again:\n{link}",
+    ),
+    _kind(
+        "follow_up",
+        "How it goes with a kit",
+        "some weeks after a kit was handed over, to those who allow it",
+        {**OWNED_SAMPLES, "weeks": "4 weeks"},
+        ("link",),
+        "How does it go with your kit?",
+        "Dear {name},\n\nyou have had your kit for {weeks} now. How does it go? Is anything loose, worn or not as it should be?"
+        "\n\nAsk us anything, and see what comes next, on your own page:\n{link}\n\nThere you can also say that we should write"
+        " no more.",
     ),
     _kind(
         "piece_held",

@@ -6,6 +6,7 @@ settlements (money, old gear, lesson fees, vouchers) say how that was met. What 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -74,6 +75,25 @@ MarkKind = Literal[
     "address",
     "session",
 ]
+MARK_WORDS: Mapping[str, str] = {
+    "confirmed": "The contract was made",
+    "payment": "Payment taken",
+    "paid_out": "Paid out",
+    "paid": "Paid in full",
+    "handed_over": "Handed over",
+    "sent": "Sent off",
+    "arrived": "Arrived",
+    "swapped": "Swapped",
+    "notice": "Notice that it comes back",
+    "goods_back": "Goods came back",
+    "returned": "Return settled",
+    "withdrawn": "Withdrawn",
+    "fault": "Something faulty reported",
+    "claim": "Claim settled",
+    "traded_in": "Old gear taken in",
+    "address": "Address changed",
+    "session": "Support session",
+}
 Gone = Literal["", "returned", "swapped", "withdrawn"]
 CASH_STEP: Cents = 5
 MOST_PAYMENT: Cents = 100_000_00
@@ -152,6 +172,11 @@ class PaperLine:
     quantity: int = 1
 
 
+def counted_label(label: str, quantity: int) -> str:
+    """A label with how many where there are several, unless it says so itself: 2 × fin screw, 3 private lessons."""
+    return label if quantity == 1 or label.startswith(f"{quantity} ") else f"{quantity} × {label}"
+
+
 @dataclass(frozen=True, slots=True)
 class VatLine:
     """The VAT at one rate on a paper: gross and the tax inside it, in cents with the paper's sign."""
@@ -178,6 +203,10 @@ class Paper:
     why: str = ""
     corrects: int | None = None
     by: str = ""
+    buyer: str = ""
+    """Name and address as they were that day, a line each; forgotten after the policy's years."""
+    policy_version: int = 0
+    """The policy of that day, with the seller's particulars; 0 for the newest."""
 
     @property
     def gross(self) -> Cents:
@@ -334,9 +363,12 @@ def write_paper(
     why: str = "",
     corrects: int | None = None,
     by: str = "",
+    buyer: str = "",
+    policy_version: int = 0,
 ) -> Paper:
     """A new paper of a sale after those written before."""
-    return Paper(number, kind, day, tuple(lines), vat_of(before, lines), why, corrects, by)
+    vat = vat_of(before, lines)
+    return Paper(number, kind, day, tuple(lines), vat, why, corrects, by, buyer, policy_version)
 
 
 def margin_vat(sold: Cents, bought: Cents, percent: Decimal) -> Cents:
@@ -345,6 +377,38 @@ def margin_vat(sold: Cents, bought: Cents, percent: Decimal) -> Cents:
     (sold − bought) × rate / (100 + rate): bought at 300.00 and sold at 450.00 at 23 %: 28.05 (Directive 2006/112/EC, Art. 313 to 319).
     """
     return vat_inside(max(0, sold - bought), percent)
+
+
+def margin_vat_of(before: Iterable[Paper], paper: Paper) -> Cents:
+    """The VAT on the dealer's margin that a paper adds, in cents; negative where pieces are taken back.
+
+    Worked out piece by piece on all that was written for it with this paper, less what was due before: so a piece that is taken
+    back takes its tax back to the cent, and one sold at a loss takes none from the others.
+    """
+    earlier, now = _margins(before), _margins([paper])
+    due = 0
+    for piece, (sold, bought, percent) in now.items():
+        sold_before, bought_before, _ = earlier.get(piece, (0, 0, percent))
+        due += margin_vat(sold_before + sold, bought_before + bought, percent)
+        due -= margin_vat(sold_before, bought_before, percent)
+    return due
+
+
+def _margins(papers: Iterable[Paper]) -> dict[int | str, tuple[Cents, Cents, Decimal]]:
+    """What pieces under the margin scheme were sold for and bought for, each by the number of its item, else by its label."""
+    sums: dict[int | str, tuple[Cents, Cents, Decimal]] = {}
+    for line in (line for paper in papers for line in paper.lines if line.scheme == "margin"):
+        piece = line.label if line.item is None else line.item
+        sold, bought, _ = sums.get(piece, (0, 0, line.percent))
+        sums[piece] = (sold + line.gross, bought + line.bought, line.percent)
+    return sums
+
+
+def series_faults(numbers: Iterable[int], first: int, last: int) -> tuple[str, ...]:
+    """Which numbers of a series are missing between the first and the last, or stand there more than once; empty where it is whole."""
+    counted = Counter(numbers)
+    missing = [f"{number} is missing" for number in range(first, last + 1) if number not in counted]
+    return (*missing, *(f"{number} is there {times} times" for number, times in sorted(counted.items()) if times > 1))
 
 
 def paper_number(number: int, prefix: str) -> str:

@@ -3,22 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from server.domain.accounts import failures_now, wait_left
+from server.domain.aftercare import Waiting
 from server.domain.calls import Call
 from server.domain.drafts import oldest_kept
 from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
 from server.domain.finding import CODE_GUESSES, Changed, Met, Sought, read_sought
 from server.domain.lessons import CallStage, LessonTime, call_to_make
+from server.domain.sales import Sale
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.persistence.accounts import lock_failures
+from server.persistence.aftercare import waiting_questions
 from server.persistence.calls import load_promised
 from server.persistence.desk import find_met, load_changed, load_unopened, load_waiting, names_by_token
 from server.persistence.lessons import load_times
 from server.persistence.quotes import token_of
+from server.persistence.sales import (
+    load_sales,
+    refunds_due,
+    sales_with_code,
+    sales_with_goods_to_come,
+    unbalanced_sales,
+)
 from server.persistence.stock import load_open_holds
 from server.persistence.tables import FailureRow
 from server.usecases.quotes import find_quote
@@ -52,14 +62,23 @@ class Today:
     unopened: tuple[Worksheet, ...]
     weather: tuple[TimeToCall, ...] = ()
     lessons: tuple[TimeToCall, ...] = ()
+    questions: tuple[Waiting, ...] = ()
+    to_pay: tuple[Sale, ...] = ()
+    to_hand_over: tuple[Sale, ...] = ()
+    we_owe: tuple[tuple[Sale, date | None], ...] = ()
+    """Each with the day by which it has to be paid, where there is one."""
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a search led to: a quote by its code, or where somebody was met. `misheard` is a code that leads nowhere."""
+    """What a search led to: a quote by its code, a sale by its own (its number), or where somebody was met.
+
+    `misheard` is a code that leads nowhere.
+    """
 
     sought: Sought
     code: str = ""
+    sale: int = 0
     met: tuple[Met, ...] = ()
     misheard: str = ""
 
@@ -71,6 +90,7 @@ def today_at_desk(work: Work) -> Today:
     changed = load_changed(work.session, _start_of_yesterday(work), MOST_ROWS)
     names = names_by_token(work.session, [one.token for one in changed])
     lessons = _lessons_near(work)
+    sales = _sales_waiting(work)
     return Today(
         to_confirm=tuple(one for one in holds if not one.hold.is_confirmed),
         lapsing=tuple(one for one in holds if one.hold.is_confirmed and one.hold.expires_at <= work.now + SOON),
@@ -80,7 +100,23 @@ def today_at_desk(work: Work) -> Today:
         unopened=tuple(load_unopened(work.session, kept_since, work.now, MOST_ROWS)),
         weather=tuple(one for one in lessons if one.to_call is not None and one.taken),
         lessons=tuple(one for one in lessons if one.time.starts_at.astimezone(_zone(work)).date() == work.today),
+        questions=tuple(waiting_questions(work.session, MOST_ROWS)),
+        to_pay=tuple(sale for sale in sales if sale.owed > 0),
+        to_hand_over=tuple(sale for sale in sales if sale.state == "paid" and sale.owed <= 0),
+        we_owe=_owed_to_customers(work, [sale for sale in sales if sale.owed < 0]),
     )
+
+
+def _sales_waiting(work: Work) -> list[Sale]:
+    """The sales in which somebody owes something or something was not handed over, oldest first; of each kind the first fifty."""
+    numbers = {*unbalanced_sales(work.session, MOST_ROWS), *sales_with_goods_to_come(work.session, MOST_ROWS)}
+    return load_sales(work.session, sorted(numbers)) if numbers else []
+
+
+def _owed_to_customers(work: Work, sales: list[Sale]) -> tuple[tuple[Sale, date | None], ...]:
+    """Those to whom the shop owes, the refund that is due first in front."""
+    due = refunds_due(work.session, [sale.id for sale in sales]) if sales else {}
+    return tuple(sorted(((sale, due.get(sale.id)) for sale in sales), key=lambda one: (one[1] or date.max, one[0].id)))
 
 
 def _zone(work: Work) -> ZoneInfo:
@@ -117,6 +153,9 @@ def find_at_desk(work: Work, account_id: int, text: str) -> Found:
     is_free = counter is not None and not _wait(work, counter)
     if is_free and sought.is_right and token_of(work.session, sought.said_code) is not None:
         return Found(sought, sought.said_code)
+    own = sales_with_code(work.session, sought.said_code) if is_free and sought.is_right else []
+    if own:
+        return Found(sought, sale=own[0])
     kept_since = oldest_kept(work.now, work.catalogue.policy)
     met = tuple(find_met(work.session, sought, kept_since, MOST_ROWS))
     if counter is not None and not met:

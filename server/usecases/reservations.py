@@ -194,7 +194,7 @@ def confirm_reservation(work: Work, number: int) -> Reservation:
         what = reserved(work, one)
         until = kept_until(work.now, what.due_about, work.catalogue.policy)
         if one.hold is not None:
-            extend_hold(work.session, one.hold, work.now, until)
+            extend_hold(work.session, one.hold, work.now, until, work.actor)
         extend_reservation(work.session, number, until, confirmed_at=work.now)
         tell_held(work, reserved(work, read_reservation(work, number)))
     work.commit()

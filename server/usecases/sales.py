@@ -32,12 +32,14 @@ from server.domain.sales import (
     PaperKind,
     PaperLine,
     Sale,
+    SaleState,
     check_payment,
     paper_number,
     rounding_for,
     write_paper,
 )
 from server.domain.stock import Contact, Hold
+from server.persistence.cases import settle_paid_returns
 from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece
 from server.persistence.sales import (
@@ -47,21 +49,27 @@ from server.persistence.sales import (
     add_settlement,
     hold_of_sale,
     load_sale,
+    load_sales,
+    newest_sales,
     next_number,
     sale_at,
     sale_of_quote,
     sale_under,
+    sales_with_serial,
 )
 from server.persistence.stock import contact_of, keep_hold, open_hold_of
-from server.usecases.deposits import give_back_with
+from server.usecases.deposits import fees_back_with, give_back_with
 from server.usecases.messages import tell
-from server.usecases.quotes import find_quote, locked_quote, refuse_settled
+from server.usecases.quotes import find_quote, locked_quote, read_quote, refuse_settled
 from server.usecases.stock import set_aside
 from server.usecases.work import Work, is_token, new_token
 
 LONGEST_NOTE = 200
 LONGEST_ADDRESS = 400
 LONGEST_KEY = 100
+MOST_LISTED = 60
+MOST_FILTERED = 5
+"""How many times as many sales are looked at where only those of one state are wanted."""
 KEY_ACCEPTED = "the key of the form, of 8 to 100 characters"
 ADDRESS_ACCEPTED = f"name of the street, place, postcode and country, in at most {LONGEST_ADDRESS} characters"
 NO_SALE = "There is no such sale."
@@ -135,6 +143,47 @@ def make_contract(work: Work, code: str, revision: int, terms: Terms, payment: P
     _tell_made(work, sale)
     work.commit()
     return sale
+
+
+@dataclass(frozen=True)
+class Offered:
+    """A quote before its contract: what is left to pay (negative: the shop owes), who asked, and whether they agreed to this revision.
+
+    `fees` are the lesson fees that would be given back as of the day they agreed; amounts in cents.
+    """
+
+    quote: Quote
+    left: Cents
+    fees: Cents
+    is_agreed: bool
+    contact: Contact | None
+    is_sent: bool
+
+
+def contract_offered(work: Work, code: str) -> Offered | int:
+    """What the contract of a quote would be today, or the number of the sale that it became already; it writes nothing.
+
+    Raises `InvalidInput` or `NotFound` for a code that is none, and `Conflict` for a quote that was withdrawn.
+    """
+    token = find_quote(work, code)
+    number = sale_of_quote(work.session, token)
+    if number is not None:
+        return number
+    refuse_settled(work, token)
+    quote = read_quote(work, token)
+    hold = open_hold_of(work.session, token, work.now)
+    is_agreed = hold is not None and hold.revision == quote.revision
+    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    as_of = hold.made_at.astimezone(zone).date() if hold is not None and is_agreed else work.today
+    fees, price = fees_back_with(work, quote, (), as_of), quote.kit.price
+    left = price.charged + price.delivery - price.trade_in - price.voucher - fees
+    return Offered(quote, left, fees, is_agreed, contact_of(work.session, token), _is_sent(quote))
+
+
+def faults_of_contract(work: Work, code: str, terms: Terms, payment: Payment | None) -> list[Fault]:
+    """What `make_contract` would find wrong with terms and payment by themselves, so that a form can say it with all else."""
+    quote = read_quote(work, find_quote(work, code))
+    return [*_faults_of_terms(quote, terms), *(payment_faults(payment) if payment else ())]
 
 
 def _faults_of_terms(quote: Quote, terms: Terms) -> list[Fault]:
@@ -278,6 +327,17 @@ def sale_of(work: Work, quote_token: str) -> Sale | None:
     return None if number is None else load_sale(work.session, number)
 
 
+def list_sales(work: Work, state: SaleState | None = None, serial: str = "") -> tuple[list[Sale], bool]:
+    """The newest sales, of a state or with a serial number where that is asked for, and whether older ones were not looked at."""
+    if serial:
+        numbers = sales_with_serial(work.session, serial, MOST_LISTED + 1)
+    else:
+        numbers = newest_sales(work.session, MOST_LISTED * (MOST_FILTERED if state else 1) + 1)
+    most = MOST_LISTED * (MOST_FILTERED if state and not serial else 1)
+    found = load_sales(work.session, numbers[:most])
+    return [sale for sale in found if state is None or sale.state == state][:MOST_LISTED], len(numbers) > most
+
+
 def locked_sale(work: Work, number: int) -> Sale:
     """A sale that nobody else may change meanwhile; raises `NotFound`."""
     sale = load_sale(work.session, number, to_change=True)
@@ -288,8 +348,7 @@ def locked_sale(work: Work, number: int) -> Sale:
 
 def policy_of(work: Work, sale: Sale) -> Policy:
     """The policy under which a sale was made."""
-    now = work.catalogue.policy
-    return now if now.version == sale.policy_version else load_policy(work.session, sale.policy_version)
+    return policy_at(work, sale.policy_version)
 
 
 def held_by(work: Work, sale: Sale) -> int | None:
@@ -319,9 +378,26 @@ def issue(
 ) -> Sale:
     """Write an invoice or a credit note under the next number of the series; the sale with it. The sale has to be locked."""
     number = next_number(work.session)
-    paper = write_paper(kind, number, work.today, lines, sale.papers, why=why, corrects=corrects, by=work.actor)
+    paper = write_paper(
+        kind,
+        number,
+        work.today,
+        lines,
+        sale.papers,
+        why=why,
+        corrects=corrects,
+        by=work.actor,
+        buyer=buyer_of(sale),
+        policy_version=work.catalogue.policy.version,
+    )
     add_paper(work.session, sale.id, paper)
     return read_sale(work, sale.id)
+
+
+def buyer_of(sale: Sale) -> str:
+    """Who buys as a paper names them, a line each: the address as it was given, which may begin with the name, or the name."""
+    lines = [line for line in sale.address.split("\n") if line]
+    return "\n".join(lines if lines[:1] == [sale.contact.name] else [sale.contact.name, *lines])
 
 
 def settle(work: Work, sale: Sale, means: Means, amount: Cents, note: str = "", *, checked: bool = True) -> Sale:
@@ -374,6 +450,8 @@ def take_payment(work: Work, number: int, payment: Payment, key: str) -> Sale:
     if faults:
         raise InvalidInput(faults)
     sale = _pay(work, sale, payment, key)
+    if sale.owed >= 0:
+        settle_paid_returns(work.session, sale.id, work.now)
     work.commit()
     return sale
 
@@ -385,9 +463,15 @@ def _pay(work: Work, sale: Sale, payment: Payment, key: str) -> Sale:
     return settle(work, sale, payment.means, payment.amount, payment.note)
 
 
+def policy_at(work: Work, version: int) -> Policy:
+    """A policy by its version; the one in force for 0."""
+    now = work.catalogue.policy
+    return now if version in (0, now.version) else load_policy(work.session, version)
+
+
 def paper_name(work: Work, paper: Paper) -> str:
-    """The number of a paper as it is printed."""
-    return paper_number(paper.number, work.catalogue.policy.sales.invoice_prefix)
+    """The number of a paper as it is printed, with the prefix of its day."""
+    return paper_number(paper.number, policy_at(work, paper.policy_version).sales.invoice_prefix)
 
 
 def refuse_changed(sale: Sale, marks: int) -> None:
