@@ -49,6 +49,7 @@ from server.web.pages import contract as page_contract
 from server.web.pages import counter as page_counter
 from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
+from server.web.pages import expected as page_expected
 from server.web.pages import faulty as page_faulty
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
@@ -62,6 +63,7 @@ from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
 from server.web.pages import photos as page_photos
+from server.web.pages import pieces as page_pieces
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import questions as page_questions
@@ -72,6 +74,7 @@ from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
 from server.web.pages import units as page_units
+from server.web.pages import used as page_used
 from server.web.pages import worksheets as page_worksheets
 from server.web.render import Pages, environment
 from server.web.signed import owner, signed_in
@@ -87,6 +90,7 @@ HIDDEN_FROM_ROBOTS = (
     "/bookings/",
     "/owned/",
     "/photos/",
+    "/used/reservations/",
     "/desk",
     "/messages/",
     "/api/",
@@ -134,6 +138,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_returns,
         page_photos,
         page_owned,
+        page_used,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
@@ -158,6 +163,8 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_contract,
         page_sales,
         page_papers,
+        page_pieces,
+        page_expected,
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from itertools import count
+from typing import Any
 from urllib.parse import urlsplit
 
 import httpx
@@ -15,7 +16,7 @@ from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
 from server.domain.assessments import read_seen
 from server.domain.messages import KINDS
 from server.domain.sales import Sale
-from server.domain.stock import Movement
+from server.domain.stock import Contact, Movement
 from server.outside.photos import clean_photo
 from server.persistence.accounts import account_named
 from server.persistence.stock import load_free, save_movements
@@ -24,10 +25,14 @@ from server.usecases.aftercare import answer_question, ask_question, questions_t
 from server.usecases.assessments import keep_assessment
 from server.usecases.calls import promise_call
 from server.usecases.deposits import take_deposit
+from server.usecases.expected import book_arrival
 from server.usecases.faulty import ToMaker, claim_fault, report_fault
 from server.usecases.lessons import call_weather
 from server.usecases.messages import give_up, outbox, tell
+from server.usecases.photos import keep_photos
+from server.usecases.pieces import about_piece, change_piece, list_pieces
 from server.usecases.quotes import issue_quote, read_quote
+from server.usecases.reservations import reserve_delivery, reserve_piece
 from server.usecases.returns import give_notice
 from server.usecases.standing import withdraw_quote
 from server.usecases.stock import confirm_hold
@@ -40,6 +45,7 @@ from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, sent
 from tests.builders_lessons import booked, lesson
 from tests.builders_photos import phone_photo
+from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
 from tests.builders_sales import agreed_quote, bought, new_key
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
@@ -725,6 +731,107 @@ def _withdrawn(address: str) -> State:
     return made
 
 
+def _wing(world: World, photo: str = "used-wing", **given: Any) -> int:
+    """A used hand wing with a photograph of its own; its number."""
+    piece = bought_piece(world.shop, **given)
+    with world.shop.writing("Maeve") as work:
+        keep_photos(work, about_piece(piece.id), [drawn_photo(photo)])
+        work.commit()
+    return piece.id
+
+
+def _used_all(world: World) -> Seen:
+    """Two used pieces, one of them held, a demonstration piece, and a part and an old board that are due."""
+    held = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, held, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    _wing(world, "used-board", slot="board", name="Little Tern 110", price=620_00, measures={"volume_l": 110})
+    demo_piece(world.shop)
+    delivery(world.shop)
+    gear = _old_gear(world)
+    with world.shop.writing("Maeve") as work:
+        change_piece(work, gear, {"name": "Sandpiper 95", "condition": "good"}, work.today + timedelta(days=9))
+    return Seen("/used")
+
+
+def _old_gear(world: World) -> int:
+    """Old gear that is to come with a sale; its number."""
+    world.fill()
+    given = [{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}]
+    sale = bought(world.shop, trades=given)
+    with world.shop.reading() as work:
+        return next(one.id for one in list_pieces(work) if one.from_sale == sale.id)
+
+
+def _used_piece(world: World) -> Seen:
+    return Seen(f"/used/pieces/{_wing(world)}")
+
+
+def _used_held(world: World) -> Seen:
+    number = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, number, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    return Seen(f"/used/pieces/{number}")
+
+
+def _used_wrong(world: World) -> Seen:
+    reader = Reader(world.client).open(f"/used/pieces/{_wing(world)}")
+    return _sent(reader, "Ask to hold it", 422, name="", email="nowhere")
+
+
+def _due_part(world: World) -> Seen:
+    return Seen(f"/used/expected/{delivery(world.shop).id}")
+
+
+def _reserved(world: World) -> Seen:
+    reader = Reader(world.client).open(f"/used/pieces/{_wing(world)}")
+    reader.press("Ask to hold it", name="Some One", email=f"used{next(LAST_DIGITS)}@example.org")
+    return Seen(reader.address)
+
+
+def _pieces_at_desk(world: World) -> Seen:
+    _used_all(world)
+    return Seen("/desk/pieces")
+
+
+def _piece_for_sale(world: World) -> Seen:
+    number = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, number, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    return Seen(f"/desk/pieces/{number}")
+
+
+def _gear_to_look_at(world: World) -> Seen:
+    return Seen(f"/desk/pieces/{_old_gear(world)}")
+
+
+def _gear_wrong(world: World) -> Seen:
+    return Seen(f"/desk/pieces/{_old_gear(world)}/inspect", b"found_condition=&value=x&key=form-key-0", 422)
+
+
+def _deliveries(world: World) -> Seen:
+    delivery(world.shop)
+    return Seen("/desk/expected")
+
+
+def _delivery_at_desk(world: World) -> Seen:
+    coming = delivery(world.shop)
+    with world.shop.writing() as work:
+        reserve_delivery(work, coming.id, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    return Seen(f"/desk/expected/{coming.id}")
+
+
+def _reservation_here(world: World) -> Seen:
+    """A part that came for somebody, to be sold."""
+    coming = delivery(world.shop)
+    with world.shop.writing() as work:
+        who = Contact("Some One", f"used{next(LAST_DIGITS)}@example.org")
+        one = reserve_delivery(work, coming.id, who, new_token())
+    with world.shop.writing("Maeve") as work:
+        book_arrival(work, coming.id, 1, 0)
+    return Seen(f"/desk/reservations/{one.id}")
+
+
 STATES: dict[str, State] = {
     "home": _at("/"),
     "privacy": _at("/privacy"),
@@ -891,4 +998,21 @@ STATES: dict[str, State] = {
     "swap at the desk": _as("staff", _swap),
     "fault at the desk": _as("staff", _fault),
     "fault at the desk, wrong": _as("staff", _fault_wrong),
+    "used, all of it": _used_all,
+    "used piece": _used_piece,
+    "used piece, held": _used_held,
+    "used piece, contact wrong": _used_wrong,
+    "part that is due": _due_part,
+    "request to hold a used piece": _reserved,
+    "pieces at the desk": _as("staff", _pieces_at_desk),
+    "pieces at the desk, wrong": _as(
+        "staff", _posted("/desk/pieces", 422, source="", hours="many", price="x", key=NO_TOKEN)
+    ),
+    "piece for sale, asked for": _as("staff", _piece_for_sale),
+    "old gear to look at": _as("staff", _gear_to_look_at),
+    "old gear to look at, wrong": _as("staff", _gear_wrong),
+    "deliveries to come": _as("staff", _deliveries),
+    "deliveries to come, wrong": _as("staff", _posted("/desk/expected", 422, sku="nothing", pieces="0", key=NO_TOKEN)),
+    "delivery at the desk": _as("staff", _delivery_at_desk),
+    "part that came for somebody": _as("staff", _reservation_here),
 }

@@ -90,6 +90,11 @@ LESSON_SAMPLES = {
 }
 QUOTE_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/quotes/sample"}
 OWNED_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/owned/sample"}
+PIECE_SAMPLES = {
+    **SHOP_SAMPLES,
+    "what": "Shearwater 5.5, Saltmarsh Wings",
+    "link": "https://shop.example/used/reservations/sample",
+}
 SIGNED = "\n\n{shop}\n{telephone}\n"
 LESSON_LINES = "{lesson}\n{when}\n{where}, with {instructor}"
 
@@ -275,6 +280,72 @@ KINDS = (
         "Dear {name},\n\nyou have had your kit for {weeks} now. How does it go? Is anything loose, worn or not as it should be?"
         "\n\nAsk us anything, and see what comes next, on your own page:\n{link}\n\nThere you can also say that we should write"
         " no more.",
+    ),
+    _kind(
+        "piece_held",
+        "A used piece or a part to come is held",
+        "when the desk confirms a request to hold one",
+        {**PIECE_SAMPLES, "until": "Wednesday 9 December 2026, 18:00"},
+        ("until", "link"),
+        "Held for you until {until}: {what}",
+        "Dear {name},\n\nthis is put aside for you until {until}:\n\n{what}\n\nHow it stands:\n{link}",
+    ),
+    _kind(
+        "piece_let_go",
+        "A used piece or a part to come is held no more",
+        "when the desk lets go of one, or its delivery is called off",
+        {**PIECE_SAMPLES, "because": "The delivery that it was to come with was called off."},
+        ("what", "because"),
+        "Not held any more: {what}",
+        "Dear {name},\n\nwe cannot keep this for you any longer:\n\n{what}\n\n{because}\n\nYou owe nothing. Ring us if you"
+        " would like to look for another.",
+    ),
+    _kind(
+        "piece_arrived",
+        "What somebody waits for has come",
+        "when an expected part or used piece arrives that is held for somebody",
+        {**PIECE_SAMPLES, "until": "Wednesday 9 December 2026, 18:00"},
+        ("until", "link"),
+        "It is here: {what}",
+        "Dear {name},\n\nwhat you asked us to hold has come:\n\n{what}\n\nWe keep it for you until {until}. Come by, or ring"
+        " us.\n\nHow it stands:\n{link}",
+    ),
+    _kind(
+        "piece_due",
+        "What somebody waits for is due about another day",
+        "when the desk changes the day about which something held is due",
+        {**PIECE_SAMPLES, "due": "12 December 2026"},
+        ("due", "link"),
+        "Due about {due}: {what}",
+        "Dear {name},\n\nwhat you asked us to hold is now due about {due}:\n\n{what}\n\nWe write to you when it is here.\n\n"
+        "How it stands, and how to take it back:\n{link}",
+    ),
+    _kind(
+        "gear_valued",
+        "Old gear counts for another value",
+        "when old gear was looked at and counts for more or less than was agreed",
+        {
+            **PIECE_SAMPLES,
+            "code": "7K3M 9XTR",
+            "agreed": "310.00",
+            "value": "250.00",
+            "because": "The track box is worn.",
+            "left": "Left to pay: 60.00",
+        },
+        ("value", "because"),
+        "Your old gear: {what}",
+        "Dear {name},\n\nwe have looked at your old gear for {code}:\n\n{what}\n\nAgreed: {agreed}\nIt counts for: {value}\n{left}"
+        "\n\n{because}\n\nIf you see it otherwise, or would rather keep it, ring us. Your page:\n{link}",
+    ),
+    _kind(
+        "piece_bought",
+        "A used piece or a part that was held is sold",
+        "when the shop sells a used piece, or a part that had been expected",
+        {**PIECE_SAMPLES, "code": "7K3M 9XTR", "paid": "450.00", "left": "Left to pay: 50.00"},
+        ("code", "link"),
+        "Yours: {what}",
+        "Dear {name},\n\nthank you. This is yours:\n\n{what}\n\nIts code is {code}.\nPaid: {paid}\n{left}\n\nYour papers and all"
+        " that comes after stand on your own page:\n{link}\n\nKeep its address to yourself: whoever has it sees the page.",
     ),
 )
 WORDINGS: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}

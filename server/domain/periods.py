@@ -31,3 +31,9 @@ def months_after(day: date, months: int) -> date:
     """The same day so many months later, or the last of its month where that has no such day: 31 August and 6 months: 28 February."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     return date(year, month + 1, min(day.day, calendar.monthrange(year, month + 1)[1]))
+
+
+def whole_months_between(first: date, last: date) -> int:
+    """The whole months from a day to a later one: 31 August to 30 September is none yet, to 1 October it is one; never below zero."""
+    months = (last.year - first.year) * 12 + last.month - first.month
+    return max(0, months - (last.day < first.day))

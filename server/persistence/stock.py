@@ -173,6 +173,27 @@ def save_hold(session: Session, token: str, contact: Contact, hold: Hold, skus: 
     return hold_from(row)
 
 
+def add_hold(session: Session, skus: Sequence[str], now: datetime, until: datetime, by: str, why: str) -> int:
+    """Set parts aside without a quote; the number of the hold. Whom they are for is kept with what asks for it."""
+    row = HoldRow(
+        quote_id=None,
+        revision=0,
+        skus=json.dumps(list(skus)),
+        name="",
+        email="",
+        phone="",
+        email_key="",
+        phone_key="",
+        deposit_back=0,
+        made_at=now,
+        expires_at=until,
+    )
+    session.add(row)
+    session.flush()
+    save_movements(session, [Movement(sku, "hold", 1, why, row.id) for sku in skus], now, by)
+    return row.id or 0
+
+
 def end_hold(session: Session, hold_id: int, now: datetime, because: str, by: str) -> None:
     """Release what a hold set aside."""
     row = session.get_one(HoldRow, hold_id)

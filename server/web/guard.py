@@ -44,8 +44,11 @@ PRIVATE_PATHS = (
     "/account",
     "/staff",
     "/api/quotes/",
+    "/used/reservations/",
 )
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos)/)[^/]+")
+SECRET_IN_PATH = re.compile(
+    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations)/)[^/]+"
+)
 
 requests_log = logging.getLogger("slackwater.requests")
 
