@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import Page
 
 from server.domain.handover import needs_serial, points_for
@@ -10,6 +11,8 @@ from server.web.guard import SESSION_COOKIE
 from tests.builders_accounts import account_token
 from tests.builders_sales import bought, sale_now
 from tests.builders_states import World
+
+pytestmark = pytest.mark.browser
 
 
 def test_a_kit_is_signed_for_with_a_finger(page: Page, address: str, world: World) -> None:
