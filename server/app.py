@@ -46,6 +46,7 @@ from server.web.pages import bookings as page_bookings
 from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
 from server.web.pages import contract as page_contract
+from server.web.pages import corrections as page_corrections
 from server.web.pages import counter as page_counter
 from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
@@ -162,6 +163,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_questions,
         page_contract,
         page_sales,
+        page_corrections,
         page_papers,
         page_pieces,
         page_expected,

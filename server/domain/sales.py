@@ -7,7 +7,7 @@ settlements (money, old gear, lesson fees, vouchers) say how that was met. What 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -74,6 +74,8 @@ MarkKind = Literal[
     "traded_in",
     "address",
     "session",
+    "entry_back",
+    "serial",
 ]
 MARK_WORDS: Mapping[str, str] = {
     "confirmed": "The contract was made",
@@ -93,6 +95,8 @@ MARK_WORDS: Mapping[str, str] = {
     "traded_in": "Old gear taken in",
     "address": "Address changed",
     "session": "Support session",
+    "entry_back": "Entry taken back",
+    "serial": "Serial number corrected",
 }
 Gone = Literal["", "returned", "swapped", "withdrawn"]
 CASH_STEP: Cents = 5
@@ -448,19 +452,58 @@ def rounding_for(means: Means, amount: Cents, left: Cents, rounds_cash: bool) ->
     return left - amount
 
 
-def check_payment(sale: Sale, means: Means, amount: Cents, rounds_cash: bool) -> Fault | None:
+def check_payment(
+    sale: Sale, means: Means, amount: Cents, rounds_cash: bool, said: Callable[[Cents], str] = decimal_of
+) -> Fault | None:
     """Why a payment (positive) or a pay-out (negative) cannot be taken; None where it can.
 
     Nobody pays more than is left, and nobody is paid more than they are owed; with rounding of cash, two cents to either side.
+    `said` writes an amount in the shop's money.
     """
     left = sale.owed
     if amount == 0 or abs(amount) > MOST_PAYMENT:
-        return Fault("amount", "This is not an amount to pay.", "an amount from 0.01 to 100000.00")
+        return Fault("amount", "This is not an amount to pay.", f"an amount from {said(1)} to {said(MOST_PAYMENT)}")
     if left == 0:
         return Fault("amount", "Nothing is left to pay on either side.")
     if (amount > 0) != (left > 0):
         return Fault("amount", "It is the shop that owes here." if left < 0 else "It is the customer who owes here.")
     most = max(abs(left), abs(cash_rounded(left)) if means == "cash" and rounds_cash else 0)
     if abs(amount) > most:
-        return Fault("amount", f"Only {decimal_of(abs(left))} is left.", f"at most {decimal_of(most)}")
+        return Fault("amount", f"Only {said(abs(left))} is left.", f"at most {said(most)}")
     return None
+
+
+def ways_paid(sale: Sale) -> tuple[Means, ...]:
+    """How a customer has paid money, without what was taken back as a mistake, the largest sum first."""
+    sums: dict[Means, Cents] = {}
+    for one in sale.settlements:
+        if one.amount > 0 and may_be_taken_back(sale, one):
+            sums[one.means] = sums.get(one.means, 0) + one.amount
+    return tuple(sorted(sums, key=lambda means: -sums[means]))
+
+
+def check_way_back(sale: Sale, means: Means) -> Fault | None:
+    """Why money should not go back this way; None where it was paid so, or nothing was paid in money.
+
+    By Directive 2011/83/EU, Article 13(1), it goes back as it was paid, unless the customer has expressly agreed to another way.
+    """
+    ways = ways_paid(sale)
+    if not ways or means in ways:
+        return None
+    paid = " and ".join(MEANS_WORDS[one] for one in ways)
+    return Fault(
+        "means", f"They paid by {paid}: it goes back the same way, unless they agree to another.", "or the tick"
+    )
+
+
+def taken_back(sale: Sale) -> Mapping[int, Mark]:
+    """The entries of what was paid that were taken back, each with what was written down of it."""
+    return {
+        int(mark.about["entry"]): mark for mark in sale.marks if mark.kind == "entry_back" and "entry" in mark.about
+    }
+
+
+def may_be_taken_back(sale: Sale, one: Settlement) -> bool:
+    """Whether an entry is money that was written down, was not taken back yet, and is no counter-entry itself."""
+    counters = {mark.about.get("counter") for mark in sale.marks if mark.kind == "entry_back"}
+    return one.means in MONEY and one.id not in taken_back(sale) and one.id not in counters

@@ -69,7 +69,7 @@ def told_of_sale(sale: Sale) -> list[Told]:
     told = []
     for mark in sale.marks:
         words, amount = MARK_WORDS[mark.kind], mark.about.get("amount")
-        if mark.kind in ("payment", "paid_out") and isinstance(amount, int):
+        if mark.kind in ("payment", "paid_out", "entry_back") and isinstance(amount, int):
             means = MEANS_WORDS[mark.about["means"]]
             told.append(Told(f"{words}, {means}", mark.at, mark.by, mark.why, amount=abs(amount)))
             continue

@@ -11,7 +11,16 @@ from sqlmodel import Session, col, select
 from server.domain.finding import Changed, Met, Sought, is_meant
 from server.domain.stock import Contact
 from server.domain.worksheets import Worksheet
-from server.persistence.tables import CallRow, DraftRow, HoldRow, QuoteRow, RevisionRow, SaleRow, WorksheetRow
+from server.persistence.tables import (
+    CallRow,
+    DraftRow,
+    HoldRow,
+    QuoteRow,
+    ReservationRow,
+    RevisionRow,
+    SaleRow,
+    WorksheetRow,
+)
 from server.persistence.worksheets import worksheet_from
 
 
@@ -88,12 +97,13 @@ def find_met(session: Session, sought: Sought, kept_since: datetime, most: int) 
         *_sheets(session, sought, kept_since),
         *_calls(session, sought),
         *_sales(session, sought),
+        *_reservations(session, sought),
     ]
     return sorted(met, key=lambda one: one.at, reverse=True)[:most]
 
 
 def _narrowed(
-    table: type[HoldRow] | type[WorksheetRow] | type[CallRow] | type[SaleRow],
+    table: type[HoldRow] | type[WorksheetRow] | type[CallRow] | type[SaleRow] | type[ReservationRow],
     sought: Sought,
     email: ColumnElement[bool],
 ) -> ColumnElement[bool]:
@@ -152,6 +162,17 @@ def _sales(session: Session, sought: Sought) -> list[Met]:
     wanted = select(SaleRow).where(_narrowed(SaleRow, sought, col(SaleRow.email_key) == sought.email))
     return [
         Met("sale", Contact(row.name, row.email, row.phone), row.made_at, row.code, sale=row.id or 0)
+        for row in session.exec(wanted)
+        if _is_met(sought, row.name)
+    ]
+
+
+def _reservations(session: Session, sought: Sought) -> list[Met]:
+    wanted = select(ReservationRow).where(
+        _narrowed(ReservationRow, sought, col(ReservationRow.email_key) == sought.email)
+    )
+    return [
+        Met("reservation", Contact(row.name, row.email, row.phone), row.made_at, reservation=row.id or 0)
         for row in session.exec(wanted)
         if _is_met(sought, row.name)
     ]

@@ -327,6 +327,42 @@ def sales_with_serial(session: Session, serial: str, most: int) -> list[int]:
     return list(session.exec(wanted))
 
 
+def serial_elsewhere(session: Session, sku: str, serial: str, sale_id: int, number: int) -> str:
+    """The code of the sale in which another thing of this SKU has this serial number and was not given back; empty where none has."""
+    wanted = (
+        select(SaleRow.code)
+        .join(SaleItemRow, col(SaleItemRow.sale_id) == col(SaleRow.id))
+        .where(
+            col(SaleItemRow.sku) == sku,
+            func.upper(SaleItemRow.serial) == serial.upper(),
+            col(SaleItemRow.gone) == "",
+            or_(col(SaleItemRow.sale_id) != sale_id, col(SaleItemRow.number) != number),
+        )
+    )
+    return session.exec(wanted).first() or ""
+
+
+def sales_on_the_way(session: Session, most: int) -> list[int]:
+    """The numbers of the sales of which something was sent and has not arrived yet, oldest first."""
+    wanted = (
+        select(SaleItemRow.sale_id)
+        .where(
+            col(SaleItemRow.sent_on).is_not(None),
+            col(SaleItemRow.received_on).is_(None),
+            col(SaleItemRow.gone) == "",
+        )
+        .distinct()
+        .order_by(col(SaleItemRow.sale_id))
+        .limit(most)
+    )
+    return list(session.exec(wanted))
+
+
+def sale_with_hold(session: Session, hold_id: int) -> int | None:
+    """The number of the sale whose parts a hold sets aside, or None."""
+    return session.exec(select(SaleRow.id).where(col(SaleRow.hold_id) == hold_id)).first()
+
+
 def unbalanced_sales(session: Session, most: int) -> list[int]:
     """The numbers of the sales in which one side owes the other, oldest first: so many where the customer does, and where we do."""
     papers = select(col(PaperRow.sale_id), func.sum(PaperRow.gross).label("sum")).group_by(col(PaperRow.sale_id))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -11,20 +12,25 @@ from server.domain.aftercare import Waiting
 from server.domain.calls import Call
 from server.domain.drafts import oldest_kept
 from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
+from server.domain.faulty import Case
 from server.domain.finding import CODE_GUESSES, Changed, Met, Sought, read_sought
 from server.domain.lessons import CallStage, LessonTime, call_to_make
+from server.domain.pieces import Piece
 from server.domain.sales import Sale
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.persistence.accounts import lock_failures
 from server.persistence.aftercare import waiting_questions
 from server.persistence.calls import load_promised
+from server.persistence.cases import load_open_cases
 from server.persistence.desk import find_met, load_changed, load_unopened, load_waiting, names_by_token
 from server.persistence.lessons import load_times
+from server.persistence.pieces import load_pieces
 from server.persistence.quotes import token_of
 from server.persistence.sales import (
     load_sales,
     refunds_due,
+    sales_on_the_way,
     sales_with_code,
     sales_with_goods_to_come,
     unbalanced_sales,
@@ -32,6 +38,7 @@ from server.persistence.sales import (
 from server.persistence.stock import load_open_holds
 from server.persistence.tables import FailureRow
 from server.usecases.quotes import find_quote
+from server.usecases.reservations import Reserved, open_reservations, reserved
 from server.usecases.work import Shop, Work
 
 SOON = timedelta(hours=48)
@@ -67,6 +74,14 @@ class Today:
     to_hand_over: tuple[Sale, ...] = ()
     we_owe: tuple[tuple[Sale, date | None], ...] = ()
     """Each with the day by which it has to be paid, where there is one."""
+    reserved: tuple[Reserved, ...] = ()
+    """Used pieces and parts to come that are to be confirmed, are here to be sold, or are let go of by the clock soon."""
+    coming_back: tuple[tuple[Case, Sale], ...] = ()
+    faulty: tuple[tuple[Case, Sale], ...] = ()
+    on_the_way: tuple[tuple[Sale, date | None], ...] = ()
+    """Each with the day by which it is expected, where there is one."""
+    gear_to_come: tuple[tuple[Piece, Sale], ...] = ()
+    """Old gear that did not come with its owner when their kit was handed over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +106,10 @@ def today_at_desk(work: Work) -> Today:
     names = names_by_token(work.session, [one.token for one in changed])
     lessons = _lessons_near(work)
     sales = _sales_waiting(work)
+    cases, gear = load_open_cases(work.session, MOST_ROWS * 2), _gear_expected(work)
+    way = sales_on_the_way(work.session, MOST_ROWS)
+    about = _sales_by_number(work, {*way, *(case.sale for case in cases), *(piece.from_sale or 0 for piece in gear)})
+    open_cases = [(case, about[case.sale]) for case in cases if case.kind == "fault" or not case.outcome]
     return Today(
         to_confirm=tuple(one for one in holds if not one.hold.is_confirmed),
         lapsing=tuple(one for one in holds if one.hold.is_confirmed and one.hold.expires_at <= work.now + SOON),
@@ -104,6 +123,11 @@ def today_at_desk(work: Work) -> Today:
         to_pay=tuple(sale for sale in sales if sale.owed > 0),
         to_hand_over=tuple(sale for sale in sales if sale.state == "paid" and sale.owed <= 0),
         we_owe=_owed_to_customers(work, [sale for sale in sales if sale.owed < 0]),
+        reserved=_reserved_to_see_to(work),
+        coming_back=tuple(one for one in open_cases if one[0].kind == "return"),
+        faulty=tuple(one for one in open_cases if one[0].kind == "fault"),
+        on_the_way=tuple(sorted(((about[one], expected_by(about[one])) for one in way), key=_by_day)),
+        gear_to_come=tuple((one, about[one.from_sale or 0]) for one in gear if _has_kit(about.get(one.from_sale or 0))),
     )
 
 
@@ -113,10 +137,48 @@ def _sales_waiting(work: Work) -> list[Sale]:
     return load_sales(work.session, sorted(numbers)) if numbers else []
 
 
+def _sales_by_number(work: Work, numbers: Collection[int]) -> dict[int, Sale]:
+    return {sale.id: sale for sale in load_sales(work.session, sorted(numbers))} if numbers else {}
+
+
+def _reserved_to_see_to(work: Work) -> tuple[Reserved, ...]:
+    """The requests to hold a piece that want a hand, the first asked first: of those confirmed, what is here or lapses soon."""
+    opened = (reserved(work, one) for one in open_reservations(work)[:MOST_ROWS])
+    soon = work.now + SOON
+    return tuple(
+        one
+        for one in opened
+        if not one.reservation.is_confirmed
+        or one.due_about is None
+        or one.is_gone
+        or one.reservation.expires_at <= soon
+    )
+
+
+def _gear_expected(work: Work) -> list[Piece]:
+    pieces = load_pieces(work.session, states=("expected",))
+    return [one for one in reversed(pieces) if one.source == "trade_in" and one.from_sale is not None][:MOST_ROWS]
+
+
+def _has_kit(sale: Sale | None) -> bool:
+    return sale is not None and any(item.is_with_customer for item in sale.goods)
+
+
+def expected_by(sale: Sale) -> date | None:
+    """The day by which what was sent last is expected; None where nobody can say."""
+    sent = sale.done("sent")
+    text = str(sent.about.get("expected") or "") if sent is not None else ""
+    return date.fromisoformat(text) if text else None
+
+
+def _by_day(one: tuple[Sale, date | None]) -> tuple[date, int]:
+    return one[1] or date.max, one[0].id
+
+
 def _owed_to_customers(work: Work, sales: list[Sale]) -> tuple[tuple[Sale, date | None], ...]:
     """Those to whom the shop owes, the refund that is due first in front."""
     due = refunds_due(work.session, [sale.id for sale in sales]) if sales else {}
-    return tuple(sorted(((sale, due.get(sale.id)) for sale in sales), key=lambda one: (one[1] or date.max, one[0].id)))
+    return tuple(sorted(((sale, due.get(sale.id)) for sale in sales), key=_by_day))
 
 
 def _zone(work: Work) -> ZoneInfo:

@@ -5,7 +5,7 @@ Locks are taken in one order: the sale that a piece came with, the piece, its re
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -38,10 +38,18 @@ from server.domain.trade_in import fetches
 from server.outside.photos import Photo
 from server.persistence.accounts import write_deed
 from server.persistence.photos import place_photos
-from server.persistence.pieces import add_piece, load_piece, load_pieces, piece_with_token, sale_of_piece, save_piece
+from server.persistence.pieces import (
+    add_piece,
+    load_piece,
+    load_pieces,
+    piece_with_token,
+    pieces_from_sale,
+    sale_of_piece,
+    save_piece,
+)
 from server.persistence.quotes import is_code_taken, lock_key
 from server.persistence.reservations import end_reservation, extend_reservation, open_reservation_of_piece
-from server.persistence.sales import add_sale, sale_under, sales_with_code
+from server.persistence.sales import add_sale, load_sales, sale_under, sales_with_code
 from server.persistence.stock import keep_hold, load_free, lock_parts, save_movements
 from server.usecases.messages import tell
 from server.usecases.photos import drop_photo, keep_photos, photos_of
@@ -57,16 +65,18 @@ from server.usecases.reservations import (
     tell_let_go,
 )
 from server.usecases.sales import (
-    ADDRESS_ACCEPTED,
-    LONGEST_ADDRESS,
+    CONCLUDED_ACCEPTED,
     Payment,
+    address_faults,
     check_key,
     issue,
     locked_sale,
     mark,
+    money_of,
     payment_faults,
     read_sale,
     settle,
+    tidy_address,
 )
 from server.usecases.work import Work, is_token, new_code, new_token
 
@@ -103,6 +113,17 @@ def list_pieces(work: Work, slot: str = "") -> list[Piece]:
 def offered_pieces(work: Work, slot: str = "") -> list[Piece]:
     """The pieces that customers are shown: for sale at a price, or to come about a day."""
     return [one for one in load_pieces(work.session, slot=slot, states=("for_sale", "expected")) if one.can_be_reserved]
+
+
+def pieces_of_sale(work: Work, sale_id: int) -> list[Piece]:
+    """The pieces that came, or are to come, with a sale, in order."""
+    return pieces_from_sale(work.session, sale_id)
+
+
+def sales_they_come_with(work: Work, pieces: Iterable[Piece]) -> dict[int, Sale]:
+    """The sales that pieces came with, or are to come with, by number."""
+    numbers = sorted({one.from_sale for one in pieces if one.from_sale is not None})
+    return {sale.id: sale for sale in load_sales(work.session, numbers)} if numbers else {}
 
 
 def sold_with(work: Work, number: int) -> int | None:
@@ -277,7 +298,7 @@ def change_piece(
     price = raw.get("price")
     if one is not None and piece.price is not None and (not isinstance(price, int) or price > piece.price):
         faults.append(
-            Fault("price", "It is set aside for somebody at this price.", f"at most {decimal_of(piece.price)}")
+            Fault("price", "It is set aside for somebody at this price.", f"at most {money_of(work)(piece.price)}")
         )
     sku = str(raw.get("sku") or "").strip()
     if sku and sku not in work.catalogue.parts:
@@ -405,6 +426,7 @@ def _firm(work: Work, sale: Sale, piece: Piece, after: Piece, found: Inspection,
     if not difference:
         return
     sale = settle(work, sale, "trade_in", difference, found.because, checked=False)
+    said = money_of(work)
     tell(
         work,
         "gear_valued",
@@ -414,10 +436,10 @@ def _firm(work: Work, sale: Sale, piece: Piece, after: Piece, found: Inspection,
         values={
             "what": piece.name or piece.slot.replace("_", " "),
             "code": spaced_code(sale.code),
-            "agreed": decimal_of(piece.bought),
-            "value": decimal_of(after.bought),
+            "agreed": said(piece.bought),
+            "value": said(after.bought),
             "because": found.because,
-            "left": f"Left to pay: {decimal_of(sale.owed)}" if sale.owed > 0 else "",
+            "left": f"Left to pay: {said(sale.owed)}" if sale.owed > 0 else "",
             "link": f"/owned/{sale.token}",
         },
     )
@@ -453,6 +475,8 @@ class Selling:
     address: str = ""
     may_write: bool = False
     reservation: int | None = None
+    was_here: bool = False
+    """Whether they stood in the shop when they bought it, though it is sent to them."""
 
 
 def sell_piece(work: Work, number: int, selling: Selling, key: str) -> Sale:
@@ -536,7 +560,7 @@ def _contract(work: Work, item: Item, hold: int | None, selling: Selling, key: s
     if faults:
         raise InvalidInput(faults)
     if selling.price != item.charged:
-        raise Conflict([Fault("price", f"{CHANGED_PRICE} It is {decimal_of(item.charged)} now.")])
+        raise Conflict([Fault("price", f"{CHANGED_PRICE} It is {money_of(work)(item.charged)} now.")])
     policy = work.catalogue.policy
     code = new_code(lambda code: is_code_taken(work.session, code) or bool(sales_with_code(work.session, code)))
     sale = Sale(
@@ -551,7 +575,7 @@ def _contract(work: Work, item: Item, hold: int | None, selling: Selling, key: s
         contact=selling.contact,
         delivery="deliver" if selling.zone else "collect",
         zone=selling.zone or policy.shop.home_zone,
-        address="\n".join(line.strip() for line in selling.address.replace("\r\n", "\n").split("\n") if line.strip()),
+        address=tidy_address(selling.address),
         tier_name="",
         tier_percent=0,
         agreed_share=(0, 0),
@@ -567,16 +591,16 @@ def _contract(work: Work, item: Item, hold: int | None, selling: Selling, key: s
 def _faults_of(work: Work, selling: Selling) -> list[Fault]:
     faults = []
     if selling.concluded not in CONCLUDED:
-        faults.append(
-            Fault("concluded", "This is not a way to make a contract here.", "one of: " + ", ".join(CONCLUDED))
-        )
+        faults.append(Fault("concluded", "This is not a way to make a contract here.", CONCLUDED_ACCEPTED))
     zones = work.catalogue.zones
     if selling.zone and selling.zone not in zones:
         faults.append(Fault("zone", "The shop delivers to no such zone.", "one of: " + ", ".join(zones)))
-    if selling.zone and not 5 <= len(selling.address.strip()) <= LONGEST_ADDRESS:
-        faults.append(Fault("address", "It is to be sent: where to?", ADDRESS_ACCEPTED))
-    elif len(selling.address) > LONGEST_ADDRESS or not "".join(selling.address.split()).isprintable():
-        faults.append(Fault("address", "This address cannot be kept.", ADDRESS_ACCEPTED))
+    if selling.zone and selling.concluded == "counter" and not selling.was_here:
+        words = (
+            "It is sent to them: then it was bought at a distance, unless they stood in the shop and bought it there."
+        )
+        faults.append(Fault("concluded", words, "at a distance, or the tick that they were in the shop"))
+    faults += address_faults(selling.address, is_sent=bool(selling.zone))
     if selling.payment.amount < 0:
         faults.append(Fault("amount", "This is not an amount to pay.", "an amount from 0.01 on"))
     return faults
@@ -603,8 +627,8 @@ def _paid(work: Work, sale: Sale, item: Item, selling: Selling, key: str) -> Sal
         values={
             "what": item.label,
             "code": spaced_code(sale.code),
-            "paid": decimal_of(paid.amount),
-            "left": f"Left to pay: {decimal_of(sale.owed)}" if sale.owed > 0 else "",
+            "paid": money_of(work)(paid.amount),
+            "left": f"Left to pay: {money_of(work)(sale.owed)}" if sale.owed > 0 else "",
             "link": f"/owned/{sale.token}",
         },
     )

@@ -16,7 +16,7 @@ from server.domain.reservations import TAKEN_BACK, Delivery, Reservation, asked_
 from server.domain.stock import MOST_OPEN_HOLDS, Contact
 from server.persistence.accounts import write_deed
 from server.persistence.expected import load_delivery
-from server.persistence.pieces import load_piece
+from server.persistence.pieces import load_piece, sale_of_piece
 from server.persistence.quotes import lock_key
 from server.persistence.reservations import (
     add_reservation,
@@ -30,6 +30,7 @@ from server.persistence.reservations import (
     reservation_under,
     waiting_for_delivery,
 )
+from server.persistence.sales import load_sale, sale_with_hold
 from server.persistence.stock import end_hold, extend_hold, lock_contact, open_holds_for
 from server.usecases.messages import tell
 from server.usecases.sales import check_key
@@ -169,6 +170,19 @@ def reserved(work: Work, one: Reservation) -> Reserved:
         load_piece(work.session, one.piece) if one.piece is not None else None,
         load_delivery(work.session, one.delivery) if one.delivery is not None else None,
     )
+
+
+def token_of_bought(work: Work, one: Reservation) -> str:
+    """The address of the sale that a reservation ended with; empty where it did not."""
+    number = sale_of_piece(work.session, one.piece) if one.piece is not None else None
+    if one.piece is None and one.hold is not None:
+        number = sale_with_hold(work.session, one.hold)
+    sale = load_sale(work.session, number) if number is not None else None
+    is_theirs = sale is not None and (sale.contact.email_key, sale.contact.phone_key) == (
+        one.contact.email_key,
+        one.contact.phone_key,
+    )
+    return sale.token if sale is not None and is_theirs else ""
 
 
 def open_reservations(work: Work) -> list[Reservation]:

@@ -6,7 +6,7 @@ and the series of papers last.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -22,6 +22,7 @@ from server.domain.policy import Policy
 from server.domain.quotes import Quote
 from server.domain.sales import (
     CONCLUDED,
+    CONCLUDED_WORDS,
     MEANS_WORDS,
     MONEY,
     MOST_PAYMENT,
@@ -35,11 +36,13 @@ from server.domain.sales import (
     Sale,
     SaleState,
     check_payment,
+    check_way_back,
     paper_number,
     rounding_for,
     write_paper,
 )
 from server.domain.stock import Contact, Hold
+from server.outside.amounts import money_in_words
 from server.outside.public_holidays import public_holidays
 from server.persistence.cases import settle_paid_returns
 from server.persistence.catalogue import load_policy
@@ -67,13 +70,15 @@ from server.usecases.stock import set_aside
 from server.usecases.work import Work, is_token, new_token
 
 LONGEST_NOTE = 200
-LONGEST_ADDRESS = 400
+FEWEST_IN_ADDRESS, LONGEST_ADDRESS = 5, 400
 LONGEST_KEY = 100
 MOST_LISTED = 60
 MOST_FILTERED = 5
 """How many times as many sales are looked at where only those of one state are wanted."""
 KEY_ACCEPTED = "the key of the form, of 8 to 100 characters"
 ADDRESS_ACCEPTED = f"name of the street, place, postcode and country, in at most {LONGEST_ADDRESS} characters"
+CONCLUDED_ACCEPTED = "one of: " + "; ".join(CONCLUDED_WORDS[one] for one in CONCLUDED)
+MEANS_ACCEPTED = "one of: " + "; ".join(MEANS_WORDS[one] for one in MONEY)
 NO_SALE = "There is no such sale."
 CHANGED_MEANWHILE = "Something was done with this sale meanwhile, perhaps by this very form: look at it again."
 
@@ -191,14 +196,23 @@ def faults_of_contract(work: Work, code: str, terms: Terms, payment: Payment | N
 def _faults_of_terms(quote: Quote, terms: Terms) -> list[Fault]:
     faults = []
     if terms.concluded not in CONCLUDED:
-        faults.append(
-            Fault("concluded", "This is not a way to make a contract here.", "one of: " + ", ".join(CONCLUDED))
-        )
-    if _is_sent(quote) and not 5 <= len(terms.address.strip()) <= LONGEST_ADDRESS:
-        faults.append(Fault("address", "It is to be sent: where to?", ADDRESS_ACCEPTED))
-    elif len(terms.address) > LONGEST_ADDRESS or not terms.address.replace("\n", "").isprintable():
-        faults.append(Fault("address", "This address cannot be kept.", ADDRESS_ACCEPTED))
-    return faults
+        faults.append(Fault("concluded", "This is not a way to make a contract here.", CONCLUDED_ACCEPTED))
+    return [*faults, *address_faults(terms.address, is_sent=_is_sent(quote))]
+
+
+def tidy_address(address: str) -> str:
+    """An address a line each, however its lines were ended, without blanks around them and without empty ones."""
+    return "\n".join(line for line in (line.strip() for line in address.splitlines()) if line)
+
+
+def address_faults(address: str, *, is_sent: bool) -> list[Fault]:
+    """What is wrong with an address as it was typed; one is needed where something is to be sent."""
+    kept = tidy_address(address)
+    if is_sent and len(kept) < FEWEST_IN_ADDRESS:
+        return [Fault("address", "It is to be sent: where to?", ADDRESS_ACCEPTED)]
+    if len(kept) > LONGEST_ADDRESS or not kept.replace("\n", "").isprintable():
+        return [Fault("address", "This address cannot be kept.", ADDRESS_ACCEPTED)]
+    return []
 
 
 def _is_sent(quote: Quote) -> bool:
@@ -228,7 +242,7 @@ def _kept(work: Work, quote: Quote, hold: Hold, contact: Contact, terms: Terms, 
         contact=contact,
         delivery="deliver" if _is_sent(quote) else "collect",
         zone=quote.answers.get("zone") or policy.shop.home_zone,
-        address=_tidy(terms.address),
+        address=tidy_address(terms.address),
         tier_name=price.tier.name if price.tier else "",
         tier_percent=price.tier.percent if price.tier else 0,
         agreed_share=agreed_share(price),
@@ -240,11 +254,6 @@ def _kept(work: Work, quote: Quote, hold: Hold, contact: Contact, terms: Terms, 
     keep_hold(work.session, hold.id, work.now)
     mark(work, number, "confirmed", key, about={"concluded": terms.concluded, "revision": quote.revision})
     return read_sale(work, number)
-
-
-def _tidy(address: str) -> str:
-    lines = (line.strip() for line in address.replace("\r\n", "\n").split("\n"))
-    return "\n".join(line for line in lines if line)
 
 
 def _first_settlements(work: Work, sale: Sale, quote: Quote, hold: Hold, terms: Terms) -> Sale:
@@ -289,6 +298,7 @@ def _expect(work: Work, sale: Sale, quote: Quote, place: int, value: Cents) -> N
 
 
 def _tell_made(work: Work, sale: Sale) -> None:
+    said = money_of(work)
     tell(
         work,
         "contract_made",
@@ -298,8 +308,8 @@ def _tell_made(work: Work, sale: Sale) -> None:
         values={
             "code": spaced_code(sale.code),
             "link": f"/owned/{sale.token}",
-            "paid": decimal_of(sum(one.amount for one in sale.settlements if one.means in MONEY)),
-            "left": decimal_of(max(0, sale.owed)),
+            "paid": said(sum(one.amount for one in sale.settlements if one.means in MONEY)),
+            "left": said(max(0, sale.owed)),
         },
     )
 
@@ -416,7 +426,7 @@ def settle(work: Work, sale: Sale, means: Means, amount: Cents, note: str = "", 
     """
     rounds = work.catalogue.policy.sales.rounds_cash
     was_owed = sale.owed
-    if checked and (fault := check_payment(sale, means, amount, rounds)) is not None:
+    if checked and (fault := check_payment(sale, means, amount, rounds, money_of(work))) is not None:
         raise InvalidInput([fault])
     rounding = rounding_for(means, amount, was_owed, rounds) if checked else 0
     add_settlement(work.session, sale.id, means, amount, work.today, work.now, work.actor, note)
@@ -433,7 +443,7 @@ def payment_faults(payment: Payment) -> list[Fault]:
     """What is wrong with money as it was typed, before it is held against a balance."""
     faults = []
     if payment.means not in MONEY:
-        faults.append(Fault("means", "This is not a way to pay here.", "one of: " + ", ".join(MONEY)))
+        faults.append(Fault("means", "This is not a way to pay here.", MEANS_ACCEPTED))
     if not 0 < abs(payment.amount) <= MOST_PAYMENT:
         accepted = f"an amount from 0.01 to {decimal_of(MOST_PAYMENT)}"
         faults.append(Fault("amount", "This is not an amount to pay.", accepted))
@@ -445,18 +455,20 @@ def payment_faults(payment: Payment) -> list[Fault]:
 # Payments.
 
 
-def take_payment(work: Work, number: int, payment: Payment, key: str) -> Sale:
+def take_payment(work: Work, number: int, payment: Payment, key: str, *, is_way_agreed: bool = True) -> Sale:
     """Record a payment, in part or in full, once for each form; a negative amount pays out what the shop owes.
 
-    Raises `NotFound`, and `InvalidInput` with every fault: an unknown way to pay, or more than is left.
+    Raises `NotFound`, and `InvalidInput` with every fault: an unknown way to pay, more than is left, or money that goes back
+    another way than it came, unless that is agreed.
     """
     check_key(key)
     sale = locked_sale(work, number)
     if sale.done_under(key) is not None:
         return sale
     faults = payment_faults(payment)
-    if faults:
-        raise InvalidInput(faults)
+    other_way = check_way_back(sale, payment.means) if payment.amount < 0 and not is_way_agreed else None
+    if faults or other_way:
+        raise InvalidInput([*faults, *([other_way] if other_way else [])])
     sale = _pay(work, sale, payment, key)
     if sale.owed >= 0:
         settle_paid_returns(work.session, sale.id, work.now)
@@ -480,6 +492,12 @@ def policy_at(work: Work, version: int) -> Policy:
 def paper_name(work: Work, paper: Paper) -> str:
     """The number of a paper as it is printed, with the prefix of its day."""
     return paper_number(paper.number, policy_at(work, paper.policy_version).sales.invoice_prefix)
+
+
+def money_of(work: Work) -> Callable[[Cents], str]:
+    """How the shop writes an amount, for a sentence or a letter."""
+    terms = work.catalogue.policy.shop
+    return lambda cents: money_in_words(cents, terms.currency, terms.locale)
 
 
 def refuse_changed(sale: Sale, marks: int) -> None:

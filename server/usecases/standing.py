@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from server.domain.codes import spaced_code
 from server.domain.errors import Fault, InvalidInput
 from server.domain.quotes import Quote
 from server.domain.sales import STATE_WORDS, Sale
@@ -9,7 +10,8 @@ from server.domain.standing import Standing, Withdrawn, standing_of
 from server.domain.stock import Hold
 from server.persistence.quotes import load_seen, load_withdrawn, save_withdrawn, token_of
 from server.persistence.sales import load_sale, load_sales, sale_of_quote, sales_with_code
-from server.persistence.stock import end_hold, open_hold_of
+from server.persistence.stock import contact_of, end_hold, open_hold_of
+from server.usecases.messages import tell
 from server.usecases.quotes import find_quote, locked_quote, quote_version, read_quote, refuse_settled
 from server.usecases.work import Work
 
@@ -54,10 +56,11 @@ def version_with(version: str, sale: Sale | None, withdrawn: Withdrawn | None) -
 
 
 def withdraw_quote(work: Work, code: str, because: str) -> Withdrawn:
-    """Withdraw a quote with a reason that its customer reads too; what it held is free at once. Once more changes nothing.
+    """Withdraw a quote with a reason; what it held is free at once, and who had asked to hold it is told. Once more changes nothing.
 
     Raises `InvalidInput` for a reason that cannot be kept, `NotFound`, and `Conflict` for a quote that was bought.
     """
+    because = " ".join(because.split())
     if not 1 <= len(because) <= LONGEST_REASON or not because.isprintable():
         words = "A reason is needed: the customer reads it on the quote’s page."
         raise InvalidInput([Fault("because", words, REASON_ACCEPTED)])
@@ -70,5 +73,15 @@ def withdraw_quote(work: Work, code: str, because: str) -> Withdrawn:
     if hold is not None:
         end_hold(work.session, hold.id, work.now, because, work.actor)
     save_withdrawn(work.session, quote.token, work.now, work.actor, because)
+    who = contact_of(work.session, quote.token)
+    if who is not None:
+        tell(
+            work,
+            "quote_withdrawn",
+            to_name=who.name,
+            to_email=who.email,
+            about=f"quote:{quote.token}",
+            values={"code": spaced_code(quote.code), "because": because, "link": f"/quotes/{quote.token}"},
+        )
     work.commit()
     return Withdrawn(work.now, work.actor, because)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from server.domain.money import vat_inside
 from server.domain.sales import (
     Item,
+    Mark,
     Means,
     Paper,
     PaperLine,
@@ -19,12 +21,15 @@ from server.domain.sales import (
     Settlement,
     cash_rounded,
     check_payment,
+    check_way_back,
     counted_label,
     margin_vat,
     margin_vat_of,
+    may_be_taken_back,
     owed,
     rounding_for,
     series_faults,
+    ways_paid,
     write_paper,
 )
 from server.domain.stock import Contact
@@ -131,6 +136,29 @@ def test_the_vat_of_all_papers_is_the_tax_inside_what_is_left_whatever_is_credit
         written = sum(one.vat for paper in papers for one in paper.vat if one.percent == rate)
         assert written == vat_inside(gross, rate)
     assert owed(papers, ()) == sum(left)
+
+
+def test_money_goes_back_as_it_came_unless_another_way_is_agreed() -> None:
+    # Directive 2011/83/EU, Article 13(1): the same means of payment, unless the consumer has expressly agreed otherwise.
+    money: list[tuple[Means, int]] = [
+        ("cash", 50_00),
+        ("terminal", 900_00),
+        ("transfer", 400_00),
+        ("transfer", -400_00),
+    ]
+    money.append(("trade_in", 100_00))
+    entries = tuple(
+        Settlement(number, means, amount, DAY, NOON, "Maeve") for number, (means, amount) in enumerate(money, start=1)
+    )
+    mistake = Mark("entry_back", NOON, "Maeve", "typed twice", {"entry": 3, "counter": 4})
+    paid_so = replace(sale(), settlements=entries, marks=(mistake,))
+    assert ways_paid(paid_so) == ("terminal", "cash")
+    assert check_way_back(paid_so, "cash") is None
+    assert check_way_back(sale(), "transfer") is None, "nothing was paid in money"
+    fault = check_way_back(paid_so, "transfer")
+    assert fault is not None
+    assert fault.field == "means"
+    assert [one.id for one in entries if may_be_taken_back(paid_so, one)] == [1, 2]
 
 
 @pytest.mark.parametrize(

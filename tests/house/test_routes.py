@@ -159,6 +159,8 @@ STAFF = {
     "/desk/expected/{number}": {"GET", "POST"},
     "/desk/expected/{number}/arrived": {"POST"},
     "/desk/expected/{number}/call-off": {"POST"},
+    "/desk/sales/{number}/entries/{entry}/take-back": {"GET", "POST"},
+    "/desk/sales/{number}/serial": {"GET", "POST"},
     "/desk/reservations/{number}": {"GET"},
     "/desk/reservations/{number}/confirm": {"POST"},
     "/desk/reservations/{number}/let-go": {"POST"},

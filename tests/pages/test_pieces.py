@@ -61,16 +61,23 @@ def test_a_piece_is_put_up_with_a_photograph_held_and_sold(app: FastAPI, staff: 
     assert "Asked for." in reader.text
     assert "held for somebody" in Reader(client).open("/used").text
 
-    Reader(staff).open("/desk/pieces").press("Confirm: Shearwater 5, Saltmarsh Wings for Some One")
+    found = Reader(staff).open("/desk/find?q=Some One")
+    assert "Asked to hold a piece" in found.text
+    front = Reader(staff).open("/desk").press("Confirm: Shearwater 5, Saltmarsh Wings for Some One")
+    assert "here, to sell" in front.text
     assert "Set aside for you until" in reader.open(reader.address).text
     desk.open(piece)
     assert desk.by_id("who").get("value") == "Some One"
-    desk.press("Sell it for €450.00", means="")
+    assert "collected: €450.00 in all" in desk.text
+    desk.press("Sell it", means="", zone="Ireland", concluded="counter")
     assert (desk.status, desk.by_id("means").get("aria-invalid")) == (422, "true")
-    address, body = desk.sending("Sell it for €450.00", means="terminal")
+    desk.press("Sell it", means="terminal", zone="Ireland", concluded="counter", address="1 The Strand\r\nTullaveen")
+    assert "then it was bought at a distance" in desk.text
+    address, body = desk.sending("Sell it", means="terminal", zone="", concluded="counter")
     answer = staff.post(address, content=body, headers={"content-type": "application/x-www-form-urlencoded"})
     assert (answer.status_code, answer.headers["location"]) == (303, "/desk/sales/1")
     assert "It is yours." in reader.open(reader.address).text
+    assert "/owned/" in reader.html
     assert Reader(client).open(address.replace("/desk/pieces", "/used/pieces").removesuffix("/sell")).status == 404
 
 

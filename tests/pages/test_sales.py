@@ -30,7 +30,7 @@ def test_from_a_quote_to_a_contract_paid_in_parts_with_its_papers(app: FastAPI, 
     address, body = form.sending(
         "Make the contract and record the payment",
         concluded="distance",
-        address=ADDRESS,
+        address=ADDRESS.replace("\n", "\r\n"),  # So a browser ends the lines.
         amount="1000",
         means="terminal",
         may_write="yes",
@@ -69,6 +69,21 @@ def test_from_a_quote_to_a_contract_paid_in_parts_with_its_papers(app: FastAPI, 
     assert rest.row("Day") == "25 November 2026"
     other = bought(shop, mass_kg=72)
     assert client.get(f"/owned/{other.token}/papers/1").status_code == 404, "another's paper"
+
+    back = re.findall(r"/desk/sales/1/entries/\d+/take-back", staff.get("/desk/sales/1").text)[0]
+    asked = sale.open(back).press("Take it back")
+    assert asked.status == 422
+    gone = asked.press("Take it back", why="It was another sale.")
+    assert "Entry taken back, card, on the terminal: €1,000.00" in gone.text
+    assert "Why: It was another sale." in gone.text
+    assert sale_now(shop, 1).owed == 1000_00
+    assert staff.get(back).status_code == 409, "it is taken back once"
+    assert "this receipt holds no more" in gone.open(receipt[0]).text
+    shown = Reader(client).open(f"/owned/{token}/papers/1")
+    assert "Reference: " in shown.text, "while something is left to pay, the paper says where to"
+    number = gone.open("/desk/sales/1/serial").press("Write it down", item="1", serial="?", why="")
+    assert (number.status, number.by_id("serial").get("value")) == (422, "?")
+    assert "TB-104-7" in number.press("Write it down", item="1", serial="TB-104-7", why="Read off the board.").text
 
 
 def test_a_quote_nobody_agreed_to_is_sold_to_whom_the_desk_names_and_a_withdrawn_one_to_nobody(

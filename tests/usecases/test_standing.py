@@ -11,6 +11,7 @@ from server.domain.stock import Contact
 from server.persistence.stock import load_free
 from server.usecases.called_up import call_up, story_of_sale
 from server.usecases.desk import find_at_desk, today_at_desk
+from server.usecases.messages import message_texts
 from server.usecases.papers import read_papers
 from server.usecases.privacy import sweep
 from server.usecases.quotes import issue_quote, mark_seen, read_quote
@@ -53,15 +54,17 @@ def test_a_quote_is_withdrawn_with_a_reason_once_and_its_parts_are_free(shop: Sh
     board = quote.kit.parts["board"].sku
     with shop.reading() as work:
         free = load_free(work.session, work.now)[board]
-    for because in ("", "x" * 301, "two\nlines"):
+    for because in ("", " \r\n", "x" * 301):
         with shop.writing("Maeve") as work, pytest.raises(InvalidInput, match="reason"):
             withdraw_quote(work, quote.code, because)
     for by in ("Maeve", "Orla"):
         with shop.writing(by) as work:
-            withdrawn = withdraw_quote(work, quote.code, "The board was damaged.")
+            withdrawn = withdraw_quote(work, quote.code, "The board\r\nwas damaged.")
         assert (withdrawn.by, withdrawn.because) == ("Maeve", "The board was damaged.")
     with shop.reading() as work:
         assert load_free(work.session, work.now)[board] == free + 1
+        (told,) = message_texts(work, f"quote:{quote.token}")
+    assert (told.name, "The board was damaged." in told.text.body) == ("quote_withdrawn", True)
     with shop.writing() as work, pytest.raises(Conflict, match="withdrawn"):
         agree_to_quote(work, quote.token, Contact("Other", "o@example.org"), 1)
     sale = bought(shop, mass_kg=75)

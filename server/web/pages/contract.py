@@ -16,11 +16,21 @@ from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, Outdated
 from server.domain.finding import said_code
 from server.domain.money import Cents
 from server.domain.quotes import Quote
+from server.domain.returns import Told
 from server.domain.sale_terms import SaleTerms
 from server.domain.sales import CONCLUDED, CONCLUDED_WORDS, MEANS_WORDS, MONEY, Concluded, Means, cash_rounded
 from server.domain.stock import Contact, read_contact
 from server.usecases.desk import know_code
-from server.usecases.sales import Payment, Terms, contract_offered, faults_of_contract, make_contract
+from server.usecases.returns import told_of_quote
+from server.usecases.sales import (
+    CONCLUDED_ACCEPTED,
+    MEANS_ACCEPTED,
+    Payment,
+    Terms,
+    contract_offered,
+    faults_of_contract,
+    make_contract,
+)
 from server.usecases.standing import withdraw_quote
 from server.usecases.work import Work, new_token
 from server.web.pages.docket import Docket, docket_of_quote
@@ -34,11 +44,6 @@ router = APIRouter(include_in_schema=False)
 
 MEANS_CHOICES = tuple((means, MEANS_WORDS[means]) for means in MONEY)
 FIELDS = ("concluded", "address", "name", "email", "phone", "may_write", "together", "amount", "means", "note", "key")
-TOLD_BEFORE = (
-    "If the kit comes back under the right to cancel, the fees of lessons taken are charged again.",
-    "Sending a large part back may cost them freight; the shop’s terms say how much.",
-    "Old gear is firm once we have looked at it; until then its value is an estimate.",
-)
 
 
 @dataclass(frozen=True)
@@ -59,8 +64,8 @@ class ContractPage(TypedForm):
     is_sent: bool
     concluded: tuple[tuple[str, str, str], ...]
     means: tuple[tuple[str, str], ...]
-    told_before: tuple[str, ...]
-    cancel_days: int
+    told: Told
+    has_trades: bool
     key: str
     typed: Mapping[str, str]
     faults: tuple[Fault, ...] = ()
@@ -135,7 +140,7 @@ def _read(form: FormData) -> tuple[Terms, Payment | None, list[Fault]]:
         faults += wrong
     concluded = text_in(form, "concluded")
     if concluded not in CONCLUDED:
-        faults.append(Fault("concluded", "How is the contract made?", "one of the three"))
+        faults.append(Fault("concluded", "How is the contract made?", CONCLUDED_ACCEPTED))
     together = [
         code for text in texts_in(form, "together") for code in text.replace(";", ",").split(",") if code.strip()
     ]
@@ -157,7 +162,7 @@ def payment_in(form: FormData, *, is_out: bool = False) -> tuple[Payment | None,
     if not isinstance(read, int):
         faults.append(Fault("amount", "This is not an amount.", AMOUNT))
     if means not in MONEY:
-        faults.append(Fault("means", "How was it paid?", "one of: " + ", ".join(MEANS_WORDS[one] for one in MONEY)))
+        faults.append(Fault("means", "How was it paid?", MEANS_ACCEPTED))
     if faults or not isinstance(read, int):
         return None, faults
     return Payment(-read if is_out else read, cast(Means, means), text_in(form, "note")), []
@@ -193,8 +198,8 @@ def _contract_page(work: Work, code: str, typed: Mapping[str, str], faults: tupl
         is_sent=offered.is_sent,
         concluded=_concluded_choices(policy.sales),
         means=MEANS_CHOICES,
-        told_before=TOLD_BEFORE,
-        cancel_days=policy.sales.cancel_days,
+        told=told_of_quote(work, quote),
+        has_trades=bool(quote.kit.price.trades),
         key=typed.get("key") or new_token(),
         typed={**usual, **told},
         faults=faults,

@@ -15,23 +15,27 @@ from starlette.responses import Response
 
 from server.domain.codes import read_code
 from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
+from server.domain.faulty import Case
 from server.domain.finding import Changed, Met, said_code, spelled
 from server.domain.lessons import call_due
 from server.domain.messages import one_line
+from server.domain.pieces import Piece
 from server.domain.policy import ShopTerms
 from server.domain.sales import STATE_WORDS, Sale
+from server.domain.slots import SLOT_WORDS
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.security.tokens import digest_of
 from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, know_code, today_at_desk
 from server.usecases.quotes import find_quote, refuse_settled
+from server.usecases.reservations import Reserved, what_words
 from server.usecases.standing import words_of_code
 from server.usecases.stock import confirm_hold, list_open_holds, release_hold
 from server.usecases.work import Work
 from server.web.pages.forms import Form, text_in
 from server.web.pages.promised import CallForm, call_form
 from server.web.pages.revised import CUSTOMER
-from server.web.render import PAGES_VARY, see_other
+from server.web.render import PAGES_VARY, day_words, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
 
@@ -40,7 +44,13 @@ router = APIRouter(include_in_schema=False)
 MOST_REASON = 300
 LONGEST_ASKED = 90
 REASON_ACCEPTED = f"1 to {MOST_REASON} characters"
-MET_AS = {"hold": "Asked to hold", "worksheet": "Worksheet", "call": "Call promised", "sale": "Bought"}
+MET_AS = {
+    "hold": "Asked to hold",
+    "worksheet": "Worksheet",
+    "call": "Call promised",
+    "sale": "Bought",
+    "reservation": "Asked to hold a piece",
+}
 KINDS = {
     "to_confirm": "requests to hold",
     "calls": "calls promised",
@@ -54,6 +64,11 @@ KINDS = {
     "to_pay": "contracts to be paid",
     "to_hand_over": "sales to hand over or send",
     "we_owe": "customers to whom we owe money",
+    "reserved": "used pieces set aside to see to",
+    "coming_back": "things coming back",
+    "faulty": "faulty things",
+    "on_the_way": "parcels on the way",
+    "gear_to_come": "old gear still to come",
 }
 
 
@@ -140,6 +155,22 @@ class SaleShown:
     owed: int
     when: str
     is_late: bool = False
+    what: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReservedShown:
+    """A used piece, or a part to come, that is set aside for somebody, in words."""
+
+    number: int
+    what: str
+    name: str
+    phone: str
+    email: str
+    until: str
+    stands: str
+    is_confirmed: bool
+    is_here: bool
 
 
 @dataclass(frozen=True)
@@ -158,6 +189,11 @@ class Lists:
     to_pay: tuple[SaleShown, ...]
     to_hand_over: tuple[SaleShown, ...]
     we_owe: tuple[SaleShown, ...]
+    reserved: tuple[ReservedShown, ...]
+    coming_back: tuple[SaleShown, ...]
+    faulty: tuple[SaleShown, ...]
+    on_the_way: tuple[SaleShown, ...]
+    gear_to_come: tuple[SaleShown, ...]
 
     @property
     def empty(self) -> tuple[str, ...]:
@@ -273,18 +309,41 @@ def _lists(work: Work, today: Today) -> Lists:
         time = one.time
         return LessonShown(time.id, one.title, time.spot, time.instructor, when(time.starts_at), taken, called)
 
-    def sale(one: Sale, due: date | None = None) -> SaleShown:
-        contact, made = one.contact, when(one.made_at)
-        by = str(format_date(due, "EEE d MMM", locale=work.catalogue.policy.shop.locale)) if due else ""
+    def sale(one: Sale, due: date | None = None, what: str = "", otherwise: str | None = None) -> SaleShown:
+        contact = one.contact
+        by = str(format_date(due, "EEE d MMM", locale=work.catalogue.policy.shop.locale)) if due else otherwise
         is_late = due is not None and due < work.today
-        return SaleShown(
-            one.id, one.code, contact.name, contact.phone, contact.email, abs(one.owed), by or made, is_late
+        by = when(one.made_at) if by is None else by
+        return SaleShown(one.id, one.code, contact.name, contact.phone, contact.email, abs(one.owed), by, is_late, what)
+
+    def held(one: Reserved) -> ReservedShown:
+        asked, contact = one.reservation, one.reservation.contact
+        is_here = one.due_about is None and not one.is_gone
+        stands = "here, to sell" if is_here and asked.is_confirmed else "in the shop" if is_here else "to come"
+        return ReservedShown(
+            asked.id,
+            what_words(work, one),
+            contact.name,
+            contact.phone,
+            contact.email,
+            when(asked.expires_at),
+            "gone another way" if one.is_gone else stands,
+            asked.is_confirmed,
+            is_here,
         )
 
     return Lists(
         to_pay=tuple(map(sale, today.to_pay)),
         to_hand_over=tuple(map(sale, today.to_hand_over)),
         we_owe=tuple(sale(one, due) for one, due in today.we_owe),
+        reserved=tuple(map(held, today.reserved)),
+        coming_back=tuple(sale(one, case.due_on, things_of(case, one)) for case, one in today.coming_back),
+        faulty=tuple(
+            sale(one, None, things_of(case, one), day_words(case.notice_on, work.catalogue.policy.shop))
+            for case, one in today.faulty
+        ),
+        on_the_way=tuple(sale(one, due, "", "a day nobody knows") for one, due in today.on_the_way),
+        gear_to_come=tuple(sale(one, None, gear_words(piece)) for piece, one in today.gear_to_come),
         to_confirm=tuple(map(hold, today.to_confirm)),
         calls=tuple(
             CallShown(
@@ -312,6 +371,17 @@ def _lists(work: Work, today: Today) -> Lists:
             for one in today.questions
         ),
     )
+
+
+def things_of(case: Case, sale: Sale) -> str:
+    """What a return or a fault is about."""
+    found = (sale.item(number) for number in case.items)
+    return ", ".join(item.label for item in found if item is not None)
+
+
+def gear_words(piece: Piece) -> str:
+    """Old gear in words: board, Shearwater 95."""
+    return ", ".join(text for text in (SLOT_WORDS[piece.slot], piece.name) if text)
 
 
 def when_words(moment: datetime, now: datetime, terms: ShopTerms) -> str:
@@ -375,6 +445,7 @@ def _met_shown(one: Met, work: Work) -> MetShown:
     address = f"/desk/worksheets/{one.worksheet}" if one.worksheet else ""
     address = f"/desk/quotes/{one.code}" if one.code else address
     address = f"/desk/sales/{one.sale}" if one.sale else address
+    address = f"/desk/reservations/{one.reservation}" if one.reservation else address
     reached_at = ", ".join(text for text in (one.contact.phone, one.contact.email) if text)
     when = when_words(one.at, work.now, work.catalogue.policy.shop)
     stands = words_of_code(work, one.code) if one.code else STATE_WORDS["draft"] if one.worksheet else ""

@@ -310,20 +310,22 @@ def _reservation_page(
         price=price,
         concluded=CONCLUDED_CHOICES,
         means=MEANS_CHOICES,
-        zones=zones_of(work),
+        zones=zones_of(work, price),
         key=new_token(),
-        typed={**typed_selling(price, one), **(typed or {})},
+        typed={**typed_selling(one), **(typed or {})},
         faults=faults,
     )
 
 
 @router.post("/desk/reservations/{number}/confirm")
-def confirm(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
-    """Confirm a request; who asked is told."""
+def confirm(
+    request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf
+) -> Response:
+    """Confirm a request; who asked is told. From the desk's first page back to it."""
 
     def verb(work: Work) -> str:
         confirm_reservation(work, number)
-        return f"/desk/reservations/{number}"
+        return "/desk" if text_in(form, "back") == "desk" else f"/desk/reservations/{number}"
 
     return _reservation_done(request, verb, number, account.name, shop, pages, {})
 
@@ -349,7 +351,7 @@ def sell(request: Request, number: RowNumber, form: Form, account: StaffOf, shop
 
     def verb(work: Work) -> str:
         read_reservation(work, number)
-        return f"/desk/sales/{sell_reserved(work, number, read_selling(form), text_in(form, 'key')).id}"
+        return f"/desk/sales/{sell_reserved(work, number, read_selling(form, work), text_in(form, 'key')).id}"
 
     return _reservation_done(request, verb, number, account.name, shop, pages, typed)
 

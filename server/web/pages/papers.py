@@ -106,6 +106,8 @@ class PaperShown:
     account: tuple[AmountShown, ...]
     left: AmountShown
     as_of: str
+    bank: tuple[str, ...]
+    """The shop's account and what to write on a transfer, while something is left to pay."""
 
 
 @dataclass(frozen=True)
@@ -334,7 +336,14 @@ def shown_paper(work: Work, paper: Paper, sale: Sale) -> PaperShown:
         account=tuple(_account(work, sale, terms)),
         left=AmountShown(left[0], money(left[1]) if left[1] else ""),
         as_of=day_words(work.today, terms),
+        bank=bank_of(work.catalogue.policy, sale) if paper.kind == "invoice" else (),
     )
+
+
+def bank_of(policy: Policy, sale: Sale) -> tuple[str, ...]:
+    """Where to pay by transfer and with which reference; empty where nothing is left to pay, or the shop takes none."""
+    lines = tuple(line.strip() for line in policy.sales.bank_lines.split("\n") if line.strip())
+    return (*lines, f"Reference: {spaced_code(sale.code)}") if lines and sale.owed > 0 else ()
 
 
 def _supplied(paper: Paper, sale: Sale, terms: ShopTerms) -> str:

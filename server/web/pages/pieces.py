@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fastapi import APIRouter
@@ -39,6 +39,7 @@ from server.usecases.pieces import (
     inspect_piece,
     list_pieces,
     read_piece,
+    sales_they_come_with,
     sell_piece,
     sold_with,
     suggest_price,
@@ -132,6 +133,9 @@ class PieceRow:
     due: str
     held: str
     reservation: int
+    brought_by: str = ""
+    sale: int = 0
+    code: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,9 +258,20 @@ def _pieces_page(
 ) -> PiecesPage:
     held = {one.piece: one for one in open_reservations(work) if one.piece is not None}
     pieces = list_pieces(work, slot)
+    sales = sales_they_come_with(work, (one for one in pieces if one.state in ("to_inspect", "expected")))
 
     def rows(*states: str) -> tuple[PieceRow, ...]:
-        return tuple(piece_row(work, one, held.get(one.id), units) for one in pieces if one.state in states)
+        shown = (
+            (one, piece_row(work, one, held.get(one.id), units), sales.get(one.from_sale or 0))
+            for one in pieces
+            if one.state in states
+        )
+        return tuple(
+            replace(row, brought_by=sale.contact.name, sale=sale.id, code=sale.code)
+            if sale is not None and one.state in ("to_inspect", "expected")
+            else row
+            for one, row, sale in shown
+        )
 
     return PiecesPage(
         asked=tuple(asked_row(work, one) for one in open_reservations(work)),
@@ -428,9 +443,9 @@ def _piece_page(
         has_value=awaits_value(work, piece),
         concluded=CONCLUDED_CHOICES,
         means=MEANS_CHOICES,
-        zones=zones_of(work),
+        zones=zones_of(work, price),
         key=new_token(),
-        typed={**_typed(piece, suggestion), **typed_selling(price, one), **typed},
+        typed={**_typed(piece, suggestion), **typed_selling(one), **typed},
         faults=faults,
     )
 
@@ -548,7 +563,7 @@ def sell(request: Request, number: RowNumber, form: Form, account: StaffOf, shop
     sold: list[int] = []
 
     def verb(work: Work) -> None:
-        sold.append(sell_piece(work, number, read_selling(form), text_in(form, "key")).id)
+        sold.append(sell_piece(work, number, read_selling(form, work), text_in(form, "key")).id)
 
     answer = _done(request, verb, number, account.name, shop, pages, typed)
     return see_other(f"/desk/sales/{sold[0]}") if sold else answer

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import get_args
 
@@ -12,6 +12,8 @@ from starlette.responses import Response
 
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.money import Cents
+from server.domain.pieces import STATE_WORDS as PIECE_WORDS
+from server.domain.pieces import Piece
 from server.domain.policy import ShopTerms
 from server.domain.sales import (
     CONCLUDED_WORDS,
@@ -25,13 +27,19 @@ from server.domain.sales import (
     Settlement,
     cash_rounded,
     counted_label,
+    may_be_taken_back,
+    taken_back,
+    ways_paid,
 )
 from server.domain.slots import SLOT_WORDS
 from server.usecases.called_up import story_of_sale
+from server.usecases.pieces import pieces_of_sale
+from server.usecases.returns import cases_of
 from server.usecases.sales import buyer_of, list_sales, paper_name, policy_of, read_sale, sale_for, take_payment
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
 from server.web.pages.contract import MEANS_CHOICES, amount_to_type, payment_in
+from server.web.pages.desk import gear_words, things_of
 from server.web.pages.forms import Form, TypedForm, text_in
 from server.web.pages.papers import SellerShown, seller_of
 from server.web.pages.story import ToldShown, story_shown
@@ -107,6 +115,19 @@ class PaidShown:
     by: str
     note: str
     has_receipt: bool
+    was_taken_back: bool = False
+    may_be_taken_back: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class GearShown:
+    """Old gear that comes with a sale: its number among the pieces, what it is, its value in cents, and where it stands."""
+
+    number: int
+    what: str
+    value: Cents
+    stands: str
+    is_to_come: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +145,7 @@ class SalePage:
     number: int
     code: str
     has_quote: bool
+    has_goods: bool
     name: str
     phone: str
     email: str
@@ -136,6 +158,10 @@ class SalePage:
     may_write: bool
     next_act: Act | None
     acts: tuple[Act, ...]
+    back_act: Act | None
+    news: tuple[tuple[str, str, Act], ...]
+    """What is open with it: in a word, in a sentence, and where to see to it."""
+    gear: tuple[GearShown, ...]
     items: tuple[ItemShown, ...]
     papers: tuple[PaperLink, ...]
     charged: Cents
@@ -155,6 +181,8 @@ class PayPage(TypedForm):
     left: Cents
     in_cash: Cents
     means: tuple[tuple[str, str], ...]
+    ways: str
+    """How the customer paid, where money goes back to them."""
     key: str
     typed: Mapping[str, str]
     faults: tuple[Fault, ...] = ()
@@ -180,6 +208,9 @@ class ReceiptPage:
     note: str
     left: Cents
     as_of: str
+    taken_back: str
+    takes_back: bool
+    """Whether it is a counter-entry, by which no money moved."""
     back_to: str
 
 
@@ -230,6 +261,7 @@ def _sale_page(work: Work, sale: Sale, address: str) -> SalePage:
         number=sale.id,
         code=sale.code,
         has_quote=bool(sale.quote_token),
+        has_goods=bool(sale.goods),
         name=sale.contact.name,
         phone=sale.contact.phone,
         email=sale.contact.email,
@@ -242,6 +274,9 @@ def _sale_page(work: Work, sale: Sale, address: str) -> SalePage:
         may_write=sale.may_write,
         next_act=next_act(sale),
         acts=_acts(sale),
+        back_act=_back_act(sale),
+        news=tuple(_news(work, sale)),
+        gear=tuple(_gear(one) for one in pieces_of_sale(work, sale.id) if one.source == "trade_in"),
         items=tuple(_item(item, terms) for item in sale.items),
         papers=tuple(
             PaperLink(
@@ -255,7 +290,7 @@ def _sale_page(work: Work, sale: Sale, address: str) -> SalePage:
             for paper in sale.papers
         ),
         charged=sum(paper.gross for paper in sale.papers),
-        paid=tuple(_paid(one, terms) for one in sale.settlements),
+        paid=tuple(_paid(sale, one, terms) for one in sale.settlements),
         met=sum(one.amount for one in sale.settlements),
         story=story_shown(story_of_sale(work, sale), terms),
         customers_page=f"{address}/owned/{sale.token}",
@@ -282,8 +317,9 @@ def _acts(sale: Sale) -> tuple[Act, ...]:
     acts = []
     if any(item.is_to_come for item in sale.items):
         acts += [Act("Hand over", f"{base}/hand-over"), Act("Delivery", f"{base}/delivery")]
-    if any(not item.gone for item in sale.goods):
-        acts.append(Act("It comes back", f"{base}/return"))
+    sent = sale.done("sent")
+    if sent is not None and any(item.is_to_come for item in sale.items):
+        acts.append(Act("Labels to print", f"{base}/delivery/label?parcels={sent.about.get('parcels', 1)}"))
     if any(item.is_with_customer for item in sale.items):
         acts += [
             Act("Swap for another size", f"{base}/swap"),
@@ -292,6 +328,33 @@ def _acts(sale: Sale) -> tuple[Act, ...]:
         ]
     chosen = next_act(sale)
     return tuple(act for act in acts if chosen is None or act.address != chosen.address)
+
+
+def _back_act(sale: Sale) -> Act | None:
+    """Taking something back, which stands apart from all else that can be done."""
+    return Act("It comes back", f"/desk/sales/{sale.id}/return") if any(not item.gone for item in sale.goods) else None
+
+
+def _news(work: Work, sale: Sale) -> Iterator[tuple[str, str, Act]]:
+    """What came of the customer and is not settled: things that come back, and faulty ones."""
+    terms, base = work.catalogue.policy.shop, f"/desk/sales/{sale.id}"
+    for case in cases_of(work, sale):
+        if case.is_settled:
+            continue
+        things, told = things_of(case, sale), day_words(case.notice_on, terms)
+        if case.kind == "fault":
+            yield "Faulty", f"{things}, told on {told}.", Act("See to it", f"{base}/fault")
+        elif not case.outcome:
+            due = f" Money due by {day_words(case.due_on, terms)}." if case.due_on else ""
+            yield "Coming back", f"{things}, told on {told}.{due}", Act("It came", f"{base}/return")
+        elif case.due_on and sale.owed < 0:
+            yield "Came back", f"{things}. Money due by {day_words(case.due_on, terms)}.", Act("Pay out", f"{base}/pay")
+
+
+def _gear(piece: Piece) -> GearShown:
+    stands = {"expected": "to come", "to_inspect": "here, to look at"}.get(piece.state, PIECE_WORDS[piece.state])
+    is_to_come = piece.state in ("expected", "to_inspect")
+    return GearShown(piece.id, gear_words(piece), piece.bought, stands, is_to_come)
 
 
 def _item(item: Item, terms: ShopTerms) -> ItemShown:
@@ -316,9 +379,19 @@ def where_is(item: Item, terms: ShopTerms) -> str:
     return "set aside" if item.is_held or item.piece is not None else "follows, not in stock"
 
 
-def _paid(one: Settlement, terms: ShopTerms) -> PaidShown:
-    means = MEANS_WORDS[one.means]
-    return PaidShown(one.id, day_words(one.day, terms), means, one.amount, one.by, one.note, one.means in MONEY)
+def _paid(sale: Sale, one: Settlement, terms: ShopTerms) -> PaidShown:
+    counters = {mark.about.get("counter") for mark in taken_back(sale).values()}
+    return PaidShown(
+        one.id,
+        day_words(one.day, terms),
+        MEANS_WORDS[one.means],
+        one.amount,
+        one.by,
+        one.note,
+        one.means in MONEY and one.id not in counters,
+        one.id in taken_back(sale),
+        may_be_taken_back(sale, one),
+    )
 
 
 # Payments.
@@ -335,14 +408,14 @@ def ask_payment(request: Request, number: RowNumber, account: StaffOf, shop: Sho
 @router.post("/desk/sales/{number}/pay")
 def pay(request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Record a payment, and back to the sale; where that cannot be, the form again with the reasons."""
-    typed = {name: text_in(form, name) for name in ("amount", "means", "note", "key")}
+    typed = {name: text_in(form, name) for name in ("amount", "means", "note", "other_way", "key")}
     try:
         with shop.writing(account.name) as work:
             read_sale(work, number)
             payment, faults = payment_in(form, is_out=text_in(form, "way") == "out")
             if payment is None:
                 raise InvalidInput(faults)
-            take_payment(work, number, payment, typed["key"])
+            take_payment(work, number, payment, typed["key"], is_way_agreed=bool(typed["other_way"]))
         return see_other(f"/desk/sales/{number}")
     except (InvalidInput, Conflict) as error:
         faults, status = list(error.faults), 422 if isinstance(error, InvalidInput) else 409
@@ -353,6 +426,7 @@ def pay(request: Request, number: RowNumber, account: StaffOf, form: Form, shop:
 
 def _pay_page(work: Work, sale: Sale, typed: Mapping[str, str], faults: tuple[Fault, ...]) -> PayPage:
     rounds = work.catalogue.policy.sales.rounds_cash
+    ways = ways_paid(sale) if sale.owed < 0 else ()
     return PayPage(
         number=sale.id,
         code=sale.code,
@@ -360,8 +434,9 @@ def _pay_page(work: Work, sale: Sale, typed: Mapping[str, str], faults: tuple[Fa
         left=sale.owed,
         in_cash=cash_rounded(sale.owed) if rounds else sale.owed,
         means=MEANS_CHOICES,
+        ways=" and ".join(MEANS_WORDS[one] for one in ways),
         key=typed.get("key") or new_token(),
-        typed={"amount": amount_to_type(sale.owed), **typed},
+        typed={"amount": amount_to_type(sale.owed), "means": ways[0] if ways else "", **typed},
         faults=faults,
     )
 
@@ -391,6 +466,7 @@ def _receipt_page(work: Work, sale: Sale, entry: int, back_to: str) -> ReceiptPa
     one = next((one for one in sale.settlements if one.id == entry and one.means in MONEY), None)
     if one is None:
         raise NotFound("entry", "There is no such receipt.")
+    back = taken_back(sale).get(one.id)
     terms = work.catalogue.policy.shop
     following = next((other for other in sale.settlements if other.id > one.id), None)
     is_rounded = following is not None and following.means == "rounding"
@@ -406,5 +482,7 @@ def _receipt_page(work: Work, sale: Sale, entry: int, back_to: str) -> ReceiptPa
         note=one.note,
         left=sale.owed,
         as_of=day_words(work.today, terms),
+        taken_back=day_words(back.at.date(), terms) if back is not None else "",
+        takes_back=one.id in {mark.about.get("counter") for mark in taken_back(sale).values()},
         back_to=back_to,
     )

@@ -13,6 +13,7 @@ from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, TooMan
 from server.domain.money import Cents
 from server.domain.pieces import PIECE_SLOTS, Piece
 from server.domain.reservations import Delivery, Reservation, ReservationState
+from server.domain.returns import Told, told_before
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Contact, read_contact
 from server.domain.trade_in import CONDITION_WORDS
@@ -30,6 +31,7 @@ from server.usecases.reservations import (
     reserve_piece,
     still_free,
     take_reservation_back,
+    token_of_bought,
     what_words,
 )
 from server.usecases.work import Work, new_token
@@ -93,6 +95,8 @@ class OfferPage(TypedForm):
     note: str
     is_margin: bool
     is_used: bool
+    before: Told | None
+    """What is told before the purchase about giving it back; None where it has no price yet."""
     hold_hours: int
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
@@ -116,6 +120,9 @@ class ReservedPage:
     due: str
     price: Cents | None
     address: str
+    """Where it is shown still; empty where it is not."""
+    owned: str
+    """The token of the customer's own page once it is bought."""
 
 
 # What there is.
@@ -219,11 +226,25 @@ def _piece_page(
         note=piece.note if piece.state == "for_sale" else "",
         is_margin=piece.scheme == "margin",
         is_used=True,
+        before=_told_before(work, title_of_piece(piece), piece.slot, piece.price),
         hold_hours=work.catalogue.policy.hold_unconfirmed_hours,
         key=new_token(),
         typed=typed or {},
         faults=faults,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Offered:
+    """A piece at its price, as what is told before the purchase is worked out for it."""
+
+    label: str
+    slot: str
+    charged: Cents
+
+
+def _told_before(work: Work, label: str, slot: str, price: Cents | None) -> Told | None:
+    return None if price is None else told_before(work.catalogue.policy.sales, [_Offered(label, slot, price)])
 
 
 @router.get("/used/expected/{number}")
@@ -248,6 +269,7 @@ def _delivery_page(
         note="",
         is_margin=False,
         is_used=False,
+        before=_told_before(work, part.name, part.slot, part.price_on(work.today)),
         hold_hours=work.catalogue.policy.hold_unconfirmed_hours,
         key=new_token(),
         typed=typed or {},
@@ -329,8 +351,16 @@ def _reserved_page(work: Work, what: Reserved) -> ReservedPage:
         because=one.ended_because or "it is not for sale after all",
         due=due_words(due, work.today, terms) if due and is_open else "",
         price=price,
-        address=f"/used/pieces/{one.piece}" if one.piece else f"/used/expected/{one.delivery}",
+        address=_address_of(what),
+        owned=token_of_bought(work, one) if one.state_at(work.now) == "bought" else "",
     )
+
+
+def _address_of(what: Reserved) -> str:
+    """The page of what is set aside, while there is one."""
+    if what.piece is not None:
+        return f"/used/pieces/{what.piece.id}" if what.piece.can_be_reserved else ""
+    return f"/used/expected/{what.delivery.id}" if what.delivery is not None and not what.delivery.is_ended else ""
 
 
 @router.post("/used/reservations/{token}/take-back")
