@@ -24,6 +24,7 @@ from server.usecases.accounts import recover_by_command
 from server.usecases.aftercare import answer_question, ask_question, questions_to_answer, record_session
 from server.usecases.assessments import keep_assessment
 from server.usecases.calls import promise_call
+from server.usecases.corrections import take_entry_back
 from server.usecases.deposits import take_deposit
 from server.usecases.expected import book_arrival
 from server.usecases.faulty import ToMaker, claim_fault, report_fault
@@ -423,7 +424,36 @@ def _desk_full(world: World) -> Seen:
     account_token(world.shop, "Maeve", "staff")
     with world.shop.writing("Maeve") as work:
         promise_call(work, 1, name="Some One", phone="020 910 0177", about="Her mast", day=str(work.today), at="23:59")
+    _much_open(world)
+    sent(world.shop, bought(world.shop, delivery="deliver"))
+    wing = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, wing, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
     return Seen("/desk")
+
+
+def _much_open(world: World) -> Seen:
+    """A sale of which something comes back, something is faulty, old gear was not brought, and a payment was a mistake."""
+    sale = owned(world.fill().shop, trades=[TRADED_BOARD])
+    with world.shop.writing() as work:
+        give_notice(work, sale.id, [6], "Too wild.", new_key())
+    with world.shop.writing("Maeve") as work:
+        report_fault(work, sale.id, 2, "It clicks at every turn.", work.today, new_key())
+    paid_in = next(one for one in sale.settlements if one.means == "terminal")
+    with world.shop.writing("Maeve") as work:
+        take_entry_back(work, sale.id, paid_in.id, "it was another sale", new_key())
+    return Seen(f"/desk/sales/{sale.id}")
+
+
+def _entry_back_wrong(world: World) -> Seen:
+    sale = bought(world.shop, paid=1200_00)
+    entry = next(one for one in sale.settlements if one.means == "terminal").id
+    return Seen(f"/desk/sales/{sale.id}/entries/{entry}/take-back", encoded([("why", ""), ("key", new_key())]), 422)
+
+
+def _serial_wrong(world: World) -> Seen:
+    typed = [("item", "1"), ("serial", "<no>"), ("why", ""), ("key", new_key())]
+    return Seen(f"/desk/sales/{bought(world.shop).id}/serial", encoded(typed), 422)
 
 
 # Lessons.
@@ -956,6 +986,9 @@ STATES: dict[str, State] = {
     "contract, wrong": _as("staff", _contract_wrong),
     "contract of nobody's yet": _as("staff", _nobodys_contract),
     "sale": _as("staff", _sold()),
+    "sale with much open": _as("staff", _much_open),
+    "entry taken back, wrong": _as("staff", _entry_back_wrong),
+    "serial number, wrong": _as("staff", _serial_wrong),
     "payment": _as("staff", _sold("/desk/sales/{number}/pay")),
     "payment, wrong": _as("staff", _pay_wrong),
     "receipt": _sold("/owned/{token}/receipts/{receipt}"),
