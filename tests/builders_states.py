@@ -681,6 +681,28 @@ def _sessions(world: World) -> Seen:
     return Seen(f"/desk/sales/{sale.id}/sessions")
 
 
+def _serials(world: World) -> Seen:
+    sale = owned(world.fill().shop)
+    form = [("item", str(sale.goods[0].number)), ("serial", "!"), ("key", new_key())]
+    return Seen(f"/desk/sales/{sale.id}/serials", encoded(form), 422)
+
+
+def _coming_back(world: World) -> Seen:
+    """The board came back and waits for its money, and the customer gives back the hand wing as well."""
+    sale = given_back(world.shop, _kit_received(world), [1])
+    with world.shop.writing() as work:
+        give_notice(work, sale.id, [6], "", new_key())
+    return Seen(f"/owned/{sale.token}")
+
+
+def _worked_out(world: World) -> Seen:
+    return Seen(f"/owned/{_kit_received(world).token}/give-back?take=1&take=6")
+
+
+def _parcel_coming(world: World) -> Seen:
+    return Seen(f"/owned/{sent(world.shop, bought(world.fill().shop, delivery='deliver')).token}")
+
+
 def _owned(world: World) -> Seen:
     """With a question that was answered and one with a photograph that was not."""
     sale = owned(world.fill().shop)
@@ -978,6 +1000,10 @@ STATES: dict[str, State] = {
     "labels": _as("staff", _labels),
     "sessions with a kit": _as("staff", _sessions),
     "kit owned": _owned,
+    "kit owned, coming back": _coming_back,
+    "kit owned, parcel coming": _parcel_coming,
+    "giving back, worked out for the customer": _worked_out,
+    "serial number, wrong": _as("staff", _serials),
     "asking, wrong": _asking_wrong,
     "questions": _as("staff", _questions),
     "question": _as("staff", _question),

@@ -247,7 +247,7 @@ def included_lessons(sale: Sale, policy: Policy, fees_back: int) -> Sessions:
 
 
 def _taken(sale: Sale, what: SessionKind) -> int:
-    return sum(mark.kind == "session" and mark.about.get("what") == what for mark in sale.marks)
+    return len(sale.sessions(what))
 
 
 def fault_of_question(text: str, open_already: int) -> Fault | None:

@@ -22,7 +22,7 @@ from server.domain.policy import Policy, Tier
 from server.domain.pricing import BY_HAND, LESSON, tier_for
 from server.domain.sale_terms import SaleTerms
 from server.domain.sales import Concluded, Gone, Item, Means, PaperLine, Sale, charged_for
-from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS
+from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SLOT_WORDS
 
 ReturnKind = Literal["cancel", "counter", "goodwill", "fault"]
 RETURN_KINDS: tuple[ReturnKind, ...] = get_args(ReturnKind)
@@ -467,12 +467,17 @@ class Sold(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class ToldPart:
-    """The most that is kept of a part for use, in per cent and in cents, and what fetching it costs where it is bulky."""
+    """The most that is kept of a part for use, in per cent and in cents; what fetching it costs where it is bulky.
+
+    `swap_fee` is what swapping it for another size costs in cents, None where it is not swapped.
+    """
 
     label: str
     percent: Decimal
     most: Cents
     freight: Cents = 0
+    word: str = ""
+    swap_fee: Cents | None = None
 
     @property
     def percent_words(self) -> str:
@@ -491,6 +496,15 @@ class Told:
     concluded: Concluded | Literal[""]
     parts: tuple[ToldPart, ...]
     has_lessons: bool
+    swap_lessons: int = 0
+    swap_days_after_lesson: int = 0
+
+    @property
+    def swaps(self) -> tuple[tuple[str, Cents], ...]:
+        """What may be swapped for another size, each with its fee in cents; empty where the shop swaps nothing."""
+        if not (self.swap_days or self.swap_days_after_lesson):
+            return ()
+        return tuple((part.word, part.swap_fee) for part in self.parts if part.swap_fee is not None)
 
     @property
     def has_bulky(self) -> bool:
@@ -498,16 +512,31 @@ class Told:
         return any(part.freight for part in self.parts)
 
 
-def told_before(terms: SaleTerms, parts: Sequence[Sold], concluded: Concluded | Literal[""] = "") -> Told:
-    """What is told about giving back these very parts, with amounts (Directive 2011/83/EU, Article 6(1)(h) to (k))."""
+def told_before(
+    terms: SaleTerms, parts: Sequence[Sold], concluded: Concluded | Literal[""] = "", *, is_used: bool = False
+) -> Told:
+    """What is told about giving back these very parts, with amounts (Directive 2011/83/EU, Article 6(1)(h) to (k)).
+
+    And what swapping them for another size costs; a used or demonstration piece is not swapped.
+    """
     rows = []
     for part in parts:
         if part.charged <= 0 or part.slot in (LESSON, BY_HAND):
             continue
         percent = terms.wear_of(part.slot)
         freight = terms.bulky_freight if part.slot in terms.bulky_slots else 0
-        rows.append(ToldPart(part.label, percent, share_of(part.charged, percent), freight))
+        word = SLOT_WORDS.get(part.slot, part.label)
+        fee = terms.swap_fee_of(part.slot) if part.slot in CORE_SLOTS and not is_used else None
+        rows.append(ToldPart(part.label, percent, share_of(part.charged, percent), freight, word, fee))
     has_lessons = any(part.slot == LESSON for part in parts)
     return Told(
-        terms.cancel_days, terms.counter_days, terms.refund_days, terms.swap_days, concluded, tuple(rows), has_lessons
+        terms.cancel_days,
+        terms.counter_days,
+        terms.refund_days,
+        terms.swap_days,
+        concluded,
+        tuple(rows),
+        has_lessons,
+        terms.swap_lessons,
+        terms.swap_days_after_lesson,
     )

@@ -74,6 +74,8 @@ MarkKind = Literal[
     "traded_in",
     "address",
     "session",
+    "session_undone",
+    "serial",
 ]
 MARK_WORDS: Mapping[str, str] = {
     "confirmed": "The contract was made",
@@ -93,6 +95,8 @@ MARK_WORDS: Mapping[str, str] = {
     "traded_in": "Old gear taken in",
     "address": "Address changed",
     "session": "Support session",
+    "session_undone": "A session was not taken after all",
+    "serial": "Serial number corrected",
 }
 Gone = Literal["", "returned", "swapped", "withdrawn"]
 CASH_STEP: Cents = 5
@@ -313,6 +317,15 @@ class Sale:
     def done(self, kind: MarkKind) -> Mark | None:
         """The last time something was done; None where it never was."""
         return next((mark for mark in reversed(self.marks) if mark.kind == kind), None)
+
+    def sessions(self, what: str) -> tuple[Mark, ...]:
+        """The sessions on the water (`support`) or included lessons (`lesson`) that were taken; not those taken back again."""
+        undone = {mark.about.get("undoes") for mark in self.marks if mark.kind == "session_undone"}
+        return tuple(
+            mark
+            for mark in self.marks
+            if mark.kind == "session" and mark.about.get("what") == what and mark.key not in undone
+        )
 
     def done_under(self, key: str) -> Mark | None:
         """What a form's key has done already."""

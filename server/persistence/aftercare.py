@@ -141,6 +141,18 @@ def drop_follow_ups(session: Session, sale_id: int, because: str, weeks: Sequenc
         row.dropped_because = because
 
 
+def take_up_follow_ups(session: Session, sale_id: int, because: str, today: date) -> None:
+    """Write a sale's follow-ups that were dropped because of this after all, those whose days are to come."""
+    wanted = select(FollowUpRow).where(
+        col(FollowUpRow.sale_id) == sale_id,
+        col(FollowUpRow.told_at).is_(None),
+        col(FollowUpRow.dropped_because) == because,
+        col(FollowUpRow.due_on) > today,
+    )
+    for row in session.exec(wanted):
+        row.dropped_because = ""
+
+
 def follow_ups_of(session: Session, sale_id: int) -> list[tuple[int, date, bool]]:
     """A sale's follow-ups that were not dropped: the week, its day, and whether it was written."""
     wanted = select(FollowUpRow).where(col(FollowUpRow.sale_id) == sale_id, col(FollowUpRow.dropped_because) == "")

@@ -327,6 +327,17 @@ def sales_with_serial(session: Session, serial: str, most: int) -> list[int]:
     return list(session.exec(wanted))
 
 
+def serials_out(session: Session, sku: str, beside: tuple[int, int]) -> list[str]:
+    """The serial numbers of a SKU that are with customers or on their way, beside one item: the number of its sale and its own."""
+    wanted = select(SaleItemRow).where(
+        col(SaleItemRow.sku) == sku,
+        col(SaleItemRow.serial) != "",
+        col(SaleItemRow.gone) == "",
+        or_(col(SaleItemRow.received_on).is_not(None), col(SaleItemRow.sent_on).is_not(None)),
+    )
+    return [row.serial for row in session.exec(wanted) if (row.sale_id, row.number) != beside]
+
+
 def unbalanced_sales(session: Session, most: int) -> list[int]:
     """The numbers of the sales in which one side owes the other, oldest first: so many where the customer does, and where we do."""
     papers = select(col(PaperRow.sale_id), func.sum(PaperRow.gross).label("sum")).group_by(col(PaperRow.sale_id))

@@ -86,7 +86,7 @@ def around_of(work: Work, sale: Sale) -> Around:
         today=work.today,
         holidays=holidays_around(work, sale),
         fees=tuple(fees),
-        free_taken=sum(mark.kind == "session" and mark.about.get("what") == "lesson" for mark in sale.marks),
+        free_taken=len(sale.sessions("lesson")),
         gear=tuple(_gear_in(piece) for piece in pieces_from_sale(work.session, sale.id) if _is_taken_in(piece)),
         standard_delivery=zone.fee if zone else None,
     )

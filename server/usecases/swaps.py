@@ -42,9 +42,8 @@ def lesson_days(work: Work, sale: Sale) -> list[date]:
     zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
     paid = [lesson.day for lesson in lessons_given_back_with(work, sale.code) if lesson.state == "taken"]
     free = [
-        one.at.astimezone(zone).date()
-        for one in sale.marks
-        if one.kind == "session" and one.about.get("what") == "lesson"
+        date.fromisoformat(one.about["day"]) if one.about.get("day") else one.at.astimezone(zone).date()
+        for one in sale.sessions("lesson")
     ]
     return sorted([*paid, *free])
 

@@ -318,4 +318,6 @@ def test_what_is_told_before_names_the_most_that_is_kept_in_money() -> None:
     assert (by_label["Hand wing"].most, by_label["Hand wing"].freight) == (195_00, 0)
     assert len(told.parts) == 6
     assert told.has_lessons
+    assert told.swaps[:2] == (("board", 60_00), ("mast", 20_00))
+    assert told_before(Policy().sales, kit_sold().items, is_used=True).swaps == ()
     assert last_day_to_cancel(kit_sold(), Policy().sales, ()) == RECEIVED + timedelta(days=14)

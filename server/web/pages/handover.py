@@ -26,9 +26,10 @@ from server.domain.handover import (
     points_for,
     read_signature,
 )
+from server.domain.lessons import read_day
 from server.domain.policy import ShopTerms
 from server.domain.sales import STATE_WORDS, Item, Mark, Sale
-from server.usecases.aftercare import record_session, sessions_of
+from server.usecases.aftercare import record_session, sessions_of, take_session_back
 from server.usecases.handover import (
     Sending,
     expected_day,
@@ -48,7 +49,7 @@ from server.usecases.sales import read_sale
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
 from server.web.pages.forms import Form, TypedForm, text_in, texts_in
-from server.web.render import moment_words, see_other
+from server.web.render import day_words, moment_words, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
 
@@ -66,6 +67,7 @@ FIELD_WORDS = {
     "day": "The day",
     "address": "Address",
     "note": "Note",
+    "why": "Why",
 }
 
 
@@ -180,12 +182,27 @@ class LabelPage:
     parcels: int
 
 
+@dataclass(frozen=True, slots=True)
+class SessionShown:
+    """A session that was written down, in words; `key` is empty where it was taken back, with why in `taken_back`."""
+
+    key: str
+    what: str
+    day: str
+    by: str
+    note: str
+    taken_back: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class SessionsPage(SaleForm):
     """Sessions on the water and included lessons: promised, taken, left."""
 
     counts: tuple[tuple[str, str, int, int, int, int], ...]
-    taken: tuple[tuple[str, str, str, str], ...]
+    taken: tuple[SessionShown, ...]
+    undoing: str
+    today: str
+    first_day: str
 
 
 def record_shown(one: Mark, place: int, terms: ShopTerms) -> RecordShown:
@@ -443,21 +460,36 @@ def label(
 def _sessions_page(
     work: Work, sale: Sale, typed: Mapping[str, str] | None = None, faults: Sequence[Fault] = ()
 ) -> SessionsPage:
-    terms = work.catalogue.policy.shop
     support, lessons = sessions_of(work, sale)
-    words = {"support": "session on the water", "lesson": "included lesson"}
+    today = work.today.isoformat()
+    common = _common(sale, typed, faults)
     return SessionsPage(
-        **_common(sale, typed, faults),
+        **{**common, "typed": {"day": today, **(typed or {})}},
         counts=(
             ("support", "Sessions on the water", support.promised, support.otherwise, support.taken, support.left),
             ("lesson", "Included lessons", lessons.promised, lessons.otherwise, lessons.taken, lessons.left),
         ),
-        taken=tuple(
-            (moment_words(one.at, terms), words.get(str(one.about.get("what")), ""), one.by, one.why)
-            for one in reversed(sale.marks)
-            if one.kind == "session"
-        ),
+        taken=_sessions_shown(sale, work.catalogue.policy.shop),
+        undoing=(typed or {}).get("session", ""),
+        today=today,
+        first_day=sale.made_on.isoformat(),
     )
+
+
+def _sessions_shown(sale: Sale, terms: ShopTerms) -> tuple[SessionShown, ...]:
+    """The sessions that were written down, the newest first, those taken back among them."""
+    words = {"support": "session on the water", "lesson": "included lesson"}
+    undone = {str(one.about.get("undoes")): one for one in sale.marks if one.kind == "session_undone"}
+    shown = []
+    for one in reversed(sale.marks):
+        if one.kind == "session":
+            day = read_day(str(one.about.get("day", "")))
+            said = day_words(day, terms) if day is not None else moment_words(one.at, terms)
+            back = undone.get(one.key)
+            why = "" if back is None else f"It was not taken: {back.why} ({back.by}, {moment_words(back.at, terms)})"
+            key = "" if back is not None else one.key
+            shown.append(SessionShown(key, words.get(str(one.about.get("what")), ""), said, one.by, one.why, why))
+    return tuple(shown)
 
 
 @router.get("/desk/sales/{number}/sessions")
@@ -472,20 +504,26 @@ def sessions(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf
 def take_session(
     request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf
 ) -> Response:
-    """Write down that one was taken."""
-    what = text_in(form, "what")
+    """Write down that one was taken on a day, or that one was not taken after all."""
+    what, day, key = text_in(form, "what"), read_day(text_in(form, "day")), text_in(form, "key")
     try:
         with shop.writing(account.name) as work:
-            if what not in ("support", "lesson"):
+            if text_in(form, "session"):
+                take_session_back(work, number, text_in(form, "session"), text_in(form, "why"), key)
+            elif what not in ("support", "lesson"):
                 raise InvalidInput([Fault("what", "Which of the two was taken?", "one of the buttons")])
-            record_session(
-                work, number, "support" if what == "support" else "lesson", text_in(form, "note"), text_in(form, "key")
-            )
+            elif day is None:
+                raise InvalidInput([Fault("day", "This is not a day.", "a day such as 2026-12-05")])
+            else:
+                record_session(
+                    work, number, "support" if what == "support" else "lesson", text_in(form, "note"), key, day
+                )
         return see_other(f"/desk/sales/{number}/sessions")
     except InvalidInput as error:
         faults, status = error.faults, 422
     except Conflict as error:
         faults, status = error.faults, 409
     with shop.reading(account.name) as work:
-        page = _sessions_page(work, read_sale(work, number), {"note": text_in(form, "note")}, faults)
+        typed = {name: text_in(form, name) for name in ("note", "day", "what", "session", "why") if name in form}
+        page = _sessions_page(work, read_sale(work, number), typed, faults)
         return pages.show(request, "handover/sessions.html", page, work.catalogue.policy.shop, status=status)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
@@ -15,7 +15,7 @@ from starlette.responses import Response
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.faulty import CLAIM_WORDS, REMEDY_WORDS, Case
 from server.domain.lessons import read_day
-from server.domain.money import share_of
+from server.domain.money import Cents, share_of
 from server.domain.policy import ShopTerms
 from server.domain.pricing import BY_HAND
 from server.domain.returns import (
@@ -25,6 +25,7 @@ from server.domain.returns import (
     RETURN_WORDS,
     Asked,
     Coming,
+    Row,
     Told,
     Worked,
     last_day_for,
@@ -394,6 +395,18 @@ class NoticeShown:
     is_done: bool
 
 
+@dataclass(frozen=True, slots=True)
+class ComesTo:
+    """What giving back comes to for the customer, in cents; `kept` is the most that is kept if the things were on the water."""
+
+    rows: tuple[Row, ...]
+    total: Cents
+    kept: Cents
+    due: str
+    is_whole: bool
+    has_bulky: bool
+
+
 @dataclass(frozen=True)
 class GiveBackPage(TypedForm):
     """What a customer may give back, until when, and the form that tells us."""
@@ -408,6 +421,11 @@ class GiveBackPage(TypedForm):
     told: Told
     longer: str
     key: str
+    left: Cents
+    freight: Cents
+    comes_to: ComesTo | None = None
+    refusals: tuple[str, ...] = ()
+    carried: tuple[int, ...] = ()
     typed: Mapping[str, str] = field(default_factory=dict)
     ticked: frozenset[str] = frozenset()
     faults: tuple[Fault, ...] = ()
@@ -417,19 +435,21 @@ class GiveBackPage(TypedForm):
         return name in self.ticked
 
 
-def _give_back_page(work: Work, sale: Sale) -> GiveBackPage:
+def _give_back_page(work: Work, sale: Sale, taken: Sequence[int] = ()) -> GiveBackPage:
     policy = policy_of(work, sale)
     shop, terms = policy.shop, policy.sales
     kind = usual_kind(sale)
     last = last_day_for(sale, kind, terms, holidays_around(work, sale))
     labels = {item.number: item.label for item in sale.items}
     days = terms.cancel_days if kind == "cancel" else terms.counter_days
+    is_over = days == 0 or (last is not None and work.today > last)
+    comes_to, refusals = _comes_to(work, sale, taken) if taken and not is_over else (None, ())
     return GiveBackPage(
         token=sale.token,
         code=sale.code,
         is_right=kind == "cancel" and days > 0,
         until=day_words(last, shop) if last else "",
-        is_over=days == 0 or (last is not None and work.today > last),
+        is_over=is_over,
         things=tuple(
             _thing(sale, item, terms.bulky_slots, terms.wear_of(item.slot))
             for item in sale.goods
@@ -440,10 +460,36 @@ def _give_back_page(work: Work, sale: Sale) -> GiveBackPage:
             for case in cases_of(work, sale)
             if case.kind == "return" and case.record.get("kind") != "fault"
         ),
-        told=told_before(terms, sale.items, sale.concluded),
+        told=told_before(terms, sale.items, sale.concluded, is_used=all(item.piece for item in sale.goods)),
         longer=LONGER,
         key=new_token(),
+        left=sale.owed,
+        freight=terms.bulky_freight,
+        comes_to=comes_to,
+        refusals=refusals,
+        carried=tuple(taken),
+        ticked=frozenset(f"take-{item}" for item in taken),
     )
+
+
+def _comes_to(work: Work, sale: Sale, taken: Sequence[int]) -> tuple[ComesTo | None, tuple[str, ...]]:
+    """What giving these back today comes to, tried only and at the most that is kept for use; or why it cannot be worked out."""
+    policy = policy_of(work, sale)
+    kind, terms = usual_kind(sale), policy.sales
+    worked = preview_return(work, sale, Asked(kind, work.today, tuple(Coming(number) for number in taken)))
+    if worked.refusals:
+        return None, tuple(fault.message for fault in worked.refusals)
+    items = [item for item in sale.items if item.number in taken]
+    shown = [_thing(sale, item, terms.bulky_slots, terms.wear_of(item.slot)) for item in items]
+    kept = sum(thing.most_kept for thing in shown) if kind == "cancel" else 0
+    due = day_words(worked.due_on, policy.shop) if worked.due_on else ""
+    has_bulky = any(thing.is_bulky for thing in shown)
+    return ComesTo(worked.rows, worked.total, kept, due, worked.is_whole, has_bulky), ()
+
+
+def _taken(values: Iterable[str]) -> list[int]:
+    """The numbers that were ticked, each once; what is no number is left out."""
+    return list(dict.fromkeys(int(one) for one in values if one.isascii() and one.isdigit() and len(one) < 6))
 
 
 def _notice(case: Case, labels: Mapping[int, str], shop: ShopTerms) -> NoticeShown:
@@ -454,17 +500,17 @@ def _notice(case: Case, labels: Mapping[int, str], shop: ShopTerms) -> NoticeSho
 
 @router.get("/owned/{token}/give-back")
 def give_back_form(request: Request, token: str, shop: ShopOf, pages: PagesOf) -> Response:
-    """What may be given back and until when."""
+    """What may be given back and until when; with something ticked, what that comes to, line by line."""
     with shop.reading() as work:
-        page = _give_back_page(work, sale_for(work, token))
-        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop)
+        page = _give_back_page(work, sale_for(work, token), _taken(request.query_params.getlist("take")))
+        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop, block="worked")
 
 
 @router.post("/owned/{token}/give-back")
 def give_back(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Keep the notice, and say that we have it."""
     typed = {"text": text_in(form, "text")}
-    items = [int(one) for one in texts_in(form, "take") if one.isascii() and one.isdigit() and len(one) < 6]
+    items = _taken(texts_in(form, "take"))
     try:
         with shop.writing() as work:
             give_notice(work, sale_for(work, token).id, items, typed["text"], text_in(form, "key"))
@@ -472,7 +518,5 @@ def give_back(request: Request, token: str, form: Form, shop: ShopOf, pages: Pag
     except InvalidInput as error:
         faults = error.faults
     with shop.reading() as work:
-        page = _give_back_page(work, sale_for(work, token))
-        ticked = frozenset(f"take-{item}" for item in items)
-        page = replace(page, typed=typed, ticked=ticked, faults=faults)
+        page = replace(_give_back_page(work, sale_for(work, token), items), typed=typed, faults=faults)
         return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop, status=422)
