@@ -138,6 +138,7 @@ class OwnedPage:
     gone: tuple[tuple[str, str], ...] = ()
     owed_by: str = ""
     give_back_until: str = ""
+    is_unused_only: bool = False
     swap_until: str = ""
     swap_fees: tuple[tuple[str, Cents], ...] = ()
     is_on_its_way: bool = False
@@ -239,6 +240,7 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         gone=_gone(sale, terms),
         owed_by=day_words(max(due), terms) if due else "",
         give_back_until=_give_back_until(work, sale) if may_give_back else "",
+        is_unused_only=usual_kind(sale) == "counter",
         swap_until=_swap_until(work, sale),
         swap_fees=_swap_fees(work, sale),
         is_on_its_way=bool(on_the_way(sale)),
