@@ -230,7 +230,12 @@ def send_off(work: Work, number: int, sending: Sending, key: str) -> Sale:
     expected = expected_day(work, sale, work.today)
     about: dict[str, Any] = {
         "items": [
-            {"number": one.number, "label": _item(sale, one.number).label, "serial": one.serial, "has_none": one.has_none}
+            {
+                "number": one.number,
+                "label": _item(sale, one.number).label,
+                "serial": one.serial,
+                "has_none": one.has_none,
+            }
             for one in sending.taken
         ],
         "carrier": sending.carrier,
