@@ -426,6 +426,7 @@ class GiveBackPage(TypedForm):
     comes_to: ComesTo | None = None
     refusals: tuple[str, ...] = ()
     carried: tuple[int, ...] = ()
+    may_tick_free: bool = False
     typed: Mapping[str, str] = field(default_factory=dict)
     ticked: frozenset[str] = frozenset()
     faults: tuple[Fault, ...] = ()
@@ -468,6 +469,10 @@ def _give_back_page(work: Work, sale: Sale, taken: Sequence[int] = ()) -> GiveBa
         comes_to=comes_to,
         refusals=refusals,
         carried=tuple(taken),
+        may_tick_free=any(
+            may_come_back(item) and not item.charged and item.worth > 0 and item.number not in taken
+            for item in sale.goods
+        ),
         ticked=frozenset(f"take-{item}" for item in taken),
     )
 
