@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.domain.aftercare import STEP_TITLES, STEP_WORDS, NextStep, Owned, Sessions, care_for
-from server.domain.errors import Conflict, Fault, InvalidInput
+from server.domain.errors import Fault, InvalidInput
 from server.domain.faulty import Case
 from server.domain.kits import Neighbour, size_words
 from server.domain.money import Cents
@@ -141,7 +141,6 @@ class OwnedPage:
     is_unused_only: bool = False
     swap_until: str = ""
     swap_fees: tuple[tuple[str, Cents], ...] = ()
-    is_on_its_way: bool = False
 
 
 @dataclass(frozen=True)
@@ -191,7 +190,7 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         stands=_stands(sale, waiting),
         owed=sale.owed,
         parts=_parts(sale, owned, terms),
-        sent=sent_shown(sale, work.today, terms) if sale.state == "on_its_way" else (),
+        sent=tuple(one for one in sent_shown(sale, work.today, terms) if one.is_on_its_way),
         papers=tuple(
             (
                 one.number,
@@ -243,7 +242,6 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         is_unused_only=usual_kind(sale) == "counter",
         swap_until=_swap_until(work, sale),
         swap_fees=_swap_fees(work, sale),
-        is_on_its_way=bool(on_the_way(sale)),
     )
 
 
@@ -409,12 +407,13 @@ def letters(token: str, form: Form, shop: ShopOf) -> Response:
 
 @router.post("/owned/{token}/arrived")
 def arrived(token: str, form: Form, shop: ShopOf) -> Response:
-    """The customer says that what was sent came today; where the shop knew already nothing is done."""
-    try:
-        with shop.writing() as work:
-            note_arrival(work, sale_for(work, token).id, work.today, text_in(form, "key"))
-    except Conflict:
-        pass  # Nothing is on its way any more: the page says so.
+    """The customer says that a parcel came today; where the shop knew already nothing is done."""
+    place = text_in(form, "place")
+    with shop.writing() as work:
+        sale = sale_for(work, token)
+        came = next((one.place for one in on_the_way(sale) if str(one.place) == place), None)
+        if came is not None:
+            note_arrival(work, sale.id, work.today, text_in(form, "key"), came)
     return see_other(f"/owned/{token}")
 
 
