@@ -289,6 +289,7 @@ def _acts(sale: Sale) -> tuple[Act, ...]:
             Act("Swap for another size", f"{base}/swap"),
             Act("Something is faulty", f"{base}/fault"),
             Act("Support sessions", f"{base}/sessions"),
+            Act("Serial numbers", f"{base}/serials"),
         ]
     chosen = next_act(sale)
     return tuple(act for act in acts if chosen is None or act.address != chosen.address)
