@@ -145,6 +145,11 @@ class Item:
         return self.slot in CORE_SLOTS
 
     @property
+    def was_out(self) -> bool:
+        """Whether it has left the shop, handed over or sent."""
+        return self.received_on is not None or self.sent_on is not None
+
+    @property
     def is_with_customer(self) -> bool:
         """Whether the customer has it now."""
         return self.received_on is not None and not self.gone
@@ -285,8 +290,12 @@ class Sale:
 
     @property
     def received_on(self) -> date | None:
-        """The day on which the last of its goods came; None while any is still to come."""
-        days = [item.received_on for item in self.goods if item.takes_place_of is None and item.gone != "withdrawn"]
+        """The day on which the last of its goods came; None while any is still to come.
+
+        What went before it came, set aside or still in the parcel, is not waited for; nor does a swapped part begin it anew.
+        """
+        first = [item for item in self.goods if item.takes_place_of is None]
+        days = [item.received_on for item in first if item.received_on is not None or not item.gone]
         return max((day for day in days if day is not None), default=None) if None not in days else None
 
     @property
@@ -294,7 +303,7 @@ class Sale:
         """Where it stands: how far it has come, and whether it is paid."""
         goods = self.goods
         if goods and all(item.gone for item in goods):
-            return "returned" if any(item.received_on is not None for item in goods) else "withdrawn"
+            return "returned" if any(item.gone != "withdrawn" for item in goods) else "withdrawn"
         if any(mark.kind == "withdrawn" for mark in self.marks) and not goods:
             return "withdrawn"
         core = [item for item in goods if not item.gone and (item.is_core or item.piece is not None)] or [
@@ -317,6 +326,15 @@ class Sale:
     def done_under(self, key: str) -> Mark | None:
         """What a form's key has done already."""
         return next((mark for mark in self.marks if key and mark.key == key), None)
+
+
+def gone_as_faulty(marks: Iterable[Mark]) -> frozenset[int]:
+    """The numbers of the items whose price came back because they were faulty: the customer loses no discount by that.
+
+    Handed over or still in the parcel makes no difference.
+    """
+    told = (one for one in marks if one.kind in ("returned", "withdrawn") and one.about.get("kind") == "fault")
+    return frozenset(number for one in told for number in one.about.get("items", ()))
 
 
 def owed(papers: Iterable[Paper], settlements: Iterable[Settlement]) -> Cents:
