@@ -434,6 +434,7 @@ def _give_back_page(work: Work, sale: Sale) -> GiveBackPage:
     last = last_day_for(sale, kind, terms, holidays_around(work, sale))
     labels = {item.number: item.label for item in sale.items}
     days = terms.cancel_days if kind == "cancel" else terms.counter_days
+    told = {number for case in cases_of(work, sale) if case.is_waiting for number in case.items}
     return GiveBackPage(
         token=sale.token,
         code=sale.code,
@@ -443,7 +444,9 @@ def _give_back_page(work: Work, sale: Sale) -> GiveBackPage:
         things=tuple(
             _thing(sale, item, terms.bulky_slots, terms.wear_of(item.slot))
             for item in sale.goods
-            if may_come_back(item) and not (item.received_on is None and not item.charged and not item.worth)
+            if may_come_back(item)
+            and item.number not in told
+            and not (item.received_on is None and not item.charged and not item.worth)
         ),
         notices=tuple(
             _notice(case, labels, shop)
