@@ -77,10 +77,10 @@ def invoice_lines(items: tuple[Item, ...], delivery: Cents, percent: Decimal) ->
 def plain_delivery(quote: Quote, catalogue: Catalogue) -> Cents:
     """What the plainest delivery of a quote costs: what is charged, unless another fee was agreed by hand; then the table's."""
     price = quote.kit.price
-    if not any(line.kind == "delivery" for line in quote.agreed.lines):
+    zone = quote.answers.get("zone") or catalogue.policy.shop.home_zone
+    if not any(line.kind == "delivery" and line.goes_to in ("", zone) for line in quote.agreed.lines):
         return price.delivery
-    slots = [line.slot for line in price.lines if line.is_core]
-    return fee_to(quote.answers.get("zone") or catalogue.policy.shop.home_zone, slots, catalogue)
+    return fee_to(zone, [line.slot for line in price.lines if line.is_core], catalogue)
 
 
 def gear_of(quote: Quote) -> tuple[GearTaken, ...]:

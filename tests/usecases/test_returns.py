@@ -8,6 +8,8 @@ from decimal import Decimal
 
 import pytest
 
+from server.domain.agreed import Agreed, FreeLine
+from server.domain.contracts import plain_delivery
 from server.domain.errors import Conflict, InvalidInput, NotFree
 from server.domain.money import share_of
 from server.domain.returns import Asked, Coming
@@ -20,8 +22,10 @@ from server.usecases.deposits import mark_lesson, read_ledger, take_deposit
 from server.usecases.faulty import Done, ToMaker, claim_fault, remedy_fault, report_fault
 from server.usecases.kit_lessons import charge_again
 from server.usecases.messages import message_texts
+from server.usecases.quotes import read_quote
 from server.usecases.reservations import read_reservation, reserve_piece
 from server.usecases.returns import (
+    around_of,
     cases_of,
     close_case,
     digest_of,
@@ -207,6 +211,21 @@ def test_a_lesson_taken_after_the_kit_came_back_is_paid_in_both_ledgers(shop: Sh
     assert (entry.amount, now.owed - back.owed) == (115_00, 115_00)
     with shop.reading() as work:
         assert read_ledger(work, lesson.code).lesson.balance == 115_00
+
+
+def test_plain_delivery_is_what_it_cost_when_the_contract_was_made(shop: Shop) -> None:
+    with shop.reading() as work:
+        catalogue = work.catalogue
+    home = catalogue.policy.shop.home_zone
+    name, zone = next((name, one) for name, one in catalogue.zones.items() if name != home and one.fee > 10_00)
+    cheaper = replace(catalogue, zones={**catalogue.zones, name: replace(zone, fee=10_00)})
+    sale = bought(shop, delivery="deliver", zone=name)
+    with shop.reading() as work:
+        assert around_of(work, sale).plain_delivery == zone.fee
+        quote = read_quote(work, sale.quote_token)
+    assert plain_delivery(quote, cheaper) == zone.fee, "the table has changed since the quote"
+    by_hand = replace(quote, agreed=Agreed(lines=(FreeLine("delivery", "By boat", 90_00, goes_to=name),)))
+    assert plain_delivery(by_hand, cheaper) == 10_00
 
 
 def test_old_gear_that_somebody_had_set_aside_goes_home_and_they_are_told(shop: Shop) -> None:
