@@ -149,6 +149,11 @@ class Item:
         return self.slot in CORE_SLOTS
 
     @property
+    def was_out(self) -> bool:
+        """Whether it has left the shop, handed over or sent."""
+        return self.received_on is not None or self.sent_on is not None
+
+    @property
     def is_with_customer(self) -> bool:
         """Whether the customer has it now."""
         return self.received_on is not None and not self.gone
@@ -289,8 +294,12 @@ class Sale:
 
     @property
     def received_on(self) -> date | None:
-        """The day on which the last of its goods came; None while any is still to come."""
-        days = [item.received_on for item in self.goods if item.takes_place_of is None and item.gone != "withdrawn"]
+        """The day on which the last of its goods came; None while any is still to come.
+
+        What went before it came, set aside or still in the parcel, is not waited for; nor does a swapped part begin it anew.
+        """
+        first = [item for item in self.goods if item.takes_place_of is None]
+        days = [item.received_on for item in first if item.received_on is not None or not item.gone]
         return max((day for day in days if day is not None), default=None) if None not in days else None
 
     @property
@@ -298,7 +307,7 @@ class Sale:
         """Where it stands: how far it has come, and whether it is paid."""
         goods = self.goods
         if goods and all(item.gone for item in goods):
-            return "returned" if any(item.received_on is not None for item in goods) else "withdrawn"
+            return "returned" if any(item.gone != "withdrawn" for item in goods) else "withdrawn"
         if any(mark.kind == "withdrawn" for mark in self.marks) and not goods:
             return "withdrawn"
         core = [item for item in goods if not item.gone and (item.is_core or item.piece is not None)] or [

@@ -372,10 +372,16 @@ def sales_with_goods_to_come(session: Session, most: int) -> list[int]:
 
 
 def refunds_due(session: Session, numbers: Iterable[int]) -> dict[int, date]:
-    """The day by which what is owed for a return has to be paid, by sale; those without such a day are left out."""
+    """The first day by which what is owed for a return that was done has to be paid, by sale; those without such a day are left out."""
     wanted = (
-        select(CaseRow.sale_id, func.max(CaseRow.due_on))
-        .where(col(CaseRow.sale_id).in_(list(numbers)), col(CaseRow.due_on).is_not(None))
+        select(CaseRow.sale_id, func.min(CaseRow.due_on))
+        .where(
+            col(CaseRow.sale_id).in_(list(numbers)),
+            col(CaseRow.due_on).is_not(None),
+            col(CaseRow.kind) == "return",
+            col(CaseRow.outcome) != "",
+            col(CaseRow.settled_at).is_(None),
+        )
         .group_by(col(CaseRow.sale_id))
     )
     return {number: day for number, day in session.exec(wanted) if day is not None}

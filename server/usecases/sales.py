@@ -13,7 +13,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from server.domain.codes import spaced_code
-from server.domain.contracts import agreed_share, gear_of, invoice_lines, items_of
+from server.domain.contracts import agreed_share, gear_of, invoice_lines, items_of, plain_delivery
 from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, Outdated
 from server.domain.money import Cents
@@ -237,7 +237,9 @@ def _kept(work: Work, quote: Quote, hold: Hold, contact: Contact, terms: Terms, 
     )
     number = add_sale(work.session, sale, key, hold.id)
     keep_hold(work.session, hold.id, work.now)
-    mark(work, number, "confirmed", key, about={"concluded": terms.concluded, "revision": quote.revision})
+    plain = plain_delivery(quote, work.catalogue)
+    about = {"concluded": terms.concluded, "revision": quote.revision, "plain_delivery": plain}
+    mark(work, number, "confirmed", key, about=about)
     return read_sale(work, number)
 
 

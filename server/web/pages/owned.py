@@ -178,7 +178,7 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
     support, lessons = sessions_of(work, sale)
     shelf = work.shelf
     cases = cases_of(work, sale)
-    waiting = [case for case in cases if _is_awaited(case)]
+    waiting = [case for case in cases if case.is_waiting]
     awaited = {number for case in waiting for number in case.items}
     may_give_back = any(may_come_back(item) and item.number not in awaited for item in sale.goods)
     due = [case.due_on for case in cases if case.outcome and not case.is_settled and case.due_on is not None]
@@ -243,11 +243,6 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         swap_until=_swap_until(work, sale),
         swap_fees=_swap_fees(work, sale),
     )
-
-
-def _is_awaited(case: Case) -> bool:
-    """Whether it is a notice of the customer that nothing was done about yet."""
-    return case.kind == "return" and not case.is_settled and not case.outcome
 
 
 def _stands(sale: Sale, waiting: Sequence[Case]) -> str:

@@ -15,9 +15,9 @@ from starlette.responses import Response
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.faulty import CLAIM_WORDS, REMEDY_WORDS, Case
 from server.domain.lessons import read_day
-from server.domain.money import Cents, share_of
+from server.domain.money import Cents
 from server.domain.policy import ShopTerms
-from server.domain.pricing import BY_HAND
+from server.domain.return_rows import Worked
 from server.domain.returns import (
     HELD_BACK,
     LONGER,
@@ -27,7 +27,8 @@ from server.domain.returns import (
     Coming,
     Row,
     Told,
-    Worked,
+    as_new_faults,
+    kept_for_use,
     last_day_for,
     may_come_back,
     told_before,
@@ -61,6 +62,9 @@ FIELD_WORDS = {
     "take": "What comes back",
     "why": "In a few words",
     "closing": "Why",
+    "wear": "Kept for use",
+    "fetch": "We fetch it",
+    "new": "As new, back to the shelf",
 }
 
 
@@ -111,9 +115,14 @@ class ReturnPage(TypedForm):
         """Whether a box is ticked."""
         return name in self.ticked
 
+    def may_be_new(self, number: int) -> bool:
+        """Whether a thing may go back to the shelf as new: nothing faulty or worn does; a tick that was made stays to be taken out."""
+        is_worn = self.value(f"wear-{number}").strip() not in ("", "0")
+        return self.has(f"new-{number}") or not (is_worn or self.value("kind") == "fault")
+
     def words_of(self, name: str) -> str:
         """What a field is called."""
-        return "Kept for use" if name.startswith("wear-") else FIELD_WORDS.get(name, "")
+        return FIELD_WORDS.get(name.split("-")[0], "")
 
 
 @dataclass(frozen=True)
@@ -154,7 +163,7 @@ def _read(form: FormData, sale: Sale, today: date) -> Read:
 
 
 def _waiting(cases: list[Case]) -> Case | None:
-    return next((case for case in cases if case.kind == "return" and not case.is_settled and not case.outcome), None)
+    return next((case for case in cases if case.is_waiting), None)
 
 
 def _filled(sale: Sale, waiting: Case | None, today: date) -> FormData:
@@ -163,18 +172,19 @@ def _filled(sale: Sale, waiting: Case | None, today: date) -> FormData:
         ("kind", usual_kind(sale)),
         ("notice_on", (waiting.notice_on if waiting else today).isoformat()),
     ]
-    fields += [("take", str(item)) for item in (waiting.items if waiting else ())]
+    here = {item.number for item in sale.items if may_come_back(item)}
+    fields += [("take", str(item)) for item in (waiting.items if waiting else ()) if item in here]
     return FormData(fields)
 
 
 def _thing(sale: Sale, item: Item, bulky: tuple[str, ...], wear: Decimal) -> ThingShown:
     charged = charged_for(sale.papers, item.number)
-    was_out = item.received_on is not None or item.sent_on is not None
+    was_out = item.was_out
     note = "came free with the kit" if not charged and item.worth else ""
     if item.is_goods and not was_out:
         note = (note + ", " if note else "") + "not handed over yet"
-    is_worn = charged > 0 and item.received_on is not None and item.slot != BY_HAND
-    most = wear if is_worn else Decimal(0)
+    most_kept = kept_for_use(sale, item, wear) if was_out else 0
+    most = wear if most_kept else Decimal(0)
     if item.serial:
         note = (note + ", " if note else "") + f"no. {item.serial}"
     return ThingShown(
@@ -183,7 +193,7 @@ def _thing(sale: Sale, item: Item, bulky: tuple[str, ...], wear: Decimal) -> Thi
         charged,
         note,
         f"{most:g}" if most else "",
-        share_of(charged, most),
+        most_kept,
         item.slot in bulky and was_out,
         item.is_goods and was_out and item.piece is None,
     )
@@ -201,7 +211,7 @@ def _page(work: Work, sale: Sale, read: Read | None, faults: tuple[Fault, ...] =
     labels = {item.number: item.label for item in sale.items}
     carried = [(name, text) for name, text in read.typed.items() if text]
     carried += [("take", str(one.number)) for one in read.asked.coming]
-    is_shown = worked is not None and not worked.refusals and not read.faults
+    is_shown = worked is not None and not _all_faults(read, worked)
     return ReturnPage(
         number=sale.id,
         code=sale.code,
@@ -244,7 +254,8 @@ def _all_faults(read: Read, worked: Worked | None) -> tuple[Fault, ...]:
     """What cannot be read, and what stands against the rest of it."""
     unread = {fault.field for fault in read.faults}
     refused = worked.refusals if worked is not None else ()
-    return (*read.faults, *(fault for fault in refused if fault.field not in unread))
+    found = (*refused, *as_new_faults(read.asked, read.as_new))
+    return (*read.faults, *(fault for fault in found if fault.field not in unread))
 
 
 def _tier_words(worked: Worked) -> str:
@@ -443,6 +454,8 @@ def _give_back_page(work: Work, sale: Sale, taken: Sequence[int] = ()) -> GiveBa
     last = last_day_for(sale, kind, terms, holidays_around(work, sale))
     labels = {item.number: item.label for item in sale.items}
     days = terms.cancel_days if kind == "cancel" else terms.counter_days
+    told = {number for case in cases_of(work, sale) if case.is_waiting for number in case.items}
+    taken = [number for number in taken if number not in told]
     is_over = days == 0 or (last is not None and work.today > last)
     comes_to, refusals = _comes_to(work, sale, taken) if taken and not is_over else (None, ())
     return GiveBackPage(
@@ -454,7 +467,9 @@ def _give_back_page(work: Work, sale: Sale, taken: Sequence[int] = ()) -> GiveBa
         things=tuple(
             _thing(sale, item, terms.bulky_slots, terms.wear_of(item.slot))
             for item in sale.goods
-            if may_come_back(item) and not (item.received_on is None and not item.charged and not item.worth)
+            if may_come_back(item)
+            and item.number not in told
+            and not (item.received_on is None and not item.charged and not item.worth)
         ),
         notices=tuple(
             _notice(case, labels, shop)
