@@ -44,6 +44,7 @@ from server.persistence.stock import lock_parts, save_movements, take_from_hold
 from server.usecases.deposits import charge_again_with, lessons_given_back_with
 from server.usecases.messages import tell
 from server.usecases.sales import (
+    case_done_under,
     check_key,
     held_by,
     holidays_around,
@@ -133,9 +134,9 @@ def give_notice(
     """
     check_key(key)
     sale = locked_sale(work, number)
-    done = sale.done_under(key)
+    done = case_done_under(sale, key)
     if done is not None:
-        return read_case(work, done.about["case"])
+        return read_case(work, done)
     day = notice_on or work.today
     faults = []
     named = [item for item in sale.items if item.number in items and may_come_back(item)]
