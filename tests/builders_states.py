@@ -44,7 +44,7 @@ from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
 from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, taken_of
-from tests.builders_lessons import booked, lesson
+from tests.builders_lessons import booked, day_ahead, lesson
 from tests.builders_photos import phone_photo
 from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
 from tests.builders_sales import agreed_quote, bought, new_key
@@ -445,7 +445,7 @@ def _place_wrong(world: World) -> Seen:
 
 
 def _booking(world: World) -> Seen:
-    lesson(world.shop, day="2026-12-05")
+    lesson(world.shop, day=day_ahead(world.shop, 10))
     return Seen(f"/bookings/{booked(world.shop, lesson(world.shop)).token}")
 
 
@@ -469,7 +469,7 @@ def _fee_with_kit(world: World) -> Seen:
 
 def _week_of_lessons(world: World) -> Seen:
     booked(world.shop, lesson(world.shop, kind="group"))
-    return Seen("/desk/lessons?from=2026-11-28")
+    return Seen(f"/desk/lessons?from={day_ahead(world.shop)}")
 
 
 def _lesson_at_desk(world: World) -> Seen:
