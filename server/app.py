@@ -71,6 +71,7 @@ from server.web.pages import questions as page_questions
 from server.web.pages import quotes as page_quotes
 from server.web.pages import returns as page_returns
 from server.web.pages import sales as page_sales
+from server.web.pages import serials as page_serials
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
@@ -160,6 +161,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_swaps,
         page_faulty,
         page_handover,
+        page_serials,
         page_questions,
         page_contract,
         page_sales,

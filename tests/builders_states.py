@@ -28,6 +28,7 @@ from server.usecases.corrections import take_entry_back
 from server.usecases.deposits import take_deposit
 from server.usecases.expected import book_arrival
 from server.usecases.faulty import ToMaker, claim_fault, report_fault
+from server.usecases.handover import Sending, send_off
 from server.usecases.lessons import call_weather
 from server.usecases.messages import give_up, outbox, tell
 from server.usecases.photos import keep_photos
@@ -43,8 +44,8 @@ from server.usecases.worksheets import Written, begin_worksheet, finish_workshee
 from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
 from tests.builders_goods import given_back, kit_received
-from tests.builders_handover import owned, sent
-from tests.builders_lessons import booked, lesson
+from tests.builders_handover import owned, sent, taken_of
+from tests.builders_lessons import booked, day_ahead, lesson
 from tests.builders_photos import phone_photo
 from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
 from tests.builders_sales import agreed_quote, bought, new_key
@@ -451,11 +452,6 @@ def _entry_back_wrong(world: World) -> Seen:
     return Seen(f"/desk/sales/{sale.id}/entries/{entry}/take-back", encoded([("why", ""), ("key", new_key())]), 422)
 
 
-def _serial_wrong(world: World) -> Seen:
-    typed = [("item", "1"), ("serial", "<no>"), ("why", ""), ("key", new_key())]
-    return Seen(f"/desk/sales/{bought(world.shop).id}/serial", encoded(typed), 422)
-
-
 # Lessons.
 
 
@@ -474,7 +470,7 @@ def _place_wrong(world: World) -> Seen:
 
 
 def _booking(world: World) -> Seen:
-    lesson(world.shop, day="2026-12-05")
+    lesson(world.shop, day=day_ahead(world.shop, 10))
     return Seen(f"/bookings/{booked(world.shop, lesson(world.shop)).token}")
 
 
@@ -498,7 +494,7 @@ def _fee_with_kit(world: World) -> Seen:
 
 def _week_of_lessons(world: World) -> Seen:
     booked(world.shop, lesson(world.shop, kind="group"))
-    return Seen("/desk/lessons?from=2026-11-28")
+    return Seen(f"/desk/lessons?from={day_ahead(world.shop)}")
 
 
 def _lesson_at_desk(world: World) -> Seen:
@@ -676,7 +672,10 @@ def _fault_wrong(world: World) -> Seen:
 
 
 def _handing(world: World) -> Seen:
-    return Seen(f"/desk/sales/{bought(world.fill().shop, extras=['helmet', 'wetsuit']).id}/hand-over")
+    """With old gear that nobody has looked at yet."""
+    trades = [{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}]
+    sale = bought(world.fill().shop, extras=["helmet", "wetsuit"], trades=trades)
+    return Seen(f"/desk/sales/{sale.id}/hand-over")
 
 
 def _handing_wrong(world: World) -> Seen:
@@ -695,9 +694,18 @@ def _delivering(world: World) -> Seen:
     return Seen(f"/desk/sales/{bought(world.fill().shop, delivery='deliver').id}/delivery")
 
 
+def _in_two_parcels(world: World) -> Sale:
+    """Sent one after the other."""
+    sale = bought(world.fill().shop, delivery="deliver")
+    taken = taken_of(sale, held_only=True)
+    for few in (taken[:2], taken[2:]):
+        with world.shop.writing("Maeve") as work:
+            sale = send_off(work, sale.id, Sending(few, "Strand Parcels", "SP 1234", 1), new_token())
+    return sale
+
+
 def _on_its_way(world: World) -> Seen:
-    sale = sent(world.shop, bought(world.fill().shop, delivery="deliver"))
-    return Seen(f"/desk/sales/{sale.id}/delivery")
+    return Seen(f"/desk/sales/{_in_two_parcels(world).id}/delivery")
 
 
 def _labels(world: World) -> Seen:
@@ -709,6 +717,28 @@ def _sessions(world: World) -> Seen:
     with world.shop.writing("Maeve") as work:
         record_session(work, sale.id, "support", "Light wind, long runs", new_token())
     return Seen(f"/desk/sales/{sale.id}/sessions")
+
+
+def _serials(world: World) -> Seen:
+    sale = owned(world.fill().shop)
+    form = [("item", str(sale.goods[0].number)), ("serial", "!"), ("key", new_key())]
+    return Seen(f"/desk/sales/{sale.id}/serials", encoded(form), 422)
+
+
+def _coming_back(world: World) -> Seen:
+    """The board came back and waits for its money, and the customer gives back the hand wing as well."""
+    sale = given_back(world.shop, _kit_received(world), [1])
+    with world.shop.writing() as work:
+        give_notice(work, sale.id, [6], "", new_key())
+    return Seen(f"/owned/{sale.token}")
+
+
+def _worked_out(world: World) -> Seen:
+    return Seen(f"/owned/{_kit_received(world).token}/give-back?take=1&take=6")
+
+
+def _parcel_coming(world: World) -> Seen:
+    return Seen(f"/owned/{_in_two_parcels(world).token}")
 
 
 def _owned(world: World) -> Seen:
@@ -988,7 +1018,6 @@ STATES: dict[str, State] = {
     "sale": _as("staff", _sold()),
     "sale with much open": _as("staff", _much_open),
     "entry taken back, wrong": _as("staff", _entry_back_wrong),
-    "serial number, wrong": _as("staff", _serial_wrong),
     "payment": _as("staff", _sold("/desk/sales/{number}/pay")),
     "payment, wrong": _as("staff", _pay_wrong),
     "receipt": _sold("/owned/{token}/receipts/{receipt}"),
@@ -1011,6 +1040,10 @@ STATES: dict[str, State] = {
     "labels": _as("staff", _labels),
     "sessions with a kit": _as("staff", _sessions),
     "kit owned": _owned,
+    "kit owned, coming back": _coming_back,
+    "kit owned, parcel coming": _parcel_coming,
+    "giving back, worked out for the customer": _worked_out,
+    "serial number, wrong": _as("staff", _serials),
     "asking, wrong": _asking_wrong,
     "questions": _as("staff", _questions),
     "question": _as("staff", _question),

@@ -10,6 +10,7 @@ from typing import Literal
 from server.domain.catalogue import Catalogue, Part
 from server.domain.errors import Fault
 from server.domain.fit import do_not_join, is_less
+from server.domain.kit_left import tier_left
 from server.domain.kits import Fitter, Kit, Neighbour
 from server.domain.learner import Trade
 from server.domain.money import Cents
@@ -233,21 +234,21 @@ def worth_today(item: Item, catalogue: Catalogue, today: date) -> Cents:
 
 
 def support_sessions(sale: Sale, policy: Policy) -> Sessions:
-    """The sessions on the water that come with a whole kit, and those taken."""
+    """The sessions on the water that come with a kit as long as it is whole, and those taken."""
     full = policy.full_tier
-    promised = policy.sales.support_sessions if full is not None and sale.tier_name == full.name else 0
+    promised = policy.sales.support_sessions if full is not None and tier_left(sale, policy) == full else 0
     return Sessions(promised, 0, _taken(sale, "support"))
 
 
 def included_lessons(sale: Sale, policy: Policy, fees_back: int) -> Sessions:
-    """The lessons that come with a kit: those whose fees were given back with it were taken or booked on their own."""
-    tier = next((one for one in policy.tiers if one.name == sale.tier_name), None)
+    """The lessons that come with what is left of a kit: those whose fees were given back with it were taken or booked on their own."""
+    tier = tier_left(sale, policy)
     promised = tier.lessons.number if tier is not None and tier.lessons is not None else 0
     return Sessions(promised, min(promised, fees_back), _taken(sale, "lesson"))
 
 
 def _taken(sale: Sale, what: SessionKind) -> int:
-    return sum(mark.kind == "session" and mark.about.get("what") == what for mark in sale.marks)
+    return len(sale.sessions(what))
 
 
 def fault_of_question(text: str, open_already: int) -> Fault | None:

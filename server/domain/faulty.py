@@ -55,6 +55,11 @@ class Case:
     opened_by: str = ""
 
     @property
+    def is_waiting(self) -> bool:
+        """Whether it is a notice of which nothing has come of yet."""
+        return self.kind == "return" and not self.is_settled and not self.outcome
+
+    @property
     def items(self) -> tuple[int, ...]:
         """The numbers of the items it is about."""
         return tuple(self.record.get("items", ()))

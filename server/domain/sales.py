@@ -75,6 +75,7 @@ MarkKind = Literal[
     "address",
     "session",
     "entry_back",
+    "session_undone",
     "serial",
 ]
 MARK_WORDS: Mapping[str, str] = {
@@ -96,6 +97,7 @@ MARK_WORDS: Mapping[str, str] = {
     "address": "Address changed",
     "session": "Support session",
     "entry_back": "Entry taken back",
+    "session_undone": "A session was not taken after all",
     "serial": "Serial number corrected",
 }
 Gone = Literal["", "returned", "swapped", "withdrawn"]
@@ -147,6 +149,11 @@ class Item:
     def is_core(self) -> bool:
         """Whether it is a part of the kit itself."""
         return self.slot in CORE_SLOTS
+
+    @property
+    def was_out(self) -> bool:
+        """Whether it has left the shop, handed over or sent."""
+        return self.received_on is not None or self.sent_on is not None
 
     @property
     def is_with_customer(self) -> bool:
@@ -289,8 +296,12 @@ class Sale:
 
     @property
     def received_on(self) -> date | None:
-        """The day on which the last of its goods came; None while any is still to come."""
-        days = [item.received_on for item in self.goods if item.takes_place_of is None and item.gone != "withdrawn"]
+        """The day on which the last of its goods came; None while any is still to come.
+
+        What went before it came, set aside or still in the parcel, is not waited for; nor does a swapped part begin it anew.
+        """
+        first = [item for item in self.goods if item.takes_place_of is None]
+        days = [item.received_on for item in first if item.received_on is not None or not item.gone]
         return max((day for day in days if day is not None), default=None) if None not in days else None
 
     @property
@@ -298,7 +309,7 @@ class Sale:
         """Where it stands: how far it has come, and whether it is paid."""
         goods = self.goods
         if goods and all(item.gone for item in goods):
-            return "returned" if any(item.received_on is not None for item in goods) else "withdrawn"
+            return "returned" if any(item.gone != "withdrawn" for item in goods) else "withdrawn"
         if any(mark.kind == "withdrawn" for mark in self.marks) and not goods:
             return "withdrawn"
         core = [item for item in goods if not item.gone and (item.is_core or item.piece is not None)] or [
@@ -318,9 +329,27 @@ class Sale:
         """The last time something was done; None where it never was."""
         return next((mark for mark in reversed(self.marks) if mark.kind == kind), None)
 
+    def sessions(self, what: str) -> tuple[Mark, ...]:
+        """The sessions on the water (`support`) or included lessons (`lesson`) that were taken; not those taken back again."""
+        undone = {mark.about.get("undoes") for mark in self.marks if mark.kind == "session_undone"}
+        return tuple(
+            mark
+            for mark in self.marks
+            if mark.kind == "session" and mark.about.get("what") == what and mark.key not in undone
+        )
+
     def done_under(self, key: str) -> Mark | None:
         """What a form's key has done already."""
         return next((mark for mark in self.marks if key and mark.key == key), None)
+
+
+def gone_as_faulty(marks: Iterable[Mark]) -> frozenset[int]:
+    """The numbers of the items whose price came back because they were faulty: the customer loses no discount by that.
+
+    Handed over or still in the parcel makes no difference.
+    """
+    told = (one for one in marks if one.kind in ("returned", "withdrawn") and one.about.get("kind") == "fault")
+    return frozenset(number for one in told for number in one.about.get("items", ()))
 
 
 def owed(papers: Iterable[Paper], settlements: Iterable[Settlement]) -> Cents:
@@ -457,7 +486,8 @@ def check_payment(
 ) -> Fault | None:
     """Why a payment (positive) or a pay-out (negative) cannot be taken; None where it can.
 
-    Nobody pays more than is left, and nobody is paid more than they are owed; with rounding of cash, two cents to either side.
+    Nobody pays more than is left, and nobody is paid more than they are owed, but for the balance as cash is rounded: 10.23 left takes
+    10.25 in cash, and no 10.24.
     `said` writes an amount in the shop's money.
     """
     left = sale.owed
@@ -467,9 +497,10 @@ def check_payment(
         return Fault("amount", "Nothing is left to pay on either side.")
     if (amount > 0) != (left > 0):
         return Fault("amount", "It is the shop that owes here." if left < 0 else "It is the customer who owes here.")
-    most = max(abs(left), abs(cash_rounded(left)) if means == "cash" and rounds_cash else 0)
-    if abs(amount) > most:
-        return Fault("amount", f"Only {said(abs(left))} is left.", f"at most {said(most)}")
+    rounded = cash_rounded(left) if means == "cash" and rounds_cash else left
+    if abs(amount) > abs(left) and amount != rounded:
+        more = f", or {said(abs(rounded))} as cash is rounded" if abs(rounded) > abs(left) else ""
+        return Fault("amount", f"Only {said(abs(left))} is left.", f"at most {said(abs(left))}{more}")
     return None
 
 

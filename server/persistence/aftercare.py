@@ -141,6 +141,18 @@ def drop_follow_ups(session: Session, sale_id: int, because: str, weeks: Sequenc
         row.dropped_because = because
 
 
+def take_up_follow_ups(session: Session, sale_id: int, because: str, today: date) -> None:
+    """Write a sale's follow-ups that were dropped because of this after all, those whose days are to come."""
+    wanted = select(FollowUpRow).where(
+        col(FollowUpRow.sale_id) == sale_id,
+        col(FollowUpRow.told_at).is_(None),
+        col(FollowUpRow.dropped_because) == because,
+        col(FollowUpRow.due_on) > today,
+    )
+    for row in session.exec(wanted):
+        row.dropped_because = ""
+
+
 def follow_ups_of(session: Session, sale_id: int) -> list[tuple[int, date, bool]]:
     """A sale's follow-ups that were not dropped: the week, its day, and whether it was written."""
     wanted = select(FollowUpRow).where(col(FollowUpRow.sale_id) == sale_id, col(FollowUpRow.dropped_because) == "")
@@ -179,6 +191,8 @@ def sold_parts(session: Session, skus: Sequence[str], pieces: Sequence[int]) -> 
 
 
 def pieces_of(session: Session, skus: Sequence[str], makers: Sequence[str]) -> list[Piece]:
-    """The used pieces of some SKUs or makers (written small), wherever they are."""
-    wanted = select(PieceRow).where(or_(col(PieceRow.sku).in_(skus), func.lower(col(PieceRow.maker)).in_(makers)))
+    """The used pieces of some SKUs or makers (folded as `str.casefold` does), wherever they are."""
+    # Makers are compared here, not in SQL: SQLite makes only the letters of ASCII small.
+    spelt = [maker for maker in session.exec(select(PieceRow.maker).distinct()) if maker.casefold() in makers]
+    wanted = select(PieceRow).where(or_(col(PieceRow.sku).in_(skus), col(PieceRow.maker).in_(spelt)))
     return [piece_from(row) for row in session.exec(wanted.order_by(col(PieceRow.id)))]

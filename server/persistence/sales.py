@@ -327,21 +327,6 @@ def sales_with_serial(session: Session, serial: str, most: int) -> list[int]:
     return list(session.exec(wanted))
 
 
-def serial_elsewhere(session: Session, sku: str, serial: str, sale_id: int, number: int) -> str:
-    """The code of the sale in which another thing of this SKU has this serial number and was not given back; empty where none has."""
-    wanted = (
-        select(SaleRow.code)
-        .join(SaleItemRow, col(SaleItemRow.sale_id) == col(SaleRow.id))
-        .where(
-            col(SaleItemRow.sku) == sku,
-            func.upper(SaleItemRow.serial) == serial.upper(),
-            col(SaleItemRow.gone) == "",
-            or_(col(SaleItemRow.sale_id) != sale_id, col(SaleItemRow.number) != number),
-        )
-    )
-    return session.exec(wanted).first() or ""
-
-
 def sales_on_the_way(session: Session, most: int) -> list[int]:
     """The numbers of the sales of which something was sent and has not arrived yet, oldest first."""
     wanted = (
@@ -361,6 +346,17 @@ def sales_on_the_way(session: Session, most: int) -> list[int]:
 def sale_with_hold(session: Session, hold_id: int) -> int | None:
     """The number of the sale whose parts a hold sets aside, or None."""
     return session.exec(select(SaleRow.id).where(col(SaleRow.hold_id) == hold_id)).first()
+
+
+def serials_out(session: Session, sku: str, beside: tuple[int, int]) -> list[str]:
+    """The serial numbers of a SKU that are with customers or on their way, beside one item: the number of its sale and its own."""
+    wanted = select(SaleItemRow).where(
+        col(SaleItemRow.sku) == sku,
+        col(SaleItemRow.serial) != "",
+        col(SaleItemRow.gone) == "",
+        or_(col(SaleItemRow.received_on).is_not(None), col(SaleItemRow.sent_on).is_not(None)),
+    )
+    return [row.serial for row in session.exec(wanted) if (row.sale_id, row.number) != beside]
 
 
 def unbalanced_sales(session: Session, most: int) -> list[int]:
@@ -397,10 +393,16 @@ def sales_with_goods_to_come(session: Session, most: int) -> list[int]:
 
 
 def refunds_due(session: Session, numbers: Iterable[int]) -> dict[int, date]:
-    """The day by which what is owed for a return has to be paid, by sale; those without such a day are left out."""
+    """The first day by which what is owed for a return that was done has to be paid, by sale; those without such a day are left out."""
     wanted = (
-        select(CaseRow.sale_id, func.max(CaseRow.due_on))
-        .where(col(CaseRow.sale_id).in_(list(numbers)), col(CaseRow.due_on).is_not(None))
+        select(CaseRow.sale_id, func.min(CaseRow.due_on))
+        .where(
+            col(CaseRow.sale_id).in_(list(numbers)),
+            col(CaseRow.due_on).is_not(None),
+            col(CaseRow.kind) == "return",
+            col(CaseRow.outcome) != "",
+            col(CaseRow.settled_at).is_(None),
+        )
         .group_by(col(CaseRow.sale_id))
     )
     return {number: day for number, day in session.exec(wanted) if day is not None}
@@ -424,7 +426,8 @@ def sale_numbers(session: Session) -> list[int]:
 def forget_sales_before(session: Session, day: date) -> int:
     """Forget who bought, and where to it went, of the sales made before a day; how many there were.
 
-    Of the papers only the buyer goes; the notes of payments and the words about an address may name somebody and go as well.
+    Of the papers the buyer goes and why they were written; what was said when something came back or was faulty, the notes of payments
+    and the words about an address may name somebody and go as well.
     """
     old = select(SaleRow).where(col(SaleRow.made_on) < day, or_(col(SaleRow.name) != "", col(SaleRow.address) != ""))
     rows = session.exec(old).all()
@@ -434,7 +437,11 @@ def forget_sales_before(session: Session, day: date) -> int:
     numbers, holds = [row.id for row in rows], [row.hold_id for row in rows if row.hold_id is not None]
     nobody = {"name": "", "email": "", "phone": "", "email_key": "", "phone_key": ""}
     session.exec(update(HoldRow).where(col(HoldRow.id).in_(holds)).values(**nobody))
-    session.exec(update(PaperRow).where(col(PaperRow.sale_id).in_(numbers)).values(buyer=""))
+    session.exec(update(PaperRow).where(col(PaperRow.sale_id).in_(numbers)).values(buyer="", why=""))
+    for case in session.exec(select(CaseRow).where(col(CaseRow.sale_id).in_(numbers))):
+        case.record = json.dumps({**json.loads(case.record), "text": ""}, ensure_ascii=False)
+        if case.settled_at is not None:
+            case.outcome = ""  # Of one that waits for its money it says only that it was done.
     session.exec(update(SettlementRow).where(col(SettlementRow.sale_id).in_(numbers)).values(note=""))
     session.exec(update(MarkRow).where(col(MarkRow.sale_id).in_(numbers)).values(why="", about="{}"))
     return len(rows)

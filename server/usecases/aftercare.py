@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
+from typing import get_args
 
 from server.domain.aftercare import (
     NextStep,
@@ -13,6 +15,7 @@ from server.domain.aftercare import (
     Sessions,
     Waiting,
     fault_of_question,
+    follow_up_days,
     included_lessons,
     next_steps,
     spares_for,
@@ -21,6 +24,7 @@ from server.domain.aftercare import (
 )
 from server.domain.catalogue import Part
 from server.domain.codes import spaced_code
+from server.domain.days import day_in_words
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, SlackwaterError
 from server.domain.kits import Fitter
 from server.domain.learner import a_step_further, read_answers
@@ -32,6 +36,7 @@ from server.domain.sales import Sale
 from server.outside.photos import Photo
 from server.persistence.aftercare import (
     PIECES_AWAY,
+    add_follow_ups,
     add_question,
     answered_questions,
     delete_questions_before,
@@ -46,6 +51,7 @@ from server.persistence.aftercare import (
     sales_with_follow_ups_due,
     save_answer,
     sold_parts,
+    take_up_follow_ups,
     waiting_questions,
 )
 from server.persistence.pieces import load_piece
@@ -62,6 +68,8 @@ MOST_SHOWN = 200
 LONGEST_ANSWER = 3000
 ANSWER_ACCEPTED = f"3 to {LONGEST_ANSWER} characters"
 LONGEST_NOTE = 200
+NOTE_ACCEPTED = f"one line of at most {LONGEST_NOTE} characters"
+TAKEN_BACK = "taken back by the customer"
 STATES_WITHOUT_FOLLOW_UP = ("returned", "withdrawn")
 
 
@@ -214,25 +222,58 @@ def sessions_of(work: Work, sale: Sale) -> tuple[Sessions, Sessions]:
     return support_sessions(sale, policy), included_lessons(sale, policy, fees_back)
 
 
-def record_session(work: Work, number: int, what: SessionKind, note: str, key: str) -> Sale:
-    """Write down that a session or an included lesson was taken, once for each form.
+def record_session(
+    work: Work, number: int, what: SessionKind, note: str, key: str, taken_on: date | None = None
+) -> Sale:
+    """Write down that a session or an included lesson was taken on a day (today where none is given), once for each form.
 
-    Raises `InvalidInput` for a note that cannot be kept, `Conflict` where none is left.
+    Raises `InvalidInput` for a note that cannot be kept or a day before the sale or to come, `Conflict` where none is left.
     """
     check_key(key)
     sale = locked_sale(work, number)
     if sale.done_under(key) is not None:
         return sale
+    day, faults = taken_on or work.today, []
+    if not sale.made_on <= day <= work.today:
+        accepted = f"a day from {day_in_words(sale.made_on)} until today"
+        faults.append(Fault("day", "It cannot have been taken on this day.", accepted))
     if len(note) > LONGEST_NOTE or not note.isprintable():
-        raise InvalidInput(
-            [Fault("note", "This note cannot be kept.", f"one line of at most {LONGEST_NOTE} characters")]
-        )
+        faults.append(Fault("note", "This note cannot be kept.", NOTE_ACCEPTED))
+    if faults:
+        raise InvalidInput(faults)
     if sale.state in STATES_WITHOUT_FOLLOW_UP:
         raise Conflict([Fault("what", "This kit came back: nothing is left to take.")])
     support, lessons = sessions_of(work, sale)
     if (support if what == "support" else lessons).left == 0:
         raise Conflict([Fault("what", "None is left: all that came with this kit were taken.")])
-    mark(work, sale.id, "session", key, note, about={"what": what})
+    said = day_in_words(day) if what == "support" else f"included lesson, {day_in_words(day)}"
+    mark(work, sale.id, "session", key, note, about={"what": what, "day": day.isoformat(), "said": said})
+    work.commit()
+    return read_sale(work, number)
+
+
+def take_session_back(work: Work, number: int, session: str, why: str, key: str) -> Sale:
+    """Write down that a session or lesson was not taken after all, by the key under which it was written down; once for each form.
+
+    Both entries stay in the story. Raises `NotFound`, `InvalidInput` without a reason, and `Conflict` for a lesson with which
+    something that came back was worked out already.
+    """
+    check_key(key)
+    sale = locked_sale(work, number)
+    if sale.done_under(key) is not None:
+        return sale
+    taken = next((one for what in get_args(SessionKind) for one in sale.sessions(what) if one.key == session), None)
+    if taken is None:
+        raise NotFound("session", "There is no such session, or it was taken back already.")
+    why = " ".join(why.split())
+    if not 3 <= len(why) <= LONGEST_NOTE or not why.isprintable():
+        raise InvalidInput([Fault("why", "Say why it was not taken.", f"one line of 3 to {LONGEST_NOTE} characters")])
+    worked_out = [one for one in sale.marks if one.kind in ("returned", "withdrawn") and one.at >= taken.at]
+    if taken.about["what"] == "lesson" and worked_out:
+        words = "What came back was worked out with this lesson already: settle it on the page of the sale."
+        raise Conflict([Fault("session", words)])
+    about = {"undoes": taken.key, "what": taken.about["what"], "said": taken.about.get("said", "")}
+    mark(work, sale.id, "session_undone", key, why, about)
     work.commit()
     return read_sale(work, number)
 
@@ -244,7 +285,21 @@ def write_no_more(work: Work, sale: Sale) -> None:
     """The customer wants no more letters that ask how it goes; those about what they ask or buy still come."""
     sale = locked_sale(work, sale.id)
     save_contact(work.session, sale.id, sale.contact, sale.address, may_write=False)
-    drop_follow_ups(work.session, sale.id, "taken back by the customer")
+    drop_follow_ups(work.session, sale.id, TAKEN_BACK)
+    work.commit()
+
+
+def write_again(work: Work, sale: Sale) -> None:
+    """The customer wants to be asked how it goes again: the letters whose days are still to come are written."""
+    sale = locked_sale(work, sale.id)
+    save_contact(work.session, sale.id, sale.contact, sale.address, may_write=True)
+    received = [item.received_on for item in sale.goods if item.is_core and not item.gone]
+    days = [day for day in received if day is not None]
+    if days and len(days) == len(received):
+        planned = follow_up_days(max(days), policy_of(work, sale).sales.follow_up_weeks)
+        later = [(week, day) for week, day in planned if day > work.today]
+        take_up_follow_ups(work.session, sale.id, TAKEN_BACK, work.today)
+        add_follow_ups(work.session, sale.id, later)
     work.commit()
 
 

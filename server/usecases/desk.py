@@ -16,7 +16,7 @@ from server.domain.faulty import Case
 from server.domain.finding import CODE_GUESSES, Changed, Met, Sought, read_sought
 from server.domain.lessons import CallStage, LessonTime, call_to_make
 from server.domain.pieces import Piece
-from server.domain.sales import Sale
+from server.domain.sales import Mark, Sale
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.persistence.accounts import lock_failures
@@ -164,11 +164,17 @@ def _has_kit(sale: Sale | None) -> bool:
     return sale is not None and any(item.is_with_customer for item in sale.goods)
 
 
+def parcels_out(sale: Sale) -> list[Mark]:
+    """The parcels of a sale of which something has not arrived yet, as they were written down when they were sent."""
+    out = {item.number for item in sale.goods if item.is_to_come and item.sent_on is not None}
+    sent = (mark for mark in sale.marks if mark.kind == "sent")
+    return [mark for mark in sent if any(item["number"] in out for item in mark.about.get("items", ()))]
+
+
 def expected_by(sale: Sale) -> date | None:
-    """The day by which what was sent last is expected; None where nobody can say."""
-    sent = sale.done("sent")
-    text = str(sent.about.get("expected") or "") if sent is not None else ""
-    return date.fromisoformat(text) if text else None
+    """The first day by which something that is on its way is expected; None where nobody can say."""
+    days = [str(mark.about.get("expected") or "") for mark in parcels_out(sale)]
+    return min((date.fromisoformat(day) for day in days if day), default=None)
 
 
 def _by_day(one: tuple[Sale, date | None]) -> tuple[date, int]:

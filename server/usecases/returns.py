@@ -19,20 +19,19 @@ from server.domain.faulty import Case, Progress, progress_of
 from server.domain.periods import last_day_of
 from server.domain.pieces import Piece, Source
 from server.domain.quotes import Quote
+from server.domain.return_rows import Worked, work_out
 from server.domain.returns import (
     Around,
     Asked,
-    FeeBack,
     GearIn,
     Row,
     Told,
-    Worked,
+    as_new_faults,
     may_come_back,
     told_before,
     usual_kind,
-    work_out,
 )
-from server.domain.sales import Item, MarkKind, Paper, Sale
+from server.domain.sales import Item, MarkKind, Paper, PaperLine, Sale
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
 from server.persistence.accounts import write_deed
@@ -41,15 +40,19 @@ from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece, load_piece, pieces_from_sale, save_piece
 from server.persistence.sales import save_item
 from server.persistence.stock import lock_parts, save_movements, take_from_hold
-from server.usecases.deposits import charge_again_with, lessons_given_back_with
+from server.usecases.deposits import charge_again_with
+from server.usecases.kit_lessons import fees_of, free_lessons_taken
 from server.usecases.messages import tell
+from server.usecases.reservations import let_go, reservation_of_piece, reserved, tell_let_go
 from server.usecases.sales import (
+    case_done_under,
     check_key,
     held_by,
     holidays_around,
     issue,
     locked_sale,
     mark,
+    paper_name,
     policy_of,
     read_sale,
     settle,
@@ -60,6 +63,7 @@ LONGEST_TEXT = 600
 MOST_CASES = 200
 DONE = "done"
 NO_CASE = "There is no such return or fault."
+WENT_HOME = "Its owner has taken it back, so it is not for sale any more."
 OTHER_SUM = "It comes to something else by now: look at it again before it is done."
 TEXT_ACCEPTED = f"at most {LONGEST_TEXT} characters"
 WHY_ACCEPTED = f"a reason of 1 to {LONGEST_TEXT} characters"
@@ -75,20 +79,16 @@ class OpenCase:
 
 
 def around_of(work: Work, sale: Sale) -> Around:
-    """What stands around a sale today: its policy, holidays, its lessons and old gear, and what plain delivery costs."""
-    zone = work.catalogue.zones.get(sale.zone)
-    fees = (
-        FeeBack(lesson.code, lesson.with_kit(sale.code), lesson.day, lesson.state == "taken")
-        for lesson in lessons_given_back_with(work, sale.code)
-    )
+    """What stands around a sale today: its policy, holidays, its lessons and old gear, and what plain delivery cost then."""
+    made = sale.done("confirmed")
     return Around(
         policy=policy_of(work, sale),
         today=work.today,
         holidays=holidays_around(work, sale),
-        fees=tuple(fees),
-        free_taken=sum(mark.kind == "session" and mark.about.get("what") == "lesson" for mark in sale.marks),
+        fees=fees_of(work, sale),
+        free_taken=free_lessons_taken(sale),
         gear=tuple(_gear_in(piece) for piece in pieces_from_sale(work.session, sale.id) if _is_taken_in(piece)),
-        standard_delivery=zone.fee if zone else None,
+        plain_delivery=made.about.get("plain_delivery") if made is not None else None,
     )
 
 
@@ -99,7 +99,8 @@ def _is_taken_in(piece: Piece) -> bool:
 def _gear_in(piece: Piece) -> GearIn:
     word = SLOT_WORDS.get(piece.slot, piece.slot)
     label = f"Old {word}" + (f", {piece.name}" if piece.name else "")
-    return GearIn(piece.id, label, piece.bought, piece.state in ("sold", "scrapped"), piece.state != "expected")
+    where = {"expected": "expected", "sold": "sold", "scrapped": "scrapped"}.get(piece.state, "here")
+    return GearIn(piece.id, label, piece.bought, where)  # type: ignore[arg-type]
 
 
 def digest_of(worked: Worked) -> str:
@@ -126,21 +127,26 @@ def told_of_quote(work: Work, quote: Quote) -> Told:
 def give_notice(
     work: Work, number: int, items: Collection[int], text: str, key: str, notice_on: date | None = None
 ) -> Case:
-    """Open a case for what a customer says they give back, once for each form, and acknowledge it.
+    """Open a case for what a customer says they give back, once for each form and each thing, and acknowledge it.
 
     Whoever says it in time has kept the right, whatever is worked out later; after the last day it is kept as a question to the
     shop. Without a day it is today. Raises `InvalidInput` with every fault, `NotFound`.
     """
     check_key(key)
     sale = locked_sale(work, number)
-    done = sale.done_under(key)
+    done = case_done_under(sale, key)
     if done is not None:
-        return read_case(work, done.about["case"])
+        return read_case(work, done)
     day = notice_on or work.today
     faults = []
     named = [item for item in sale.items if item.number in items and may_come_back(item)]
     if not named or len(named) != len(set(items)):
         faults.append(Fault("take", "What is given back? Nothing is ticked that can be.", "at least one thing"))
+    told = {item: case for case in load_cases(work.session, sale.id) if case.is_waiting for item in case.items}
+    fresh = [item for item in named if item.number not in told]
+    if named and not fresh:
+        words = f"We have your notice of {day_in_words(told[named[0].number].notice_on)} for this already: it counts."
+        faults.append(Fault("take", words, "something that was not named yet"))
     if len(text) > LONGEST_TEXT or not text.replace("\r", "").replace("\n", "").isprintable():
         faults.append(Fault("text", "This text cannot be kept.", TEXT_ACCEPTED))
     if not sale.made_on <= day <= work.today:
@@ -148,10 +154,10 @@ def give_notice(
         faults.append(Fault("notice_on", "They cannot have told us on this day.", accepted))
     if faults:
         raise InvalidInput(faults)
-    record = {"kind": usual_kind(sale), "items": sorted(items), "text": text.strip()}
-    case = _opened(work, sale, day, record)
-    mark(work, sale.id, "notice", key, text.strip(), {"case": case.id, "items": sorted(items), "on": day.isoformat()})
-    _tell_notice(work, sale, case, named)
+    numbers = [item.number for item in fresh]
+    case = _opened(work, sale, day, {"kind": usual_kind(sale), "items": numbers, "text": text.strip()})
+    mark(work, sale.id, "notice", key, text.strip(), {"case": case.id, "items": numbers, "on": day.isoformat()})
+    _tell_notice(work, sale, case, fresh)
     work.commit()
     return case
 
@@ -239,7 +245,7 @@ def take_back(work: Work, number: int, asked: Asked, as_new: Collection[int], di
         return sale
     asked = replace(asked, why=" ".join(asked.why.split()))
     worked = preview_return(work, sale, asked)
-    refusals = list(worked.refusals)
+    refusals = [*worked.refusals, *as_new_faults(asked, as_new)]
     if len(asked.why) > LONGEST_TEXT or not asked.why.isprintable():
         refusals.append(Fault("why", "This text cannot be kept.", TEXT_ACCEPTED))
     if refusals:
@@ -256,7 +262,7 @@ def take_back(work: Work, number: int, asked: Asked, as_new: Collection[int], di
     _move_goods(work, sale, asked, worked, as_new)
     for means, amount, note in worked.settlements:
         sale = settle(work, sale, means, amount, note, checked=False)
-    case = _case_for(work, sale, asked)
+    case, others = _cases_for(work, sale, asked, worked)
     about: dict[str, Any] = {"kind": asked.kind, "items": sorted(worked.gone), "total": worked.total, "case": case.id}
     if asked.kind == "fault":
         about |= _fault_of(work, sale, asked)
@@ -267,11 +273,14 @@ def take_back(work: Work, number: int, asked: Asked, as_new: Collection[int], di
     _tell_done(work, sale, worked.rows)
     if worked.lines:
         gross = sum(line.gross for line in worked.lines)
-        first = first_invoice(sale)
-        corrects = first.number if first else None
+        invoices = invoices_of(sale, worked.lines)
+        corrects = invoices[0].number if invoices else None
+        if len(invoices) > 1:
+            why += f" (also for {', '.join(paper_name(work, one) for one in invoices[1:])})"
         sale = issue(work, sale, "credit_note" if gross <= 0 else "invoice", worked.lines, why=why, corrects=corrects)
     sale = read_sale(work, sale.id)
-    save_outcome(work.session, case.id, DONE, worked.due_on, None if sale.owed < 0 else work.now)
+    for one in (case, *others):
+        save_outcome(work.session, one.id, DONE, one.due_on, None if sale.owed < 0 else work.now)
     work.commit()
     return sale
 
@@ -281,12 +290,30 @@ def first_invoice(sale: Sale) -> Paper | None:
     return next((paper for paper in sale.papers if paper.kind == "invoice"), None)
 
 
+def invoices_of(sale: Sale, lines: Iterable[PaperLine]) -> tuple[Paper, ...]:
+    """The invoices on which stands what some lines credit, oldest first; the contract's where none of them names an item."""
+    numbers = {line.item for line in lines if line.gross < 0 and line.item is not None}
+    papers = [paper for paper in sale.papers if paper.kind == "invoice"]
+    found = []
+    for paper in papers:
+        here = {line.item for line in paper.lines} & numbers
+        if here:
+            found.append(paper)
+            numbers -= here
+    return tuple(found or papers[:1])
+
+
 def _hand_back_gear(work: Work, worked: Worked) -> None:
-    """Old gear goes home; what was sold on while this was worked out cannot."""
+    """Old gear goes home, and who had it set aside is told; what was sold on while this was worked out cannot."""
     for number in worked.gear_back:
         piece = load_piece(work.session, number, to_change=True)
         if piece is None or piece.state in ("sold", "scrapped", "given_back"):
             raise Conflict([Fault("digest", OTHER_SUM)])
+        one = reservation_of_piece(work, number)
+        if one is not None:
+            what = reserved(work, one)
+            let_go(work, one, WENT_HOME)
+            tell_let_go(work, what, WENT_HOME)
         save_piece(work.session, replace(piece, state="given_back"), work.now)
 
 
@@ -294,8 +321,10 @@ def _move_goods(work: Work, sale: Sale, asked: Asked, worked: Worked, as_new: Co
     """Where each thing is now: let go of where it was only set aside, else to the used pieces or the stock."""
     going = [item for item in sale.items if item.number in worked.gone]
     used = {one.number for one in asked.coming if one.wear_percent}
+    coming = {one.number for one in asked.coming}
     for item in going:
-        if item.is_goods and not item.is_held and (item.number not in as_new or item.piece is not None):
+        is_looked_at = item.number in coming and (item.number not in as_new or item.piece is not None)
+        if item.is_goods and not item.is_held and is_looked_at:
             if asked.kind == "fault":
                 to_pieces(work, sale, item, condition="poor", note="Came back as faulty.")
             else:
@@ -305,16 +334,11 @@ def _move_goods(work: Work, sale: Sale, asked: Asked, worked: Worked, as_new: Co
     for item in going:
         if item.is_held and hold is not None:
             take_from_hold(work.session, hold, item.sku, "release", work.now, work.actor, f"sale {sale.id} given back")
-        elif item.is_goods and item.piece is None and item.number in as_new and _was_out(item):
+        elif item.is_goods and item.piece is None and item.number in as_new and item.was_out:
             movement = Movement(item.sku, "returned", 1, f"sale {sale.id}, as new")
             save_movements(work.session, [movement], work.now, work.actor)
         gone = replace(item, is_held=False, gone=worked.gone[item.number], gone_on=work.today)
         save_item(work.session, sale.id, gone)
-
-
-def _was_out(item: Item) -> bool:
-    """Whether it had left the shop, so that it comes back to it."""
-    return item.received_on is not None or item.sent_on is not None
 
 
 def to_pieces(
@@ -324,9 +348,9 @@ def to_pieces(
     if item.piece is not None:
         piece = load_piece(work.session, item.piece, to_change=True)
         if piece is not None:
-            save_piece(work.session, replace(piece, state="to_inspect" if _was_out(item) else "for_sale"), work.now)
+            save_piece(work.session, replace(piece, state="to_inspect" if item.was_out else "for_sale"), work.now)
         return
-    if not _was_out(item):
+    if not item.was_out:
         return
     part = work.catalogue.parts.get(item.sku)
     came = Piece(
@@ -351,17 +375,21 @@ def to_pieces(
     add_piece(work.session, came, work.now, work.actor)
 
 
-def _case_for(work: Work, sale: Sale, asked: Asked) -> Case:
-    """The notice that this settles, or a case of its own, so that what is owed stands on the list until it is paid."""
-    waiting = [case for case in load_cases(work.session, sale.id) if _waits(case)]
-    if waiting and asked.kind != "fault":
-        return waiting[0]
+def _cases_for(work: Work, sale: Sale, asked: Asked, worked: Worked) -> tuple[Case, list[Case]]:
+    """The notice that this settles and others that it settles with it, each with the day by which its money is due.
+
+    A notice is settled once all that it named is gone; where none is, a case of its own keeps what is owed on the list until it is
+    paid. A day that money was due by before is never moved to a later one.
+    """
+    waiting = [case for case in load_cases(work.session, sale.id) if case.is_waiting]
+    about = [case for case in waiting if any(number in case.items for number in worked.gone)]
+    gone = {item.number for item in sale.items if item.gone}.union(worked.gone)
+    settled = [case for case in about if gone.issuperset(case.items)]
+    due = min(day for day in (worked.due_on, *(case.due_on for case in about)) if day is not None)
+    if settled:
+        return replace(settled[0], due_on=due), settled[1:]
     record = {"kind": asked.kind, "items": [one.number for one in asked.coming], "text": asked.why}
-    return _opened(work, sale, asked.notice_on, record)
-
-
-def _waits(case: Case) -> bool:
-    return case.kind == "return" and not case.is_settled and not case.outcome
+    return replace(_opened(work, sale, asked.notice_on, record), due_on=due), []
 
 
 def _fault_of(work: Work, sale: Sale, asked: Asked) -> dict[str, Any]:

@@ -14,19 +14,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.domain.kit_left import FeeBack, uncovered
 from server.domain.policy import Policy
-from server.domain.returns import (
-    Around,
-    Asked,
-    Coming,
-    FeeBack,
-    GearIn,
-    Worked,
-    last_day_to_cancel,
-    told_before,
-    work_out,
-)
-from server.domain.sales import Item, Mark, Sale, owed, write_paper
+from server.domain.return_rows import Worked, work_out
+from server.domain.returns import Around, Asked, Coming, GearIn, as_new_faults, last_day_to_cancel, told_before
+from server.domain.sales import Item, Mark, MarkKind, Sale, owed, write_paper
 from tests.builders_returns import (
     AT,
     COVERS,
@@ -49,8 +41,8 @@ BOARD, MAST, WING = NUMBER["board"], NUMBER["mast"], NUMBER["hand_wing"]
 CORE = tuple(NUMBER.values())
 ALL = (*CORE, PUMP, LEASH, COVERS)
 FEES = (
-    FeeBack("AAAAAAA1", 115_00, date(2026, 5, 20), is_taken=True),
-    FeeBack("AAAAAAA2", 115_00, date(2026, 5, 27), is_taken=True),
+    FeeBack("AAAAAAA1", "private", 115_00, date(2026, 5, 20), is_taken=True),
+    FeeBack("AAAAAAA2", "private", 115_00, date(2026, 5, 27), is_taken=True),
 )
 OLD_BOARD = GearIn(1, "Old board", 310_00)
 
@@ -137,7 +129,7 @@ CASES = [
         "old gear sold on already",
         kit_sold(settled=[("trade_in", 310_00)]),
         asked(*ALL),
-        around(gear=(replace(OLD_BOARD, is_sold=True),)),
+        around(gear=(replace(OLD_BOARD, where="sold"),)),
         3900_00,
     ),
     Case(
@@ -156,14 +148,38 @@ CASES = [
         1560_00,
     ),
     # 39.00 was paid for a dearer delivery; a plain one costs 29.00. 3,900.00 + 29.00.
-    Case("plain delivery back", kit_sold(delivery=39_00), asked(*ALL), around(standard_delivery=29_00), 3929_00),
+    Case("plain delivery back", kit_sold(delivery=39_00), asked(*ALL), around(plain_delivery=29_00), 3929_00),
     # Two pieces back keep something: delivery stays paid.
     Case(
         "delivery of a part of it",
         kit_sold(delivery=39_00),
         asked(WING, COVERS),
-        around(standard_delivery=29_00),
+        around(plain_delivery=29_00),
         540_00,
+    ),
+    # Nothing that was bought stays, since it was faulty: all of what delivery cost comes back, and the old board goes home.
+    # 2,000.00 + 25.00 for a board by itself; 3,900.00 - 310.00 for a kit.
+    Case(
+        "a faulty board by itself, that was sent",
+        sold(items_at(0, slots=["board"]), delivery=25_00),
+        asked(BOARD, kind="fault", why="The track is loose.", on=TODAY),
+        around(plain_delivery=10_00),
+        2025_00,
+    ),
+    Case(
+        "all of it faulty, with old gear that never came",
+        kit_sold(settled=[("trade_in", 310_00)]),
+        asked(*ALL, kind="fault", why="It leaks.", on=TODAY),
+        around(gear=(replace(OLD_BOARD, where="expected"),)),
+        3590_00,
+    ),
+    # 230.00 of fees came back with this last part, since others had been bought before it: both are charged. 600.00 - 230.00.
+    Case(
+        "lessons earned together with parts bought before",
+        sold(items_at(0, slots=["mast"]), settled=[("lesson_fee", 230_00)]),
+        asked(MAST),
+        around(fees=FEES),
+        370_00,
     ),
     Case("a part was paid by voucher", kit_sold(settled=[("voucher", 200_00)]), asked(*ALL), around(), 3900_00),
     # The covers came free and stay: 60.00. Without them the kit counts as whole.
@@ -204,6 +220,10 @@ REFUSED = [
     ("our own policy is for the counter", kit_sold(), asked(*ALL, kind="counter"), "kind"),
     ("used, over the counter", kit_sold("counter"), asked(BOARD, kind="counter", wear={BOARD: 5}), "wear-1"),
     ("more wear than was told", kit_sold(), asked(BOARD, wear={BOARD: 21}), "wear-1"),
+    ("wear of what was not handed over", kit_sold(received=None), asked(BOARD, wear={BOARD: 5}), "wear-1"),
+    ("fetching what was not handed over", kit_sold(received=None), asked(BOARD, fetched=[BOARD]), "fetch-1"),
+    ("wear that is no number", kit_sold(), Asked("cancel", TODAY, (Coming(BOARD, Decimal("NaN")),)), "wear-1"),
+    ("the same thing twice", kit_sold(), asked(BOARD, BOARD), "take"),
     ("nothing ticked", kit_sold(), asked(), "take"),
     ("something that is not there", kit_sold(), asked(99), "take"),
     ("the lessons themselves", kit_sold(), asked(LESSONS), "take"),
@@ -258,9 +278,79 @@ def test_the_second_of_two_returns_begins_where_the_first_ended() -> None:
     assert first.total + second.total == 3900_00
 
 
-def test_a_faulty_part_given_back_takes_no_discount_from_the_rest_later() -> None:
+@pytest.mark.parametrize("steps", [(CORE[:2], CORE[2:]), (CORE[1:], CORE[:1]), (CORE, ())])
+def test_old_gear_goes_home_with_the_last_part_however_many_steps_it_takes(steps: tuple[tuple[int, ...], ...]) -> None:
+    # 3,900.00, less the extras of 150.00 that are kept and the 310.00 of the old board.
+    sale, total = kit_sold(settled=[("trade_in", 310_00)]), 0
+    for coming in filter(None, steps):
+        worked = work_out(sale, asked(*coming), around(gear=(OLD_BOARD,)))
+        total += worked.total
+        sale = _written(sale, worked)
+    assert total == 3900_00 - 150_00 - 310_00
+    # Five back by the right to cancel, the board as faulty: the old board is not paid out either.
+    five = _written(kit_sold(), work_out(kit_sold(), asked(*CORE[1:]), around(gear=(OLD_BOARD,))))
+    last = work_out(five, asked(BOARD, kind="fault", why="it leaks"), around(gear=(OLD_BOARD,)))
+    assert (last.gear_back, last.total) == ((1,), 2000_00 - 310_00)
+
+
+def test_plain_delivery_comes_back_once() -> None:
+    sale = kit_sold(delivery=39_00)
+    rest = around(plain_delivery=29_00)
+    first = work_out(sale, asked(*CORE), rest)
+    second = work_out(_written(sale, first), asked(PUMP, LEASH, COVERS), rest)
+    assert [row.amount for row in (*first.rows, *second.rows) if row.label == "Delivery"] == [29_00]
+
+
+def test_no_more_is_kept_for_use_than_was_told_in_money() -> None:
+    # A fifth of the board of 1,560.00 is 312.00, also once the wing has gone and the board costs 1,680.00.
+    sale = _written(kit_sold(), work_out(kit_sold(), asked(WING), around()))
+    worked = work_out(sale, asked(BOARD, wear={BOARD: 20}), around())
+    assert [row.amount for row in worked.rows if row.label.startswith("Wear")] == [-312_00]
+
+
+def test_what_is_on_its_way_comes_back_and_is_paid_for_like_what_has_come() -> None:
+    sent = [replace(item, sent_on=RECEIVED) if item.is_goods else item for item in kit_sold(received=None).items]
+    worked = work_out(sold(sent), asked(*CORE), around())
+    assert worked.total == 3900_00 - 150_00
+    assert worked.gone == dict.fromkeys(CORE, "returned")
+    kept = work_out(sold(sent), asked(*ALL), around())
+    assert _written(sold(sent), kept).state == "returned"
+    # One part broken in its parcel and paid back does not keep the time from running once the rest has come.
+    come = [replace(one, received_on=None if one.number == BOARD else RECEIVED) for one in sent]
+    assert sold([replace(one, gone="returned") if one.number == BOARD else one for one in come]).received_on == RECEIVED
+
+
+def test_a_fee_whose_lesson_is_taken_after_a_part_came_back_is_found_uncovered_then() -> None:
+    booked = tuple(replace(fee, is_taken=False) for fee in FEES)
+    whole = work_out(kit_sold(), asked(*ALL), around(fees=booked))
+    assert (whole.charged_again, len([note for note in whole.notes if "charge its fee again" in note])) == ((), 2)
+    back = _written(kit_sold(), whole)
+    assert uncovered(kit_sold(), Policy(), FEES, 0).taken == ()
+    assert uncovered(back, Policy(), FEES, 0).taken == FEES
+    # At 16 % one lesson stays included: the earlier of two is covered. Without any discount none is, and the rest charges it.
+    five = _written(kit_sold(), work_out(kit_sold(), asked(WING), around(fees=booked)))
+    assert [fee.code for fee in uncovered(five, Policy(), FEES, 0).taken] == ["AAAAAAA2"]
+    board = _written(kit_sold(), work_out(kit_sold(), asked(*CORE[1:]), around(fees=booked)))
+    assert work_out(board, asked(BOARD), around(fees=FEES)).charged_again == ("AAAAAAA1", "AAAAAAA2")
+
+
+def test_a_piece_bought_for_nothing_goes_back_under_the_scheme_it_was_sold_by() -> None:
+    # Directive 2006/112/EC, Articles 313 to 319: the whole price was the margin, and its tax comes back the same way.
+    piece = Item(1, "", "Old board (used)", "board", 123_00, 123_00, percent=VAT, scheme="margin", piece=7)
+    sale = sold([replace(piece, received_on=RECEIVED)])
+    (line,) = work_out(sale, asked(1), around()).lines
+    assert (line.scheme, line.gross, line.bought) == ("margin", -123_00, 0)
+
+
+def test_nothing_faulty_or_worn_is_put_on_the_shelf_as_new() -> None:
+    assert [one.field for one in as_new_faults(asked(BOARD, MAST, kind="fault"), {MAST})] == ["new-2"]
+    assert [one.field for one in as_new_faults(asked(BOARD, MAST, wear={BOARD: 5}), {BOARD, MAST})] == ["new-1"]
+
+
+@pytest.mark.parametrize("kind", ["returned", "withdrawn"])
+def test_a_faulty_part_given_back_takes_no_discount_from_the_rest_later(kind: MarkKind) -> None:
     sale = _written(kit_sold(), work_out(kit_sold(), asked(WING, kind="fault", why="it leaks"), around()))
-    marked = replace(sale, marks=(Mark("returned", AT, "Maeve", about={"kind": "fault", "items": [WING]}),))
+    marked = replace(sale, marks=(Mark(kind, AT, "Maeve", about={"kind": "fault", "items": [WING]}),))
     # Five of six stay "bought" without the fuselage, as if the wing were there: 16 %, not nothing.
     worked = work_out(marked, asked(NUMBER["fuselage"]), around())
     assert (worked.tier_before and worked.tier_before.percent, worked.tier_after and worked.tier_after.percent) == (
@@ -298,8 +388,11 @@ def test_the_rows_always_add_up_to_what_the_balance_does(
 ) -> None:
     items = [replace(item, received_on=RECEIVED if item.number in received else None) for item in kit_sold().items]
     sale = sold(items, delivery=29_00, settled=[("lesson_fee", 115_00 * fees), ("trade_in", 310_00 * has_gear)])
+    worn = {number: wear.get(number, 0) if number in received else 0 for number in coming}
     wanted = Asked(
-        "cancel", TODAY, tuple(Coming(number, Decimal(wear.get(number, 0)), fetched) for number in sorted(coming))
+        "cancel",
+        TODAY,
+        tuple(Coming(number, Decimal(worn[number]), fetched and number in received) for number in sorted(coming)),
     )
     facts = around(fees=FEES[:fees], free_taken=free, gear=(OLD_BOARD,) * has_gear)
     worked = work_out(sale, wanted, facts)
@@ -318,4 +411,6 @@ def test_what_is_told_before_names_the_most_that_is_kept_in_money() -> None:
     assert (by_label["Hand wing"].most, by_label["Hand wing"].freight) == (195_00, 0)
     assert len(told.parts) == 6
     assert told.has_lessons
+    assert told.swaps[:2] == (("board", 60_00), ("mast", 20_00))
+    assert told_before(Policy().sales, kit_sold().items, is_used=True).swaps == ()
     assert last_day_to_cancel(kit_sold(), Policy().sales, ()) == RECEIVED + timedelta(days=14)

@@ -171,6 +171,8 @@ def test_money_goes_back_as_it_came_unless_another_way_is_agreed() -> None:
         (0, "cash", 1, True, "Nothing is left"),
         (100_00, "cash", 0, True, "not an amount"),
         (10_23, "cash", 10_25, True, ""),
+        (10_23, "cash", 10_24, True, "Only 10.23 is left"),
+        (-10_23, "cash", -10_24, True, "Only 10.23 is left"),
         (10_23, "terminal", 10_25, True, "Only 10.23 is left"),
         (-20_00, "transfer", -20_00, False, ""),
     ],

@@ -8,20 +8,22 @@ from fastapi import FastAPI
 from server.domain.handover import points_for
 from server.usecases.handover import to_come
 from server.usecases.photos import photos_of
-from tests.builders_handover import DRAWN, owned, taken_of
+from tests.builders_handover import DRAWN, owned, sent, taken_of
 from tests.builders_http import Client
 from tests.builders_photos import SCRIPT, phone_photo
 from tests.builders_sales import bought, sale_now
-from tests.pages.reader import Reader
+from tests.pages.reader import FORM, Reader
 
 
 def test_a_kit_is_handed_over_signed_for_and_found_on_its_owners_page(
     app: FastAPI, staff: Client, client: Client
 ) -> None:
     shop = app.state.shop
-    sale = bought(shop)
+    sale = bought(shop, trades=[{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}])
     desk = Reader(staff).open(f"/desk/sales/{sale.id}/hand-over")
     serials = {f"serial-{one.number}": one.serial for one in taken_of(sale) if one.serial}
+    assert "Their old gear was not looked at yet" in desk.text
+    assert any(link.get("href") == "/desk/pieces/1" for link in desk.page.iter("a"))
     done = {f"check-{point.name}": "done" for point in points_for(item.slot for item in to_come(sale))}
     desk.press("Hand over", **serials, **{**done, "check-bolts": "not_done"}, drawn=DRAWN)
     assert desk.status == 422
@@ -46,7 +48,36 @@ def test_a_kit_is_handed_over_signed_for_and_found_on_its_owners_page(
     assert page.headers["x-robots-tag"].startswith("noindex")
     assert page.headers["referrer-policy"] == "no-referrer"
     page.press("Do not write any more")
-    assert "Do not write any more" not in page.text
+    page.press("Write again")
+    assert page.form("Do not write any more")
+    desk.open(f"/desk/sales/{sale.id}/serials").press(
+        "Correct it", item=first.removeprefix("serial-"), serial="N-1", why=""
+    )
+    assert (desk.status, desk.by_id("serial").get("value")) == (422, "N-1")
+    desk.press("Correct it", why="It was misread.")
+    assert "N-1" in page.open(f"/owned/{sale.token}").text
+    desk.open(f"/desk/sales/{sale.id}/sessions").press("One was taken", day="2030-01-01", note="Light wind")
+    assert (desk.status, desk.by_id("note").get("value")) == (422, "Light wind")
+    desk.press("One was taken", day=sale.made_on.isoformat())
+    assert "1 of 2 left" in desk.text
+    desk.press("Take it back", why="")
+    assert (desk.status, desk.by_id("why").get("aria-invalid")) == (422, "true")
+    desk.press("Take it back", why="Too much wind that day.")
+    assert "2 of 2 left" in desk.text
+    assert "It was not taken: Too much wind that day." in desk.text
+
+
+def test_the_customer_says_that_the_parcel_is_here(app: FastAPI, client: Client) -> None:
+    shop = app.state.shop
+    sale = sent(shop, bought(shop, delivery="deliver"))
+    page = Reader(client).open(f"/owned/{sale.token}")
+    address, body = page.sending("It is here")
+    for _ in range(2):
+        assert client.post(address, content=body, headers=FORM).status_code == 303
+    now = sale_now(shop, sale.id)
+    assert [mark.kind for mark in now.marks].count("arrived") == 1
+    assert now.state == "handed_over"
+    assert "It is here" not in page.open(f"/owned/{sale.token}").text
 
 
 def asked(client: Client, token: str, photos: list[bytes], text: str = "Is this nick too deep?") -> httpx.Response:
@@ -62,7 +93,7 @@ def test_a_question_with_photos_is_answered_and_a_recall_finds_its_owner(
     sale = owned(app.state.shop)
     wrong = asked(client, sale.token, [phone_photo(), SCRIPT])
     assert wrong.status_code == 422
-    for words in ("Photo-1.jpg: this is not a photograph", "Is this nick too deep?", "Choose the photos again"):
+    for words in ("”: this is not a photograph", "Is this nick too deep?", "Choose the photos again"):
         assert words in wrong.text
     assert asked(client, sale.token, [SCRIPT] * 5).status_code == 422
     assert asked(client, sale.token, [phone_photo((120, 90))]).status_code == 303

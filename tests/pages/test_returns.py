@@ -14,10 +14,18 @@ def test_a_notice_is_worked_out_at_the_desk_and_taken_back_once(app: FastAPI, cl
     sale = kit_received(app.state.shop)
     own = Reader(client).open(f"/owned/{sale.token}/give-back")
     assert "until 9 December 2026" in own.text
-    own.press("Confirm: I cancel for these", text="Too <b>wild</b> for me.")
+    own.open(f"{own.address}?take=1&take=6")
+    assert own.row("You get back").startswith("€")
+    assert "we keep for its use at most" in own.text
+    own.press("Confirm: I cancel for these", text="Too <b>wild</b> for me.", take=[])
     assert (own.status, own.by_id("text").text) == (422, "Too <b>wild</b> for me.")
-    own.press("Confirm: I cancel for these", take=["1", "6"], text="Too wild for me.")
+    own.open(f"/owned/{sale.token}/give-back?take=1&take=6").press(
+        "Confirm: I cancel for these", text="Too wild for me."
+    )
     assert "We have your notice of 25 November 2026: " in own.text
+    page = Reader(client).open(f"/owned/{sale.token}")
+    assert f"Coming back: {sale.items[0].label}, {sale.items[5].label}. You told us on 25 November 2026." in page.text
+    assert "Your money is due by 9 December 2026" in page.text
 
     desk = Reader(staff).open("/desk/cases")
     assert "9 December 2026" in desk.text
@@ -41,6 +49,9 @@ def test_a_notice_is_worked_out_at_the_desk_and_taken_back_once(app: FastAPI, cl
     now = sale_now(app.state.shop, sale.id)
     assert [paper.kind for paper in now.papers] == ["invoice", "credit_note"]
     assert {item.number for item in now.items if item.gone} == {1, 6}
+    page.open(f"/owned/{sale.token}")
+    assert "The rest of your kit is with you." in page.text
+    assert "You have it by 9 December 2026" in page.text
     assert "taken back" in Reader(staff).open("/desk/cases").text
 
     desk.open(f"/desk/sales/{sale.id}/return?kind=cancel&notice_on=2026-11-25&take=2")
@@ -58,7 +69,9 @@ def test_a_size_is_swapped_and_a_fault_followed_at_the_desk(app: FastAPI, staff:
     choice = next(link.get("href", "") for link in desk.page.iter("a") if "item=6" in link.get("href", ""))
     desk.open(choice.split("#")[0])
     assert desk.row("Swapping a hand wing") == "−€55.00"
-    address, body = desk.sending("Swap it now", serial="W-77")
+    desk.press("Swap it now", serial="W-77")
+    assert (desk.status, desk.by_id("serial").get("value")) == (422, "W-77")
+    address, body = desk.sending("Swap it now", means="terminal")
     assert staff.post(address, content=body, headers=FORM).status_code == 303
     assert sale_now(app.state.shop, sale.id).items[-1].serial == "W-77"
 

@@ -81,9 +81,6 @@ def test_from_a_quote_to_a_contract_paid_in_parts_with_its_papers(app: FastAPI, 
     assert "this receipt holds no more" in gone.open(receipt[0]).text
     shown = Reader(client).open(f"/owned/{token}/papers/1")
     assert "Reference: " in shown.text, "while something is left to pay, the paper says where to"
-    number = gone.open("/desk/sales/1/serial").press("Write it down", item="1", serial="?", why="")
-    assert (number.status, number.by_id("serial").get("value")) == (422, "?")
-    assert "TB-104-7" in number.press("Write it down", item="1", serial="TB-104-7", why="Read off the board.").text
 
 
 def test_a_quote_nobody_agreed_to_is_sold_to_whom_the_desk_names_and_a_withdrawn_one_to_nobody(

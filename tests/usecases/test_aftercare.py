@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from server.domain.aftercare import MOST_OPEN_QUESTIONS
-from server.domain.errors import Conflict, InvalidInput
+from server.domain.errors import Conflict, InvalidInput, NotFound
 from server.domain.recall import read_recall
 from server.domain.sales import Sale
+from server.domain.serials import serial_words
 from server.outside.photos import Photo
 from server.persistence.sales import add_items
 from server.usecases.aftercare import (
@@ -24,13 +26,17 @@ from server.usecases.aftercare import (
     record_session,
     sessions_of,
     spares_of,
+    take_session_back,
     tell_follow_ups,
+    write_again,
     write_no_more,
 )
 from server.usecases.messages import message_texts
 from server.usecases.photos import photos_of
+from server.usecases.serials import correct_serial
 from server.usecases.work import Shop
 from tests.builders_handover import owned
+from tests.builders_pieces import bought_piece
 from tests.builders_shop import Clock
 
 
@@ -48,8 +54,9 @@ def test_letters_that_ask_how_it_goes_are_written_once_each_and_end_when_they_ar
         with shop.writing("sweep") as work:
             assert tell_follow_ups(work) == expected
     assert "for a week now" in letters(shop, one, "follow_up")[0]
-    with shop.writing() as work:
-        write_no_more(work, other)
+    for verb in (write_no_more, write_again, write_no_more):
+        with shop.writing() as work:
+            verb(work, other)
     clock.forward(weeks=20)  # Weeks 4 and 12 are both due: only the latest is written.
     with shop.writing("sweep") as work:
         assert tell_follow_ups(work) == 1
@@ -102,6 +109,34 @@ def test_sessions_are_counted_down_and_never_below_none(shop: Shop) -> None:
         assert sessions_of(work, sale)[0].left == 0
     with shop.writing("Maeve") as work, pytest.raises(Conflict):
         record_session(work, sale.id, "support", "", "session-3")
+    for _ in range(2):
+        with shop.writing("Maeve") as work:
+            sale = take_session_back(work, sale.id, "session-2", "Too much wind.", "session-back-1")
+    with shop.reading() as work:
+        assert sessions_of(work, sale)[0].left == 1
+    with shop.writing("Maeve") as work:
+        with pytest.raises(NotFound):
+            take_session_back(work, sale.id, "session-2", "Once more.", "session-back-2")
+        with pytest.raises(InvalidInput):
+            record_session(work, sale.id, "support", "", "session-4", work.today + timedelta(days=1))
+
+
+def test_a_serial_number_is_corrected_with_a_reason_and_stands_once_on_a_part_of_a_kind(shop: Shop) -> None:
+    sale, other = owned(shop), owned(shop)
+    part = next(item for item in sale.items if item.slot == "fuselage")
+    twice = f"{part.sku}-{1000 + other.id}".replace("-", " ").lower()
+    with shop.writing("Maeve") as work, pytest.raises(InvalidInput) as caught:
+        correct_serial(work, sale.id, part.number, twice, False, "", "serial-key-1")
+    assert [fault.field for fault in caught.value.faults] == ["serial", "why"]
+    for _ in range(2):
+        with shop.writing("Maeve") as work:
+            sale = correct_serial(work, sale.id, part.number, "B  17", False, "It was misread.", "serial-key-1")
+    assert [mark.why for mark in sale.marks if mark.kind == "serial"] == ["It was misread."]
+    assert serial_words(sale, sale.item(part.number) or part) == "B 17"
+    with shop.writing("Maeve") as work:
+        sale = correct_serial(work, sale.id, part.number, "", True, "There is none.", "serial-key-2")
+    assert serial_words(sale, sale.item(part.number) or part) == "none on it"
+    assert serial_words(replace(sale, marks=()), sale.item(part.number) or part) == "not written down"
 
 
 def test_the_kit_owned_has_warranties_spares_and_a_next_step_that_joins_it(shop: Shop) -> None:
@@ -142,6 +177,13 @@ def test_a_recall_finds_every_owner_of_a_range_and_asks_those_whose_number_nobod
     assert [one.sale_id for one in found.owners] == [sale.id]
     assert {one.sale_id for one in both.owners} == {one.sale_id for one in whole.owners} == {sale.id, other.id}
     assert not found.unknown
+
+
+def test_a_recall_finds_used_pieces_of_a_maker_however_its_letters_are_written(shop: Shop) -> None:
+    piece = bought_piece(shop, maker="Île Haute Wings")
+    with shop.reading() as work:
+        for maker in ("ÎLE HAUTE WINGS", "île haute wings"):
+            assert [one.id for one in find_recalled(work, read_recall(maker, "", "", "", "")).pieces] == [piece.id]
 
 
 def test_of_hundreds_of_boards_a_range_finds_every_one_in_it(shop: Shop) -> None:

@@ -8,16 +8,24 @@ from decimal import Decimal
 
 import pytest
 
+from server.domain.agreed import Agreed, FreeLine
+from server.domain.contracts import plain_delivery
 from server.domain.errors import Conflict, InvalidInput, NotFree
 from server.domain.money import share_of
 from server.domain.returns import Asked, Coming
-from server.domain.stock import Movement
+from server.domain.stock import Contact, Movement
 from server.persistence.pieces import load_piece, pieces_from_sale, save_piece
+from server.persistence.sales import refunds_due
 from server.persistence.stock import load_free, load_on_hand, save_movements
-from server.usecases.deposits import read_ledger, take_deposit
+from server.usecases.aftercare import sessions_of
+from server.usecases.deposits import mark_lesson, read_ledger, take_deposit
 from server.usecases.faulty import Done, ToMaker, claim_fault, remedy_fault, report_fault
+from server.usecases.kit_lessons import charge_again
 from server.usecases.messages import message_texts
+from server.usecases.quotes import read_quote
+from server.usecases.reservations import read_reservation, reserve_piece
 from server.usecases.returns import (
+    around_of,
     cases_of,
     close_case,
     digest_of,
@@ -121,6 +129,8 @@ def test_nothing_is_done_at_another_sum_than_was_shown(shop: Shop) -> None:
         worn = replace(asked, coming=(Coming(1, Decimal(10)),))
         with pytest.raises(Conflict, match="something else by now"):
             take_back(work, sale.id, worn, (), digest, new_key())
+        with pytest.raises(InvalidInput, match="not sold as new"):
+            take_back(work, sale.id, worn, [1], digest_of(preview_return(work, sale, worn)), new_key())
         with pytest.raises(InvalidInput, match="not bought over the counter"):
             take_back(work, sale.id, replace(asked, kind="counter"), (), digest, new_key())
     assert sale_now(shop, sale.id) == sale
@@ -154,6 +164,87 @@ def test_a_notice_opens_a_case_once_and_is_acknowledged(shop: Shop, clock: Clock
             give_notice(work, sale.id, [1], "", new_key())
 
 
+def test_a_notice_is_settled_by_what_it_named_and_its_money_is_never_due_later(shop: Shop, clock: Clock) -> None:
+    # Directive 2011/83/EU, Article 13(1): fourteen days from the notice. 25 November: 9 December; 5 December: Monday 21 December,
+    # since the nineteenth is a Saturday.
+    sale = kit_received(shop)
+    with shop.writing() as work:
+        give_notice(work, sale.id, [1], "", new_key())
+    with shop.writing() as work, pytest.raises(InvalidInput, match="for this already"):
+        give_notice(work, sale.id, [1], "", new_key())
+    clock.forward(days=10)
+    with shop.writing() as work:
+        second = give_notice(work, sale.id, [1, 2, 3], "", new_key())
+    assert second.items == (2, 3)
+    given_back(shop, sale, [2])
+    with shop.reading() as work:
+        first, second, own = cases_of(work, sale)
+        assert (first.outcome, second.outcome, own.outcome) == ("", "", "done"), "the third thing has still to come"
+        assert refunds_due(work.session, [sale.id]) == {sale.id: date(2026, 12, 21)}
+    given_back(shop, sale, [1, 3])
+    with shop.reading() as work:
+        assert [one.outcome for one in cases_of(work, sale)] == ["done"] * 3
+        assert refunds_due(work.session, [sale.id]) == {sale.id: date(2026, 12, 9)}
+
+
+def test_a_lesson_taken_after_the_kit_came_back_is_paid_in_both_ledgers(shop: Shop, clock: Clock) -> None:
+    with shop.writing("Maeve") as work:
+        lesson = take_deposit(work, "private", 115_00, "booked", work.today + timedelta(days=5))
+    sale = kit_received(shop, deposit_codes=[lesson.code])
+    with shop.writing("Maeve") as work, pytest.raises(Conflict, match="has not come back"):
+        charge_again(work, sale.code, "It came back.")
+    board = next(item.number for item in sale.items if item.slot == "board")
+    back = given_back(shop, sale, [board])
+    with shop.reading() as work:
+        # At 16 % one lesson and no support on the water is left, and that lesson is the one booked.
+        assert [one.left for one in sessions_of(work, back)] == [0, 0]
+    back = given_back(shop, back)
+    clock.forward(days=6)
+    with shop.writing("Maeve") as work:
+        mark_lesson(work, lesson.code, "taken")
+        work.commit()
+    with shop.writing("Maeve") as work:
+        (entry,) = charge_again(work, sale.code, "It came back.", 115_00)
+        with pytest.raises(Conflict):
+            charge_again(work, sale.code, "It came back.")
+    now = sale_now(shop, sale.id)
+    assert (entry.amount, now.owed - back.owed) == (115_00, 115_00)
+    with shop.reading() as work:
+        assert read_ledger(work, lesson.code).lesson.balance == 115_00
+
+
+def test_plain_delivery_is_what_it_cost_when_the_contract_was_made(shop: Shop) -> None:
+    with shop.reading() as work:
+        catalogue = work.catalogue
+    home = catalogue.policy.shop.home_zone
+    name, zone = next((name, one) for name, one in catalogue.zones.items() if name != home and one.fee > 10_00)
+    cheaper = replace(catalogue, zones={**catalogue.zones, name: replace(zone, fee=10_00)})
+    sale = bought(shop, delivery="deliver", zone=name)
+    with shop.reading() as work:
+        assert around_of(work, sale).plain_delivery == zone.fee
+        quote = read_quote(work, sale.quote_token)
+    assert plain_delivery(quote, cheaper) == zone.fee, "the table has changed since the quote"
+    by_hand = replace(quote, agreed=Agreed(lines=(FreeLine("delivery", "By boat", 90_00, goes_to=name),)))
+    assert plain_delivery(by_hand, cheaper) == 10_00
+
+
+def test_old_gear_that_somebody_had_set_aside_goes_home_and_they_are_told(shop: Shop) -> None:
+    sale = kit_received(shop, trades=[TRADED])
+    with shop.writing("Maeve") as work:
+        (piece,) = pieces_from_sale(work.session, sale.id)
+        save_piece(work.session, replace(piece, name="Old board", state="for_sale", price=400_00), work.now)
+        work.commit()
+    with shop.writing() as work:
+        asked = reserve_piece(work, piece.id, Contact("Another One", "another@example.org"), new_key())
+    given_back(shop, sale, [item.number for item in sale.goods if item.is_core])
+    with shop.reading() as work:
+        assert not read_reservation(work, asked.id).is_open(work.now)
+        assert [one.name for one in message_texts(work, f"reservation:{asked.id}")] == ["piece_let_go"]
+        gone = load_piece(work.session, piece.id)
+        assert gone is not None
+        assert gone.state == "given_back"
+
+
 def test_a_part_is_swapped_for_another_size_to_the_cent(shop: Shop) -> None:
     sale = kit_received(shop)
     old = next(item for item in sale.items if item.slot == "hand_wing")
@@ -164,7 +255,10 @@ def test_a_part_is_swapped_for_another_size_to_the_cent(shop: Shop) -> None:
         swap = preview_swap(work, sale, old.number, sku)
         before = load_on_hand(work.session)[sku]
         fee = work.catalogue.policy.sales.swap_fee_of("hand_wing")
-        now = swap_part(work, sale.id, old.number, sku, "W-77", swap_digest_of(swap), key)
+        with pytest.raises(InvalidInput, match="nothing leaves while money is owed"):
+            swap_part(work, sale.id, old.number, sku, "W-77", swap_digest_of(swap), key)
+    with shop.writing("Maeve") as work:
+        now = swap_part(work, sale.id, old.number, sku, "W-77", swap_digest_of(swap), key, "terminal")
     with shop.writing("Maeve") as work:
         assert swap_part(work, sale.id, old.number, sku, "W-77", "", key) == now
         assert load_on_hand(work.session)[sku] == before - 1
@@ -172,10 +266,15 @@ def test_a_part_is_swapped_for_another_size_to_the_cent(shop: Shop) -> None:
         assert (piece.state, piece.sku, piece.serial) == ("to_inspect", old.sku, old.serial)
         with pytest.raises(InvalidInput, match="does not have it"):
             preview_swap(work, now, old.number, sku)
+        with pytest.raises(InvalidInput, match="swapped once"):
+            preview_swap(work, now, now.items[-1].number, old.sku)
     new = now.items[-1]
     assert (new.takes_place_of, new.serial, new.is_tiered) == (old.number, "W-77", old.is_tiered)
-    assert now.owed == new.charged + fee - old.charged == -swap.total
+    assert now.owed == 0
+    assert now.settlements[-1].amount == new.charged + fee - old.charged == -swap.total == swap.left
     assert [paper.kind for paper in now.papers[1:]] == ["credit_note", "invoice"]
+    back_again = given_back(shop, now, [new.number], kind="goodwill", why="as agreed")
+    assert back_again.papers[-1].corrects == now.papers[-1].number, "the invoice that it stands on, not the first"
     # What was swapped comes back at what was charged for the new one.
     with shop.reading() as work:
         back = preview_return(work, now, Asked("goodwill", work.today, (Coming(new.number),), "as agreed"))
@@ -220,6 +319,14 @@ def test_something_faulty_is_replaced_and_claimed_from_the_maker(shop: Shop) -> 
     for _ in range(2):
         with shop.writing("Maeve") as work:
             remedy_fault(work, case.id, Done("replacement", serial="S-NEW"), key)
+    with shop.writing("Maeve") as work:
+        save_movements(work.session, [Movement(board.sku, "delivery", 1)], work.now, "Maeve")
+        with pytest.raises(Conflict, match="replaced already"):
+            remedy_fault(work, case.id, Done("replacement", serial="S-NEW-2"), new_key())
+        with pytest.raises(Conflict, match="used for something else"):
+            give_notice(work, sale.id, [1], "", sale.marks[0].key)
+        with pytest.raises(Conflict, match="used for something else"):
+            report_fault(work, sale.id, 1, "Loose.", work.today, sale.marks[0].key)
     now = sale_now(shop, sale.id)
     assert (now.owed, now.items[0].serial, len(now.papers)) == (0, "S-NEW", 1)
     with shop.writing("Maeve") as work:

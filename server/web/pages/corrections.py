@@ -1,4 +1,4 @@
-"""Two forms at the desk that put a mistake right: a payment that was written down wrongly, and a serial number."""
+"""The form at the desk that takes back a payment which was written down by mistake."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.errors import Conflict, Fault, InvalidInput
+from server.domain.errors import Fault, InvalidInput
 from server.domain.money import Cents
 from server.domain.sales import MEANS_WORDS, Sale
-from server.usecases.corrections import correct_serial, entry_of, take_entry_back
+from server.usecases.corrections import entry_of, take_entry_back
 from server.usecases.sales import read_sale
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
@@ -23,16 +23,20 @@ from server.web.state import PagesOf, ShopOf
 
 router = APIRouter(include_in_schema=False)
 
-FIELD_WORDS = {"item": "Which thing", "serial": "Serial number", "why": "Why"}
+FIELD_WORDS = {"why": "Why"}
 
 
 @dataclass(frozen=True, kw_only=True)
-class CorrectionForm(TypedForm):
-    """What both forms have in common: whose sale it is, and the form's key."""
+class TakeBackPage(TypedForm):
+    """An entry of what was paid that is taken back: its amount in cents, negative where the shop paid."""
 
     number: int
     code: str
-    name: str
+    entry: int
+    amount: Cents
+    means: str
+    day: str
+    by: str
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
@@ -40,24 +44,6 @@ class CorrectionForm(TypedForm):
     def words_of(self, name: str) -> str:
         """What a field asks for."""
         return FIELD_WORDS.get(name, "")
-
-
-@dataclass(frozen=True, kw_only=True)
-class TakeBackPage(CorrectionForm):
-    """An entry of what was paid that is taken back: its amount in cents, negative where the shop paid."""
-
-    entry: int
-    amount: Cents
-    means: str
-    day: str
-    by: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class SerialPage(CorrectionForm):
-    """A serial number to write anew: of which thing, with the number it has now."""
-
-    things: tuple[tuple[str, str], ...]
 
 
 @router.get("/desk/sales/{number}/entries/{entry}/take-back")
@@ -94,7 +80,6 @@ def _take_back_page(
     return TakeBackPage(
         number=sale.id,
         code=sale.code,
-        name=sale.contact.name,
         key=(typed or {}).get("key") or new_token(),
         typed=typed or {},
         faults=faults,
@@ -103,43 +88,4 @@ def _take_back_page(
         means=MEANS_WORDS[one.means],
         day=day_words(one.day, work.catalogue.policy.shop),
         by=one.by,
-    )
-
-
-@router.get("/desk/sales/{number}/serial")
-def ask_serial(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
-    """The form for another serial number."""
-    with shop.reading(account.name) as work:
-        page = _serial_page(read_sale(work, number), {"item": request.query_params.get("item", "")})
-        return pages.show(request, "sales/serial.html", page, work.catalogue.policy.shop)
-
-
-@router.post("/desk/sales/{number}/serial")
-def write_serial(
-    request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf
-) -> Response:
-    """Write another serial number down, and back to the sale."""
-    typed = {name: text_in(form, name) for name in ("item", "serial", "why", "key")}
-    item = typed["item"]
-    try:
-        with shop.writing(account.name) as work:
-            which = int(item) if item.isascii() and item.isdigit() and len(item) < 6 else 0
-            correct_serial(work, number, which, typed["serial"], typed["why"], typed["key"])
-        return see_other(f"/desk/sales/{number}#items")
-    except (InvalidInput, Conflict) as error:
-        faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
-    with shop.reading(account.name) as work:
-        page = _serial_page(read_sale(work, number), typed, faults)
-        return pages.show(request, "sales/serial.html", page, work.catalogue.policy.shop, status=status)
-
-
-def _serial_page(sale: Sale, typed: Mapping[str, str], faults: tuple[Fault, ...] = ()) -> SerialPage:
-    return SerialPage(
-        number=sale.id,
-        code=sale.code,
-        name=sale.contact.name,
-        key=typed.get("key") or new_token(),
-        typed=typed,
-        faults=faults,
-        things=tuple((str(one.number), f"{one.label}: {one.serial or 'not written down'}") for one in sale.goods),
     )

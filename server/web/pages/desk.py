@@ -26,7 +26,7 @@ from server.domain.slots import SLOT_WORDS
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.security.tokens import digest_of
-from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, know_code, today_at_desk
+from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, know_code, parcels_out, today_at_desk
 from server.usecases.quotes import find_quote, refuse_settled
 from server.usecases.reservations import Reserved, what_words
 from server.usecases.standing import words_of_code
@@ -35,7 +35,7 @@ from server.usecases.work import Work
 from server.web.pages.forms import Form, text_in
 from server.web.pages.promised import CallForm, call_form
 from server.web.pages.revised import CUSTOMER
-from server.web.render import PAGES_VARY, day_words, see_other
+from server.web.render import PAGES_VARY, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
 
@@ -309,9 +309,12 @@ def _lists(work: Work, today: Today) -> Lists:
         time = one.time
         return LessonShown(time.id, one.title, time.spot, time.instructor, when(time.starts_at), taken, called)
 
+    def short_day(day: date) -> str:
+        return str(format_date(day, "EEE d MMM", locale=work.catalogue.policy.shop.locale))
+
     def sale(one: Sale, due: date | None = None, what: str = "", otherwise: str | None = None) -> SaleShown:
         contact = one.contact
-        by = str(format_date(due, "EEE d MMM", locale=work.catalogue.policy.shop.locale)) if due else otherwise
+        by = short_day(due) if due else otherwise
         is_late = due is not None and due < work.today
         by = when(one.made_at) if by is None else by
         return SaleShown(one.id, one.code, contact.name, contact.phone, contact.email, abs(one.owed), by, is_late, what)
@@ -338,11 +341,8 @@ def _lists(work: Work, today: Today) -> Lists:
         we_owe=tuple(sale(one, due) for one, due in today.we_owe),
         reserved=tuple(map(held, today.reserved)),
         coming_back=tuple(sale(one, case.due_on, things_of(case, one)) for case, one in today.coming_back),
-        faulty=tuple(
-            sale(one, None, things_of(case, one), day_words(case.notice_on, work.catalogue.policy.shop))
-            for case, one in today.faulty
-        ),
-        on_the_way=tuple(sale(one, due, "", "a day nobody knows") for one, due in today.on_the_way),
+        faulty=tuple(sale(one, None, things_of(case, one), short_day(case.notice_on)) for case, one in today.faulty),
+        on_the_way=tuple(sale(one, due, parcel_words(one), "a day nobody knows") for one, due in today.on_the_way),
         gear_to_come=tuple(sale(one, None, gear_words(piece)) for piece, one in today.gear_to_come),
         to_confirm=tuple(map(hold, today.to_confirm)),
         calls=tuple(
@@ -377,6 +377,15 @@ def things_of(case: Case, sale: Sale) -> str:
     """What a return or a fault is about."""
     found = (sale.item(number) for number in case.items)
     return ", ".join(item.label for item in found if item is not None)
+
+
+def parcel_words(sale: Sale) -> str:
+    """Who carries what is on its way, and its number there."""
+    said = (
+        " ".join(str(mark.about.get(name) or "") for name in ("carrier", "tracking")).strip()
+        for mark in parcels_out(sale)
+    )
+    return ", ".join(text for text in said if text)
 
 
 def gear_words(piece: Piece) -> str:

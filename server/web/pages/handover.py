@@ -23,12 +23,14 @@ from server.domain.handover import (
     Point,
     Taken,
     needs_serial,
+    parcels_of,
     points_for,
     read_signature,
 )
+from server.domain.lessons import read_day
 from server.domain.policy import ShopTerms
 from server.domain.sales import STATE_WORDS, Item, Mark, Sale
-from server.usecases.aftercare import record_session, sessions_of
+from server.usecases.aftercare import record_session, sessions_of, take_session_back
 from server.usecases.handover import (
     Sending,
     expected_day,
@@ -44,11 +46,13 @@ from server.usecases.handover import (
     sizes_to_choose,
     to_come,
 )
+from server.usecases.pieces import gear_to_look_at
 from server.usecases.sales import read_sale
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
 from server.web.pages.forms import Form, TypedForm, text_in, texts_in
-from server.web.render import moment_words, see_other
+from server.web.pages.piece_words import title_of_piece
+from server.web.render import day_words, moment_words, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
 
@@ -64,8 +68,10 @@ FIELD_WORDS = {
     "tracking": "Tracking number",
     "parcels": "Boxes",
     "day": "The day",
+    "place": "What arrived",
     "address": "Address",
     "note": "Note",
+    "why": "Why",
 }
 
 
@@ -123,13 +129,14 @@ class SaleForm(TypedForm):
 
 @dataclass(frozen=True, kw_only=True)
 class HandOverPage(SaleForm):
-    """What is handed over now, the check list, and the signature."""
+    """What is handed over now, the check list, and the signature; `gear` is old gear not looked at yet, with what it counts for."""
 
     points: tuple[Point, ...]
     check_options: tuple[tuple[str, str], ...]
     done_before: tuple[tuple[int, str], ...]
     path: str
     pad: tuple[int, int]
+    gear: tuple[tuple[int, str, int], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,7 +151,7 @@ class RecordPage:
 
 @dataclass(frozen=True, slots=True)
 class SentShown:
-    """A parcel that was sent: when, by whom, by when it is expected, and whether that day has passed."""
+    """A parcel that was sent: when, by whom, by when it is expected, whether it is still on its way, and whether it is late."""
 
     when: str
     items: tuple[str, ...]
@@ -152,12 +159,14 @@ class SentShown:
     tracking: str
     parcels: int
     expected: str
+    is_on_its_way: bool
     is_late: bool
+    place: int
 
 
 @dataclass(frozen=True, kw_only=True)
 class DeliveryPage(SaleForm):
-    """What is to be sent, the label, and what is on its way."""
+    """What is to be sent, the label, and what is on its way; `arriving` are the parcels to choose from where there are several."""
 
     is_to_collect: bool
     zone: str
@@ -166,6 +175,7 @@ class DeliveryPage(SaleForm):
     label: tuple[str, ...]
     longest: float | None
     way: tuple[str, ...]
+    arriving: tuple[tuple[str, str], ...]
     sent: tuple[SentShown, ...]
     today: str
 
@@ -180,12 +190,27 @@ class LabelPage:
     parcels: int
 
 
+@dataclass(frozen=True, slots=True)
+class SessionShown:
+    """A session that was written down, in words; `key` is empty where it was taken back, with why in `taken_back`."""
+
+    key: str
+    what: str
+    day: str
+    by: str
+    note: str
+    taken_back: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class SessionsPage(SaleForm):
     """Sessions on the water and included lessons: promised, taken, left."""
 
     counts: tuple[tuple[str, str, int, int, int, int], ...]
-    taken: tuple[tuple[str, str, str, str], ...]
+    taken: tuple[SessionShown, ...]
+    undoing: str
+    today: str
+    first_day: str
 
 
 def record_shown(one: Mark, place: int, terms: ShopTerms) -> RecordShown:
@@ -290,6 +315,7 @@ def _hand_over_page(
         done_before=tuple((one.place, one.when) for one in records_of(sale, work.catalogue.policy.shop)),
         path=signature.path if signature else "",
         pad=(PAD_WIDTH, PAD_HEIGHT),
+        gear=tuple((piece.id, title_of_piece(piece), piece.bought) for piece in gear_to_look_at(work, sale)),
     )
 
 
@@ -345,19 +371,30 @@ def _day(day: date | None, terms: ShopTerms) -> str:
 
 def sent_shown(sale: Sale, today: date, terms: ShopTerms) -> tuple[SentShown, ...]:
     """The parcels of a sale in words, the newest first; one that has arrived is not late."""
-    is_waiting = bool(on_the_way(sale))
     return tuple(
         SentShown(
-            moment_words(one.at, terms),
-            tuple(str(item["label"]) for item in one.about.get("items", ())),
-            str(one.about.get("carrier", "")),
-            str(one.about.get("tracking", "")),
-            int(one.about.get("parcels", 1)),
-            _day(date.fromisoformat(one.about["expected"]) if one.about.get("expected") else None, terms),
-            is_waiting and is_late(one, today),
+            moment_words(one.sent.at, terms),
+            tuple(str(item["label"]) for item in one.sent.about.get("items", ())),
+            str(one.sent.about.get("carrier", "")),
+            str(one.sent.about.get("tracking", "")),
+            int(one.sent.about.get("parcels", 1)),
+            _day(date.fromisoformat(one.sent.about["expected"]) if one.sent.about.get("expected") else None, terms),
+            bool(one.on_the_way),
+            bool(one.on_the_way) and is_late(one.sent, today),
+            one.place,
         )
-        for one in reversed(sale.marks)
-        if one.kind == "sent"
+        for one in reversed(parcels_of(sale))
+    )
+
+
+def _arriving(sale: Sale, terms: ShopTerms) -> tuple[tuple[str, str], ...]:
+    """The parcels on their way by their places, in words, where there are several."""
+    way = on_the_way(sale)
+    if len(way) == 1:
+        return ()
+    return tuple(
+        (str(one.place), f"{moment_words(one.sent.at, terms)}: {', '.join(item.label for item in one.on_the_way)}")
+        for one in way
     )
 
 
@@ -378,7 +415,8 @@ def _delivery_page(
         expected=_day(expected_day(work, sale, work.today), terms),
         label=label_of(sale) if sale.address else (),
         longest=longest_of(work, here),
-        way=tuple(item.label for item in on_the_way(sale)),
+        way=tuple(item.label for parcel in on_the_way(sale) for item in parcel.on_the_way),
+        arriving=_arriving(sale, terms),
         sent=sent_shown(sale, work.today, terms),
         today=work.today.isoformat(),
     )
@@ -399,7 +437,9 @@ def send(request: Request, number: RowNumber, account: StaffOf, form: Form, shop
     try:
         with shop.writing(account.name) as work:
             if text_in(form, "do") == "arrived":
-                note_arrival(work, number, _read_day(text_in(form, "day")), text_in(form, "key"))
+                place = text_in(form, "place")
+                which = int(place) if place.isascii() and place.isdigit() and len(place) < 4 else None
+                note_arrival(work, number, _read_day(text_in(form, "day")), text_in(form, "key"), which)
             else:
                 sending = Sending(
                     _taken(form),
@@ -443,21 +483,36 @@ def label(
 def _sessions_page(
     work: Work, sale: Sale, typed: Mapping[str, str] | None = None, faults: Sequence[Fault] = ()
 ) -> SessionsPage:
-    terms = work.catalogue.policy.shop
     support, lessons = sessions_of(work, sale)
-    words = {"support": "session on the water", "lesson": "included lesson"}
+    today = work.today.isoformat()
+    common = _common(sale, typed, faults)
     return SessionsPage(
-        **_common(sale, typed, faults),
+        **{**common, "typed": {"day": today, **(typed or {})}},
         counts=(
             ("support", "Sessions on the water", support.promised, support.otherwise, support.taken, support.left),
             ("lesson", "Included lessons", lessons.promised, lessons.otherwise, lessons.taken, lessons.left),
         ),
-        taken=tuple(
-            (moment_words(one.at, terms), words.get(str(one.about.get("what")), ""), one.by, one.why)
-            for one in reversed(sale.marks)
-            if one.kind == "session"
-        ),
+        taken=_sessions_shown(sale, work.catalogue.policy.shop),
+        undoing=(typed or {}).get("session", ""),
+        today=today,
+        first_day=sale.made_on.isoformat(),
     )
+
+
+def _sessions_shown(sale: Sale, terms: ShopTerms) -> tuple[SessionShown, ...]:
+    """The sessions that were written down, the newest first, those taken back among them."""
+    words = {"support": "session on the water", "lesson": "included lesson"}
+    undone = {str(one.about.get("undoes")): one for one in sale.marks if one.kind == "session_undone"}
+    shown = []
+    for one in reversed(sale.marks):
+        if one.kind == "session":
+            day = read_day(str(one.about.get("day", "")))
+            said = day_words(day, terms) if day is not None else moment_words(one.at, terms)
+            back = undone.get(one.key)
+            why = "" if back is None else f"It was not taken: {back.why} ({back.by}, {moment_words(back.at, terms)})"
+            key = "" if back is not None else one.key
+            shown.append(SessionShown(key, words.get(str(one.about.get("what")), ""), said, one.by, one.why, why))
+    return tuple(shown)
 
 
 @router.get("/desk/sales/{number}/sessions")
@@ -472,20 +527,26 @@ def sessions(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf
 def take_session(
     request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf
 ) -> Response:
-    """Write down that one was taken."""
-    what = text_in(form, "what")
+    """Write down that one was taken on a day, or that one was not taken after all."""
+    what, day, key = text_in(form, "what"), read_day(text_in(form, "day")), text_in(form, "key")
     try:
         with shop.writing(account.name) as work:
-            if what not in ("support", "lesson"):
+            if text_in(form, "session"):
+                take_session_back(work, number, text_in(form, "session"), text_in(form, "why"), key)
+            elif what not in ("support", "lesson"):
                 raise InvalidInput([Fault("what", "Which of the two was taken?", "one of the buttons")])
-            record_session(
-                work, number, "support" if what == "support" else "lesson", text_in(form, "note"), text_in(form, "key")
-            )
+            elif day is None:
+                raise InvalidInput([Fault("day", "This is not a day.", "a day such as 2026-12-05")])
+            else:
+                record_session(
+                    work, number, "support" if what == "support" else "lesson", text_in(form, "note"), key, day
+                )
         return see_other(f"/desk/sales/{number}/sessions")
     except InvalidInput as error:
         faults, status = error.faults, 422
     except Conflict as error:
         faults, status = error.faults, 409
     with shop.reading(account.name) as work:
-        page = _sessions_page(work, read_sale(work, number), {"note": text_in(form, "note")}, faults)
+        typed = {name: text_in(form, name) for name in ("note", "day", "what", "session", "why") if name in form}
+        page = _sessions_page(work, read_sale(work, number), typed, faults)
         return pages.show(request, "handover/sessions.html", page, work.catalogue.policy.shop, status=status)

@@ -12,10 +12,13 @@ from starlette.responses import Response
 
 from server.domain.aftercare import STEP_TITLES, STEP_WORDS, NextStep, Owned, Sessions, care_for
 from server.domain.errors import Fault, InvalidInput
-from server.domain.kits import size_words
+from server.domain.faulty import Case
+from server.domain.kits import Neighbour, size_words
+from server.domain.money import Cents
 from server.domain.policy import ShopTerms
-from server.domain.returns import last_day_for, usual_kind
-from server.domain.sales import MONEY, PAPER_WORDS, Sale
+from server.domain.returns import last_day_for, may_come_back, usual_kind
+from server.domain.sales import MONEY, PAPER_WORDS, Item, Sale
+from server.domain.serials import serial_words
 from server.domain.slots import SLOT_WORDS
 from server.domain.swaps import may_be_swapped
 from server.domain.wind import Window
@@ -26,13 +29,16 @@ from server.usecases.aftercare import (
     questions_about,
     sessions_of,
     spares_of,
+    write_again,
     write_no_more,
 )
+from server.usecases.handover import note_arrival, on_the_way
 from server.usecases.photos import photos_of_all
+from server.usecases.returns import cases_of
 from server.usecases.sales import holidays_around, paper_name, policy_of, sale_for
 from server.usecases.swaps import last_day_of_swap
 from server.usecases.work import Work, new_token
-from server.web.pages.forms import PhotoForm, TypedForm, photos_in, text_in
+from server.web.pages.forms import Form, PhotoForm, TypedForm, photos_in, text_in
 from server.web.pages.handover import RecordShown, SentShown, records_of, sent_shown
 from server.web.render import day_words, moment_words, see_other
 from server.web.state import PagesOf, ShopOf
@@ -47,6 +53,7 @@ STANDS = {
     "paid": "Your kit is paid, and its parts are set aside for you.",
     "on_its_way": "Your kit is on its way.",
     "handed_over": "Your kit is with you.",
+    "rest": "The rest of your kit is with you.",
     "returned": "What you bought came back to us.",
     "withdrawn": "This purchase was cancelled.",
 }
@@ -54,7 +61,7 @@ STANDS = {
 
 @dataclass(frozen=True, slots=True)
 class PartShown:
-    """A part owned: what, its serial number, since when, until when its warranty runs; or that it is still to come."""
+    """A part owned: what, its serial number or what is known of it, since when, until when its warranty runs; or that it is to come."""
 
     label: str
     maker: str
@@ -93,6 +100,15 @@ class QuestionShown:
     answered: str
 
 
+@dataclass(frozen=True, slots=True)
+class ComingBack:
+    """A notice that we have and that is not worked out yet, in words: what, told on which day, money due by which day."""
+
+    what: str
+    told_on: str
+    due: str
+
+
 @dataclass(frozen=True)
 class OwnedPage:
     """The customer's page; amounts in cents."""
@@ -116,8 +132,15 @@ class OwnedPage:
     may_write: bool
     is_over: bool
     has_parts: bool
+    key: str
+    may_give_back: bool
+    coming_back: tuple[ComingBack, ...] = ()
+    gone: tuple[tuple[str, str], ...] = ()
+    owed_by: str = ""
     give_back_until: str = ""
+    is_unused_only: bool = False
     swap_until: str = ""
+    swap_fees: tuple[tuple[str, Cents], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -130,6 +153,7 @@ class AskPage(TypedForm):
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
+    had_photos: bool = False
 
     def words_of(self, name: str) -> str:
         """What a field asks for; empty for what is no field."""
@@ -153,15 +177,20 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
     has_parts = any(one.item.is_with_customer for one in owned)
     support, lessons = sessions_of(work, sale)
     shelf = work.shelf
+    cases = cases_of(work, sale)
+    waiting = [case for case in cases if case.is_waiting]
+    awaited = {number for case in waiting for number in case.items}
+    may_give_back = any(may_come_back(item) and item.number not in awaited for item in sale.goods)
+    due = [case.due_on for case in cases if case.outcome and not case.is_settled and case.due_on is not None]
     return OwnedPage(
         token=sale.token,
         code=sale.code,
         name=sale.contact.name,
         state=sale.state,
-        stands=STANDS[sale.state],
+        stands=_stands(sale, waiting),
         owed=sale.owed,
-        parts=_parts(owned, terms),
-        sent=sent_shown(sale, work.today, terms) if sale.state == "on_its_way" else (),
+        parts=_parts(sale, owned, terms),
+        sent=tuple(one for one in sent_shown(sale, work.today, terms) if one.is_on_its_way),
         papers=tuple(
             (
                 one.number,
@@ -197,8 +226,53 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         may_write=sale.may_write,
         is_over=is_over,
         has_parts=has_parts,
-        give_back_until=_give_back_until(work, sale),
+        key=new_token(),
+        may_give_back=may_give_back,
+        coming_back=tuple(
+            ComingBack(
+                _names(sale, case.items),
+                day_words(case.notice_on, terms),
+                day_words(case.due_on, terms) if case.due_on else "",
+            )
+            for case in waiting
+        ),
+        gone=_gone(sale, terms),
+        owed_by=day_words(max(due), terms) if due else "",
+        give_back_until=_give_back_until(work, sale) if may_give_back else "",
+        is_unused_only=usual_kind(sale) == "counter",
         swap_until=_swap_until(work, sale),
+        swap_fees=_swap_fees(work, sale),
+    )
+
+
+def _stands(sale: Sale, waiting: Sequence[Case]) -> str:
+    """How it stands in a sentence: what is coming back first, then where the kit is."""
+    if waiting:
+        awaited = {number for case in waiting for number in case.items}
+        is_all = all(item.gone or item.number in awaited for item in sale.goods)
+        return "Your kit is coming back." if is_all else "A part of your kit is coming back."
+    is_rest = any(item.gone == "returned" and item.is_core for item in sale.goods)
+    return STANDS["rest" if sale.state == "handed_over" and is_rest else sale.state]
+
+
+def _names(sale: Sale, numbers: Sequence[int]) -> str:
+    """The names of items in a row: the parts of the kit, and how many others."""
+    items = [item for item in sale.items if item.number in numbers]
+    core = [item.label for item in items if item.is_core] or [item.label for item in items]
+    others = len(items) - len(core)
+    return ", ".join(core) + (f" and {others} more" if others else "")
+
+
+def _gone(sale: Sale, terms: ShopTerms) -> tuple[tuple[str, str], ...]:
+    """What is not with the customer any more and how that came, with its day: each once."""
+    words = {"returned": "Came back to us", "swapped": "Swapped", "withdrawn": "Does not come any more"}
+    together: dict[tuple[str, date | None], list[int]] = {}
+    for item in sale.goods:
+        if item.gone:
+            together.setdefault((words[item.gone], item.gone_on), []).append(item.number)
+    return tuple(
+        (said if day is None else f"{said} on {day_words(day, terms)}", _names(sale, numbers))
+        for (said, day), numbers in together.items()
     )
 
 
@@ -215,13 +289,27 @@ def _swap_until(work: Work, sale: Sale) -> str:
     return "" if last is None else day_words(last, work.catalogue.policy.shop)
 
 
-def _parts(owned: Sequence[Owned], terms: ShopTerms) -> tuple[PartShown, ...]:
+def _swap_fees(work: Work, sale: Sale) -> tuple[tuple[str, Cents], ...]:
+    """What swapping each part that still can be swapped costs, in cents."""
+    fees = policy_of(work, sale).sales
+    return tuple(
+        (SLOT_WORDS[item.slot], fees.swap_fee_of(item.slot))
+        for item in sale.items
+        if may_be_swapped(item) and (last_day_of_swap(work, sale, item) or date.min) >= work.today
+    )
+
+
+def _parts(sale: Sale, owned: Sequence[Owned], terms: ShopTerms) -> tuple[PartShown, ...]:
     """The parts of the kit one by one, and after them the extras of the same day together, which have no serial numbers."""
-    each = [_part(one, terms) for one in owned if one.item.is_core or one.item.piece is not None]
+    each = [
+        _part(one, serial_words(sale, one.item), terms)
+        for one in owned
+        if one.item.is_core or one.item.piece is not None
+    ]
     together: dict[tuple[str, str, str], list[str]] = {}
     for one in owned:
         if not one.item.is_core and one.item.piece is None:
-            shown = _part(one, terms)
+            shown = _part(one, "", terms)
             together.setdefault((shown.since, shown.warranty, shown.waits), []).append(one.item.label)
     rest = [
         PartShown(", ".join(labels), "", "", since, warranty, waits)
@@ -230,8 +318,8 @@ def _parts(owned: Sequence[Owned], terms: ShopTerms) -> tuple[PartShown, ...]:
     return (*each, *rest)
 
 
-def _part(one: Owned, terms: ShopTerms) -> PartShown:
-    item = one.item
+def _part(one: Owned, serial: str, terms: ShopTerms) -> PartShown:
+    item: Item = one.item
 
     def said(day: date | None) -> str:
         return "" if day is None else day_words(day, terms)
@@ -239,7 +327,6 @@ def _part(one: Owned, terms: ShopTerms) -> PartShown:
     waits = (
         "" if item.received_on else "on its way" if item.sent_on else "set aside" if item.is_held else "still to come"
     )
-    serial = item.serial or ("none on it" if item.received_on and item.is_core else "")
     return PartShown(item.label, one.maker, serial, said(item.received_on), said(one.warranty_until), waits)
 
 
@@ -255,18 +342,24 @@ def _step(one: NextStep, is_free: bool) -> StepShown:
             (words, before, after)
             for words, before, after in (
                 ("Takes off at", f"{now.takeoff_kn:.1f} kn", f"{then.takeoff_kn:.1f} kn"),
-                ("Tail volume", f"{now.tail_volume:.2f}", f"{then.tail_volume:.2f}"),
+                ("It rocks", "as now", _rocks(one.beside)),
                 ("Floats you with", f"{now.float_margin_l:.0f} l to spare", f"{then.float_margin_l:.0f} l to spare"),
                 ("Winds for new hands", _winds(now.winds.new), _winds(then.winds.new)),
                 ("Winds for practised hands", _winds(now.winds.practised), _winds(then.winds.practised)),
             )
-            if before != after
+            if after and before != after
         ),
         price=one.price,
         trade_in=one.trade_in,
         difference=one.difference,
         in_stock=is_free,
     )
+
+
+def _rocks(beside: Neighbour) -> str:
+    """How much more or less it rocks fore and aft, in the words of the kit page; empty where it does as before."""
+    steadier = round(beside.steadiness_change_percent)
+    return f"{abs(steadier)} % {'less' if steadier > 0 else 'more'}" if steadier else ""
 
 
 def _winds(window: Window) -> str:
@@ -296,10 +389,26 @@ def questions_shown(work: Work, sale: Sale) -> tuple[QuestionShown, ...]:
 
 
 @router.post("/owned/{token}/letters")
-def no_letters(token: str, shop: ShopOf) -> Response:
-    """Write no more letters that ask how it goes."""
+def letters(token: str, form: Form, shop: ShopOf) -> Response:
+    """Write no more letters that ask how it goes, or write them again."""
     with shop.writing() as work:
-        write_no_more(work, sale_for(work, token))
+        sale = sale_for(work, token)
+        if text_in(form, "do") == "again":
+            write_again(work, sale)
+        else:
+            write_no_more(work, sale)
+    return see_other(f"/owned/{token}#letters")
+
+
+@router.post("/owned/{token}/arrived")
+def arrived(token: str, form: Form, shop: ShopOf) -> Response:
+    """The customer says that a parcel came today; where the shop knew already nothing is done."""
+    place = text_in(form, "place")
+    with shop.writing() as work:
+        sale = sale_for(work, token)
+        came = next((one.place for one in on_the_way(sale) if str(one.place) == place), None)
+        if came is not None:
+            note_arrival(work, sale.id, work.today, text_in(form, "key"), came)
     return see_other(f"/owned/{token}")
 
 
@@ -321,10 +430,11 @@ def _asked(
     typed: Mapping[str, str] | None = None,
     faults: Sequence[Fault] = (),
     status: int = 200,
+    had_photos: bool = False,
 ) -> Response:
     parts = tuple((str(item.number), item.label) for item in sale.goods if not item.gone)
     key = (typed or {}).get("key") or new_token()
-    page = AskPage(sale.token, parts, MOST_PHOTOS, key, typed or {}, tuple(faults))
+    page = AskPage(sale.token, parts, MOST_PHOTOS, key, typed or {}, tuple(faults), had_photos)
     answer = pages.show(request, "owned/ask.html", page, work.catalogue.policy.shop, status=status)
     answer.headers.update(PRIVATE)
     return answer
@@ -348,7 +458,5 @@ def ask(request: Request, token: str, form: PhotoForm, shop: ShopOf, pages: Page
     except InvalidInput as error:
         faults = error.faults
     with shop.reading() as work:
-        if photos or photo_faults:
-            words = "Choose the photos again: a browser does not keep them."
-            faults = (*faults, Fault("photos", words, f"at most {MOST_PHOTOS}"))
-        return _asked(request, work, pages, sale_for(work, token), typed, faults, 422)
+        had_photos = bool(photos or photo_faults)
+        return _asked(request, work, pages, sale_for(work, token), typed, faults, 422, had_photos)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
@@ -15,9 +15,9 @@ from starlette.responses import Response
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.faulty import CLAIM_WORDS, REMEDY_WORDS, Case
 from server.domain.lessons import read_day
-from server.domain.money import share_of
+from server.domain.money import Cents
 from server.domain.policy import ShopTerms
-from server.domain.pricing import BY_HAND
+from server.domain.return_rows import Worked
 from server.domain.returns import (
     HELD_BACK,
     LONGER,
@@ -25,8 +25,10 @@ from server.domain.returns import (
     RETURN_WORDS,
     Asked,
     Coming,
+    Row,
     Told,
-    Worked,
+    as_new_faults,
+    kept_for_use,
     last_day_for,
     may_come_back,
     told_before,
@@ -60,6 +62,9 @@ FIELD_WORDS = {
     "take": "What comes back",
     "why": "In a few words",
     "closing": "Why",
+    "wear": "Kept for use",
+    "fetch": "We fetch it",
+    "new": "As new, back to the shelf",
 }
 
 
@@ -110,9 +115,14 @@ class ReturnPage(TypedForm):
         """Whether a box is ticked."""
         return name in self.ticked
 
+    def may_be_new(self, number: int) -> bool:
+        """Whether a thing may go back to the shelf as new: nothing faulty or worn does; a tick that was made stays to be taken out."""
+        is_worn = self.value(f"wear-{number}").strip() not in ("", "0")
+        return self.has(f"new-{number}") or not (is_worn or self.value("kind") == "fault")
+
     def words_of(self, name: str) -> str:
         """What a field is called."""
-        return "Kept for use" if name.startswith("wear-") else FIELD_WORDS.get(name, "")
+        return FIELD_WORDS.get(name.split("-")[0], "")
 
 
 @dataclass(frozen=True)
@@ -153,7 +163,7 @@ def _read(form: FormData, sale: Sale, today: date) -> Read:
 
 
 def _waiting(cases: list[Case]) -> Case | None:
-    return next((case for case in cases if case.kind == "return" and not case.is_settled and not case.outcome), None)
+    return next((case for case in cases if case.is_waiting), None)
 
 
 def _filled(sale: Sale, waiting: Case | None, today: date) -> FormData:
@@ -162,18 +172,19 @@ def _filled(sale: Sale, waiting: Case | None, today: date) -> FormData:
         ("kind", usual_kind(sale)),
         ("notice_on", (waiting.notice_on if waiting else today).isoformat()),
     ]
-    fields += [("take", str(item)) for item in (waiting.items if waiting else ())]
+    here = {item.number for item in sale.items if may_come_back(item)}
+    fields += [("take", str(item)) for item in (waiting.items if waiting else ()) if item in here]
     return FormData(fields)
 
 
 def _thing(sale: Sale, item: Item, bulky: tuple[str, ...], wear: Decimal) -> ThingShown:
     charged = charged_for(sale.papers, item.number)
-    was_out = item.received_on is not None or item.sent_on is not None
+    was_out = item.was_out
     note = "came free with the kit" if not charged and item.worth else ""
     if item.is_goods and not was_out:
         note = (note + ", " if note else "") + "not handed over yet"
-    is_worn = charged > 0 and item.received_on is not None and item.slot != BY_HAND
-    most = wear if is_worn else Decimal(0)
+    most_kept = kept_for_use(sale, item, wear) if was_out else 0
+    most = wear if most_kept else Decimal(0)
     if item.serial:
         note = (note + ", " if note else "") + f"no. {item.serial}"
     return ThingShown(
@@ -182,7 +193,7 @@ def _thing(sale: Sale, item: Item, bulky: tuple[str, ...], wear: Decimal) -> Thi
         charged,
         note,
         f"{most:g}" if most else "",
-        share_of(charged, most),
+        most_kept,
         item.slot in bulky and was_out,
         item.is_goods and was_out and item.piece is None,
     )
@@ -200,7 +211,7 @@ def _page(work: Work, sale: Sale, read: Read | None, faults: tuple[Fault, ...] =
     labels = {item.number: item.label for item in sale.items}
     carried = [(name, text) for name, text in read.typed.items() if text]
     carried += [("take", str(one.number)) for one in read.asked.coming]
-    is_shown = worked is not None and not worked.refusals and not read.faults
+    is_shown = worked is not None and not _all_faults(read, worked)
     return ReturnPage(
         number=sale.id,
         code=sale.code,
@@ -243,7 +254,8 @@ def _all_faults(read: Read, worked: Worked | None) -> tuple[Fault, ...]:
     """What cannot be read, and what stands against the rest of it."""
     unread = {fault.field for fault in read.faults}
     refused = worked.refusals if worked is not None else ()
-    return (*read.faults, *(fault for fault in refused if fault.field not in unread))
+    found = (*refused, *as_new_faults(read.asked, read.as_new))
+    return (*read.faults, *(fault for fault in found if fault.field not in unread))
 
 
 def _tier_words(worked: Worked) -> str:
@@ -394,6 +406,18 @@ class NoticeShown:
     is_done: bool
 
 
+@dataclass(frozen=True, slots=True)
+class ComesTo:
+    """What giving back comes to for the customer, in cents; `kept` is the most that is kept if the things were on the water."""
+
+    rows: tuple[Row, ...]
+    total: Cents
+    kept: Cents
+    due: str
+    is_whole: bool
+    has_bulky: bool
+
+
 @dataclass(frozen=True)
 class GiveBackPage(TypedForm):
     """What a customer may give back, until when, and the form that tells us."""
@@ -408,6 +432,12 @@ class GiveBackPage(TypedForm):
     told: Told
     longer: str
     key: str
+    left: Cents
+    freight: Cents
+    comes_to: ComesTo | None = None
+    refusals: tuple[str, ...] = ()
+    carried: tuple[int, ...] = ()
+    may_tick_free: bool = False
     typed: Mapping[str, str] = field(default_factory=dict)
     ticked: frozenset[str] = frozenset()
     faults: tuple[Fault, ...] = ()
@@ -417,33 +447,69 @@ class GiveBackPage(TypedForm):
         return name in self.ticked
 
 
-def _give_back_page(work: Work, sale: Sale) -> GiveBackPage:
+def _give_back_page(work: Work, sale: Sale, taken: Sequence[int] = ()) -> GiveBackPage:
     policy = policy_of(work, sale)
     shop, terms = policy.shop, policy.sales
     kind = usual_kind(sale)
     last = last_day_for(sale, kind, terms, holidays_around(work, sale))
     labels = {item.number: item.label for item in sale.items}
     days = terms.cancel_days if kind == "cancel" else terms.counter_days
+    told = {number for case in cases_of(work, sale) if case.is_waiting for number in case.items}
+    taken = [number for number in taken if number not in told]
+    is_over = days == 0 or (last is not None and work.today > last)
+    comes_to, refusals = _comes_to(work, sale, taken) if taken and not is_over else (None, ())
     return GiveBackPage(
         token=sale.token,
         code=sale.code,
         is_right=kind == "cancel" and days > 0,
         until=day_words(last, shop) if last else "",
-        is_over=days == 0 or (last is not None and work.today > last),
+        is_over=is_over,
         things=tuple(
             _thing(sale, item, terms.bulky_slots, terms.wear_of(item.slot))
             for item in sale.goods
-            if may_come_back(item) and not (item.received_on is None and not item.charged and not item.worth)
+            if may_come_back(item)
+            and item.number not in told
+            and not (item.received_on is None and not item.charged and not item.worth)
         ),
         notices=tuple(
             _notice(case, labels, shop)
             for case in cases_of(work, sale)
             if case.kind == "return" and case.record.get("kind") != "fault"
         ),
-        told=told_before(terms, sale.items, sale.concluded),
+        told=told_before(terms, sale.items, sale.concluded, is_used=all(item.piece for item in sale.goods)),
         longer=LONGER,
         key=new_token(),
+        left=sale.owed,
+        freight=terms.bulky_freight,
+        comes_to=comes_to,
+        refusals=refusals,
+        carried=tuple(taken),
+        may_tick_free=any(
+            may_come_back(item) and not item.charged and item.worth > 0 and item.number not in taken
+            for item in sale.goods
+        ),
+        ticked=frozenset(f"take-{item}" for item in taken),
     )
+
+
+def _comes_to(work: Work, sale: Sale, taken: Sequence[int]) -> tuple[ComesTo | None, tuple[str, ...]]:
+    """What giving these back today comes to, tried only and at the most that is kept for use; or why it cannot be worked out."""
+    policy = policy_of(work, sale)
+    kind, terms = usual_kind(sale), policy.sales
+    worked = preview_return(work, sale, Asked(kind, work.today, tuple(Coming(number) for number in taken)))
+    if worked.refusals:
+        return None, tuple(fault.message for fault in worked.refusals)
+    items = [item for item in sale.items if item.number in taken]
+    shown = [_thing(sale, item, terms.bulky_slots, terms.wear_of(item.slot)) for item in items]
+    kept = sum(thing.most_kept for thing in shown) if kind == "cancel" else 0
+    due = day_words(worked.due_on, policy.shop) if worked.due_on else ""
+    has_bulky = any(thing.is_bulky for thing in shown)
+    return ComesTo(worked.rows, worked.total, kept, due, worked.is_whole, has_bulky), ()
+
+
+def _taken(values: Iterable[str]) -> list[int]:
+    """The numbers that were ticked, each once; what is no number is left out."""
+    return list(dict.fromkeys(int(one) for one in values if one.isascii() and one.isdigit() and len(one) < 6))
 
 
 def _notice(case: Case, labels: Mapping[int, str], shop: ShopTerms) -> NoticeShown:
@@ -454,25 +520,23 @@ def _notice(case: Case, labels: Mapping[int, str], shop: ShopTerms) -> NoticeSho
 
 @router.get("/owned/{token}/give-back")
 def give_back_form(request: Request, token: str, shop: ShopOf, pages: PagesOf) -> Response:
-    """What may be given back and until when."""
+    """What may be given back and until when; with something ticked, what that comes to, line by line."""
     with shop.reading() as work:
-        page = _give_back_page(work, sale_for(work, token))
-        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop)
+        page = _give_back_page(work, sale_for(work, token), _taken(request.query_params.getlist("take")))
+        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop, block="worked")
 
 
 @router.post("/owned/{token}/give-back")
 def give_back(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Keep the notice, and say that we have it."""
     typed = {"text": text_in(form, "text")}
-    items = [int(one) for one in texts_in(form, "take") if one.isascii() and one.isdigit() and len(one) < 6]
+    items = _taken(texts_in(form, "take"))
     try:
         with shop.writing() as work:
             give_notice(work, sale_for(work, token).id, items, typed["text"], text_in(form, "key"))
         return see_other(f"/owned/{token}/give-back#noticed")
-    except InvalidInput as error:
-        faults = error.faults
+    except (InvalidInput, Conflict) as error:
+        faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading() as work:
-        page = _give_back_page(work, sale_for(work, token))
-        ticked = frozenset(f"take-{item}" for item in items)
-        page = replace(page, typed=typed, ticked=ticked, faults=faults)
-        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop, status=422)
+        page = replace(_give_back_page(work, sale_for(work, token), items), typed=typed, faults=faults)
+        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop, status=status)
