@@ -27,6 +27,7 @@ from server.usecases.calls import promise_call
 from server.usecases.deposits import take_deposit
 from server.usecases.expected import book_arrival
 from server.usecases.faulty import ToMaker, claim_fault, report_fault
+from server.usecases.handover import Sending, send_off
 from server.usecases.lessons import call_weather
 from server.usecases.messages import give_up, outbox, tell
 from server.usecases.photos import keep_photos
@@ -42,8 +43,8 @@ from server.usecases.worksheets import Written, begin_worksheet, finish_workshee
 from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
 from tests.builders_goods import given_back, kit_received
-from tests.builders_handover import owned, sent
-from tests.builders_lessons import booked, lesson
+from tests.builders_handover import owned, taken_of
+from tests.builders_lessons import booked, day_ahead, lesson
 from tests.builders_photos import phone_photo
 from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
 from tests.builders_sales import agreed_quote, bought, new_key
@@ -444,7 +445,7 @@ def _place_wrong(world: World) -> Seen:
 
 
 def _booking(world: World) -> Seen:
-    lesson(world.shop, day="2026-12-05")
+    lesson(world.shop, day=day_ahead(world.shop, 10))
     return Seen(f"/bookings/{booked(world.shop, lesson(world.shop)).token}")
 
 
@@ -468,7 +469,7 @@ def _fee_with_kit(world: World) -> Seen:
 
 def _week_of_lessons(world: World) -> Seen:
     booked(world.shop, lesson(world.shop, kind="group"))
-    return Seen("/desk/lessons?from=2026-11-28")
+    return Seen(f"/desk/lessons?from={day_ahead(world.shop)}")
 
 
 def _lesson_at_desk(world: World) -> Seen:
@@ -646,7 +647,10 @@ def _fault_wrong(world: World) -> Seen:
 
 
 def _handing(world: World) -> Seen:
-    return Seen(f"/desk/sales/{bought(world.fill().shop, extras=['helmet', 'wetsuit']).id}/hand-over")
+    """With old gear that nobody has looked at yet."""
+    trades = [{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}]
+    sale = bought(world.fill().shop, extras=["helmet", "wetsuit"], trades=trades)
+    return Seen(f"/desk/sales/{sale.id}/hand-over")
 
 
 def _handing_wrong(world: World) -> Seen:
@@ -666,7 +670,12 @@ def _delivering(world: World) -> Seen:
 
 
 def _on_its_way(world: World) -> Seen:
-    sale = sent(world.shop, bought(world.fill().shop, delivery="deliver"))
+    """In two parcels, one after the other."""
+    sale = bought(world.fill().shop, delivery="deliver")
+    taken = taken_of(sale, held_only=True)
+    for few in (taken[:2], taken[2:]):
+        with world.shop.writing("Maeve") as work:
+            sale = send_off(work, sale.id, Sending(few, "Strand Parcels", "SP 1234", 1), new_token())
     return Seen(f"/desk/sales/{sale.id}/delivery")
 
 

@@ -12,7 +12,7 @@ from typing import Any, Literal, get_args
 from server.domain.catalogue import Gear
 from server.domain.errors import Fault
 from server.domain.periods import is_working_day
-from server.domain.sales import Item
+from server.domain.sales import Item, Mark, Sale
 from server.domain.slots import CORE_SLOTS
 
 CheckState = Literal["done", "not_needed", "not_done"]
@@ -314,6 +314,25 @@ def expected_on(sent_on: date, days: str, holidays: Container[date]) -> date | N
         day += timedelta(days=1)
         left -= is_working_day(day, holidays)
     return day
+
+
+@dataclass(frozen=True, slots=True)
+class Parcel:
+    """What was sent together: its place among all that was sent of a sale, from 1 on, when, and what of it has not arrived yet."""
+
+    place: int
+    sent: Mark
+    on_the_way: tuple[Item, ...]
+
+
+def parcels_of(sale: Sale) -> tuple[Parcel, ...]:
+    """What was sent of a sale, oldest first."""
+    sent = [one for one in sale.marks if one.kind == "sent"]
+    way = {item.number: item for item in sale.items if item.is_to_come and item.sent_on is not None}
+    return tuple(
+        Parcel(place, one, tuple(way[row["number"]] for row in one.about.get("items", ()) if row["number"] in way))
+        for place, one in enumerate(sent, start=1)
+    )
 
 
 def longest_cm(gears: Iterable[Gear]) -> float | None:

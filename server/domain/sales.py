@@ -469,7 +469,8 @@ def rounding_for(means: Means, amount: Cents, left: Cents, rounds_cash: bool) ->
 def check_payment(sale: Sale, means: Means, amount: Cents, rounds_cash: bool) -> Fault | None:
     """Why a payment (positive) or a pay-out (negative) cannot be taken; None where it can.
 
-    Nobody pays more than is left, and nobody is paid more than they are owed; with rounding of cash, two cents to either side.
+    Nobody pays more than is left, and nobody is paid more than they are owed, but for the balance as cash is rounded: 10.23 left takes
+    10.25 in cash, and no 10.24.
     """
     left = sale.owed
     if amount == 0 or abs(amount) > MOST_PAYMENT:
@@ -478,7 +479,8 @@ def check_payment(sale: Sale, means: Means, amount: Cents, rounds_cash: bool) ->
         return Fault("amount", "Nothing is left to pay on either side.")
     if (amount > 0) != (left > 0):
         return Fault("amount", "It is the shop that owes here." if left < 0 else "It is the customer who owes here.")
-    most = max(abs(left), abs(cash_rounded(left)) if means == "cash" and rounds_cash else 0)
-    if abs(amount) > most:
-        return Fault("amount", f"Only {decimal_of(abs(left))} is left.", f"at most {decimal_of(most)}")
+    rounded = cash_rounded(left) if means == "cash" and rounds_cash else left
+    if abs(amount) > abs(left) and amount != rounded:
+        more = f", or {decimal_of(abs(rounded))} as cash is rounded" if abs(rounded) > abs(left) else ""
+        return Fault("amount", f"Only {decimal_of(abs(left))} is left.", f"at most {decimal_of(abs(left))}{more}")
     return None

@@ -18,18 +18,22 @@ from server.domain.policy import Policy
 from server.domain.pricing import tier_for
 from server.domain.returns import Row
 from server.domain.sale_terms import SaleTerms
-from server.domain.sales import Item, PaperLine, Sale, charged_for
+from server.domain.sales import Item, PaperLine, Sale, charged_for, gone_as_faulty
 from server.domain.slots import SLOT_WORDS
 
 
 @dataclass(frozen=True, slots=True)
 class Swap:
-    """What a swap comes to: what is credited for the old part, what is charged for the new one and the fee, in cents."""
+    """What a swap comes to: what is credited for the old part, what is charged for the new one and the fee, in cents.
+
+    `left` is what the customer then owes with all that was owed before, to be paid at once; negative where the shop owes.
+    """
 
     rows: tuple[Row, ...]
     credit: tuple[PaperLine, ...]
     invoice: tuple[PaperLine, ...]
     new: Item
+    left: Cents
 
     @property
     def total(self) -> Cents:
@@ -53,7 +57,12 @@ def last_day_to_swap(item: Item, terms: SaleTerms, lesson_days: Iterable[date]) 
 
 
 def may_be_swapped(item: Item) -> bool:
-    """Whether a part can be swapped at all: a new core part that the customer has."""
+    """Whether a part can be swapped at all: a new core part that the customer has, and that was not swapped for another before."""
+    return is_new_part(item) and item.takes_place_of is None
+
+
+def is_new_part(item: Item) -> bool:
+    """Whether it is a core part, sold new, that the customer has."""
     return item.is_core and item.piece is None and item.is_with_customer
 
 
@@ -70,12 +79,16 @@ def price_in_kit(part: Part, percent: int, agreed_share: tuple[Cents, Cents], to
 def work_out_swap(sale: Sale, old: Item, part: Part, policy: Policy, vat: Decimal, today: date) -> Swap:
     """What swapping a part for another size comes to; `policy` is the sale's own, `vat` today's rate in per cent.
 
-    The kit's discount is kept. The fee is for what the old part lost by being used, and is charged with the new one.
+    The kit's discount is kept, also by parts whose price came back because they were faulty. The fee is for what the old part lost by
+    being used, and is charged with the new one.
     """
-    staying = [item.slot for item in sale.goods if not item.gone and item.is_core and item.piece is None]
-    tier = tier_for(staying, policy)
+    faulty = gone_as_faulty(sale.marks)
+    bought = [item for item in sale.goods if not item.gone or item.number in faulty]
+    tier = tier_for([item.slot for item in bought if item.is_core and item.piece is None], policy)
+    percent = tier.percent if tier else 0
     back = charged_for(sale.papers, old.number)
-    price = price_in_kit(part, tier.percent if tier else 0, sale.agreed_share, today)
+    price = price_in_kit(part, percent, sale.agreed_share, today)
+    is_tiered = percent > 0 and Fraction(part.price * (100 - percent), 100) <= part.price_on(today)
     fee = policy.sales.swap_fee_of(old.slot)
     number = max(item.number for item in sale.items) + 1
     new = Item(
@@ -87,7 +100,7 @@ def work_out_swap(sale: Sale, old: Item, part: Part, policy: Policy, vat: Decima
         charged=price,
         alone=part.price_on(today),
         percent=vat,
-        is_tiered=old.is_tiered,
+        is_tiered=is_tiered,
         received_on=today,
         takes_place_of=old.number,
     )
@@ -97,7 +110,7 @@ def work_out_swap(sale: Sale, old: Item, part: Part, policy: Policy, vat: Decima
         Row(
             f"{part.name}, instead",
             -price,
-            f"With the kit discount of {tier.percent} % that you have." if tier and old.is_tiered else "",
+            f"With the kit discount of {tier.percent} % that you have." if tier and is_tiered else "",
         ),
     ]
     invoice = [PaperLine(part.name, price, vat, item=number)]
@@ -106,7 +119,8 @@ def work_out_swap(sale: Sale, old: Item, part: Part, policy: Policy, vat: Decima
         rows.append(Row(label, -fee, "For its use until now, as told before the purchase."))
         invoice.append(PaperLine(label, fee, vat))
     credit = (PaperLine(old.label, -back, old.percent, item=old.number),) if back else ()
-    return Swap(tuple(rows), credit, tuple(invoice), new)
+    left = sale.owed - sum(row.amount for row in rows)
+    return Swap(tuple(rows), credit, tuple(invoice), new, left)
 
 
 def nearest_sizes(gear: Gear, parts: Sequence[Part], others: Sequence[Gear]) -> tuple[Part, ...]:

@@ -179,6 +179,8 @@ def sold_parts(session: Session, skus: Sequence[str], pieces: Sequence[int]) -> 
 
 
 def pieces_of(session: Session, skus: Sequence[str], makers: Sequence[str]) -> list[Piece]:
-    """The used pieces of some SKUs or makers (written small), wherever they are."""
-    wanted = select(PieceRow).where(or_(col(PieceRow.sku).in_(skus), func.lower(col(PieceRow.maker)).in_(makers)))
+    """The used pieces of some SKUs or makers (folded as `str.casefold` does), wherever they are."""
+    # Makers are compared here, not in SQL: SQLite makes only the letters of ASCII small.
+    spelt = [maker for maker in session.exec(select(PieceRow.maker).distinct()) if maker.casefold() in makers]
+    wanted = select(PieceRow).where(or_(col(PieceRow.sku).in_(skus), col(PieceRow.maker).in_(spelt)))
     return [piece_from(row) for row in session.exec(wanted.order_by(col(PieceRow.id)))]

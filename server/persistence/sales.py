@@ -394,7 +394,8 @@ def sale_numbers(session: Session) -> list[int]:
 def forget_sales_before(session: Session, day: date) -> int:
     """Forget who bought, and where to it went, of the sales made before a day; how many there were.
 
-    Of the papers only the buyer goes; the notes of payments and the words about an address may name somebody and go as well.
+    Of the papers the buyer goes and why they were written; what was said when something came back or was faulty, the notes of payments
+    and the words about an address may name somebody and go as well.
     """
     old = select(SaleRow).where(col(SaleRow.made_on) < day, or_(col(SaleRow.name) != "", col(SaleRow.address) != ""))
     rows = session.exec(old).all()
@@ -404,7 +405,11 @@ def forget_sales_before(session: Session, day: date) -> int:
     numbers, holds = [row.id for row in rows], [row.hold_id for row in rows if row.hold_id is not None]
     nobody = {"name": "", "email": "", "phone": "", "email_key": "", "phone_key": ""}
     session.exec(update(HoldRow).where(col(HoldRow.id).in_(holds)).values(**nobody))
-    session.exec(update(PaperRow).where(col(PaperRow.sale_id).in_(numbers)).values(buyer=""))
+    session.exec(update(PaperRow).where(col(PaperRow.sale_id).in_(numbers)).values(buyer="", why=""))
+    for case in session.exec(select(CaseRow).where(col(CaseRow.sale_id).in_(numbers))):
+        case.record = json.dumps({**json.loads(case.record), "text": ""}, ensure_ascii=False)
+        if case.settled_at is not None:
+            case.outcome = ""  # Of one that waits for its money it says only that it was done.
     session.exec(update(SettlementRow).where(col(SettlementRow.sale_id).in_(numbers)).values(note=""))
     session.exec(update(MarkRow).where(col(MarkRow.sale_id).in_(numbers)).values(why="", about="{}"))
     return len(rows)

@@ -18,7 +18,7 @@ from server.persistence.pieces import add_piece
 from server.persistence.sales import save_item
 from server.persistence.stock import load_free, lock_parts, save_movements
 from server.usecases.returns import LONGEST_TEXT, TEXT_ACCEPTED, WHY_ACCEPTED, read_case
-from server.usecases.sales import check_key, locked_sale, mark
+from server.usecases.sales import case_done_under, check_key, locked_sale, mark
 from server.usecases.work import Work, new_token
 
 LONGEST_REFERENCE = 60
@@ -59,9 +59,9 @@ def report_fault(work: Work, number: int, item_number: int, text: str, noticed_o
     """
     check_key(key)
     sale = locked_sale(work, number)
-    done = sale.done_under(key)
+    done = case_done_under(sale, key)
     if done is not None:
-        return read_case(work, done.about["case"])
+        return read_case(work, done)
     item = sale.item(item_number)
     faults = _text_faults("text", text, is_needed=True)
     if item is None or not item.is_goods or not item.is_with_customer:
@@ -93,7 +93,8 @@ def remedy_fault(work: Work, number: int, done: Done, key: str) -> Case:
 
     A replacement keeps its place in the sale, with its own serial number: nothing is charged or credited. The new one leaves the
     stock; the old one is kept on record as scrapped or sent to the maker. A price is given back by the return itself. Raises
-    `NotFound`, `InvalidInput` with every fault, `NotFree` where no new one is in stock, or `Conflict` for a case that is settled.
+    `NotFound`, `InvalidInput` with every fault, `NotFree` where no new one is in stock, or `Conflict` for a case that is settled or
+    was met by a replacement before.
     """
     check_key(key)
     sale, case, item = _locked_case(work, number)
@@ -111,6 +112,9 @@ def remedy_fault(work: Work, number: int, done: Done, key: str) -> Case:
     _refuse_settled(case)
     about: dict[str, Any] = {"case": case.id, "remedy": done.remedy}
     if done.remedy == "replacement":
+        if progress_of(case, sale.marks).remedy == "replacement":
+            words = "This was replaced already: if the new one is faulty too, write that down first."
+            raise Conflict([Fault("remedy", words)])
         if not item.is_with_customer or item.piece is not None:
             raise Conflict([Fault("remedy", "There is no second one of this: repair it, or give the price back.")])
         _replace_item(work, sale, item, done)

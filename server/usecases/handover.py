@@ -19,11 +19,13 @@ from server.domain.handover import (
     LONGEST_CARRIER,
     MOST_PARCELS,
     Handover,
+    Parcel,
     Taken,
     expected_on,
     faults_of_handover,
     faults_of_taken,
     longest_cm,
+    parcels_of,
     record_of,
 )
 from server.domain.sales import Item, Mark, Sale
@@ -257,23 +259,29 @@ def send_off(work: Work, number: int, sending: Sending, key: str) -> Sale:
     return read_sale(work, number)
 
 
-def on_the_way(sale: Sale) -> tuple[Item, ...]:
-    """The things that were sent and have not arrived yet."""
-    return tuple(item for item in sale.items if item.is_to_come and item.sent_on is not None)
+def on_the_way(sale: Sale) -> tuple[Parcel, ...]:
+    """What was sent together and has not arrived yet, oldest first."""
+    return tuple(parcel for parcel in parcels_of(sale) if parcel.on_the_way)
 
 
-def note_arrival(work: Work, number: int, day: date | None, key: str) -> Sale:
-    """Write down the day on which what was sent came to the customer, once for each form; the right to cancel runs from it.
+def note_arrival(work: Work, number: int, day: date | None, key: str, place: int | None = None) -> Sale:
+    """Write down the day on which what was sent together came to the customer, once for each form.
 
-    Raises `InvalidInput` for a day that cannot be, `Conflict` where nothing is on its way.
+    The right to cancel runs from the last of them (Directive 2011/83/EU, Article 9(2)(b)(i)), so where several are on their way `place`
+    says which one came. Raises `InvalidInput` for a day that cannot be, or where nobody says which; `Conflict` where nothing is on
+    its way.
     """
     check_key(key)
     sale = locked_sale(work, number)
     if sale.done_under(key) is not None:
         return sale
-    items = on_the_way(sale)
-    if not items:
+    way = on_the_way(sale)
+    if not way:
         raise Conflict([Fault("day", "Nothing of this sale is on its way.")])
+    came = [parcel for parcel in way if parcel.place == place or (place is None and len(way) == 1)]
+    if not came:
+        raise InvalidInput([Fault("place", "Which of them arrived?", "one of those on their way")])
+    items = came[0].on_the_way
     first = max(item.sent_on for item in items if item.sent_on is not None)
     if day is None or not first <= day <= work.today:
         words = "It cannot have arrived that day."

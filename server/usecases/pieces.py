@@ -38,7 +38,15 @@ from server.domain.trade_in import fetches
 from server.outside.photos import Photo
 from server.persistence.accounts import write_deed
 from server.persistence.photos import place_photos
-from server.persistence.pieces import add_piece, load_piece, load_pieces, piece_with_token, sale_of_piece, save_piece
+from server.persistence.pieces import (
+    add_piece,
+    load_piece,
+    load_pieces,
+    piece_with_token,
+    pieces_from_sale,
+    sale_of_piece,
+    save_piece,
+)
 from server.persistence.quotes import is_code_taken, lock_key
 from server.persistence.reservations import end_reservation, extend_reservation, open_reservation_of_piece
 from server.persistence.sales import add_sale, sale_under, sales_with_code
@@ -48,13 +56,12 @@ from server.usecases.photos import drop_photo, keep_photos, photos_of
 from server.usecases.quotes import read_quote
 from server.usecases.reservations import (
     NO_PIECE,
-    let_go,
+    let_go_of_piece,
     locked_reservation,
     read_reservation,
     reserved,
     tell_arrived,
     tell_due,
-    tell_let_go,
 )
 from server.usecases.sales import (
     ADDRESS_ACCEPTED,
@@ -339,7 +346,7 @@ def throw_away(work: Work, number: int, why: str) -> Piece:
         raise Conflict([Fault("piece", "It is set aside for somebody: let go of that first.")])
     note = "\n".join(line for line in (piece.note, f"Thrown away: {why}") if line)
     save_piece(work.session, replace(piece, state="scrapped", note=note, price=None), work.now)
-    write_deed(work.session, work.now, work.actor, f"threw away piece {number}: {why}")
+    write_deed(work.session, work.now, work.actor, f"threw away piece {number}")
     work.commit()
     return read_piece(work, number)
 
@@ -373,9 +380,10 @@ def inspect_piece(work: Work, number: int, raw: Mapping[str, Any], key: str) -> 
     save_piece(work.session, after, work.now)
     if sale is not None:
         _firm(work, sale, piece, after, found, key)
-    one = open_reservation_of_piece(work.session, number, work.now)
-    if one is not None:
-        _tell_waiting(work, one, after)
+    if after.state == "for_sale":
+        _tell_waiting(work, number)
+    else:
+        let_go_of_piece(work, number, "We looked at it when it came, and it is not for sale.")
     work.commit()
     return read_piece(work, number)
 
@@ -385,6 +393,12 @@ def awaits_value(work: Work, piece: Piece) -> bool:
     if piece.source != "trade_in" or piece.from_sale is None or piece.state not in ("expected", "to_inspect"):
         return False
     return not _is_firm(read_sale(work, piece.from_sale), piece.id)
+
+
+def gear_to_look_at(work: Work, sale: Sale) -> list[Piece]:
+    """The old gear of a sale that nobody has looked at yet, so that what it counts for is not firm."""
+    there = pieces_from_sale(work.session, sale.id)
+    return [piece for piece in there if awaits_value(work, piece)]
 
 
 def _is_firm(sale: Sale, number: int) -> bool:
@@ -423,19 +437,15 @@ def _firm(work: Work, sale: Sale, piece: Piece, after: Piece, found: Inspection,
     )
 
 
-def _tell_waiting(work: Work, one: Reservation, piece: Piece) -> None:
-    """Tell somebody who waits for a piece that it has come, or that it is not sold on."""
-    if piece.state == "for_sale":
-        extend_reservation(
-            work.session, one.id, kept_until(work.now, None, work.catalogue.policy), confirmed_at=work.now
-        )
-        work.session.flush()
-        tell_arrived(work, reserved(work, read_reservation(work, one.id)))
+def _tell_waiting(work: Work, number: int) -> None:
+    """Tell somebody who waits for a piece that it has come."""
+    one = open_reservation_of_piece(work.session, number, work.now)
+    if one is None:
         return
-    because = "We looked at it when it came, and it is not for sale."
-    what = reserved(work, one)
-    let_go(work, one, because)
-    tell_let_go(work, what, because)
+    until = kept_until(work.now, None, work.catalogue.policy)
+    extend_reservation(work.session, one.id, until, confirmed_at=work.now)
+    work.session.flush()
+    tell_arrived(work, reserved(work, read_reservation(work, one.id)))
 
 
 # Selling.

@@ -213,7 +213,7 @@ def release_reservation(work: Work, number: int, why: str) -> None:
     one = locked_reservation(work, number)
     what = reserved(work, one)
     let_go(work, one, from_desk)
-    write_deed(work.session, work.now, work.actor, f"let go of reservation {number}: {from_desk}")
+    write_deed(work.session, work.now, work.actor, f"let go of reservation {number}")
     tell_let_go(work, what, from_desk)
     work.commit()
 
@@ -244,6 +244,19 @@ def locked_reservation(work: Work, number: int) -> Reservation:
     if not one.is_open(work.now):
         raise Conflict([Fault("reservation", "This request has lapsed or ended: it sets nothing aside any more.")])
     return one
+
+
+def let_go_of_piece(work: Work, piece: int, because: str) -> None:
+    """End the reservation of a piece that goes another way, and tell whoever waits for it.
+
+    The piece has to be locked. It does not commit.
+    """
+    one = open_reservation_of_piece(work.session, piece, work.now)
+    if one is None:
+        return
+    what = reserved(work, one)
+    let_go(work, one, because)
+    tell_let_go(work, what, because)
 
 
 def let_go(work: Work, one: Reservation, because: str) -> None:

@@ -45,6 +45,7 @@ from server.usecases.kit_lessons import fees_of, free_lessons_taken
 from server.usecases.messages import tell
 from server.usecases.reservations import let_go, reservation_of_piece, reserved, tell_let_go
 from server.usecases.sales import (
+    case_done_under,
     check_key,
     held_by,
     holidays_around,
@@ -133,9 +134,9 @@ def give_notice(
     """
     check_key(key)
     sale = locked_sale(work, number)
-    done = sale.done_under(key)
+    done = case_done_under(sale, key)
     if done is not None:
-        return read_case(work, done.about["case"])
+        return read_case(work, done)
     day = notice_on or work.today
     faults = []
     named = [item for item in sale.items if item.number in items and may_come_back(item)]

@@ -75,7 +75,6 @@ MOST_FILTERED = 5
 KEY_ACCEPTED = "the key of the form, of 8 to 100 characters"
 ADDRESS_ACCEPTED = f"name of the street, place, postcode and country, in at most {LONGEST_ADDRESS} characters"
 NO_SALE = "There is no such sale."
-CHANGED_MEANWHILE = "Something was done with this sale meanwhile, perhaps by this very form: look at it again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +136,7 @@ def make_contract(work: Work, code: str, revision: int, terms: Terms, payment: P
     sale = _kept(work, quote, hold, contact, terms, key)
     sale = _first_settlements(work, sale, quote, hold, terms)
     if payment is not None:
-        sale = _pay(work, sale, payment, f"{key}:payment")
+        sale = pay(work, sale, payment, f"{key}:payment")
     elif sale.owed > 0:
         raise InvalidInput(
             [Fault("amount", "A contract is made with a payment.", "a part of the balance, or all of it")]
@@ -334,7 +333,8 @@ def sale_of(work: Work, quote_token: str) -> Sale | None:
 def list_sales(work: Work, state: SaleState | None = None, serial: str = "") -> tuple[list[Sale], bool]:
     """The newest sales, of a state or with a serial number where that is asked for, and whether older ones were not looked at."""
     if serial:
-        numbers = sales_with_serial(work.session, serial, MOST_LISTED + 1)
+        # A serial number is kept only where it can be printed, and PostgreSQL refuses to look for the sign of zero.
+        numbers = sales_with_serial(work.session, serial, MOST_LISTED + 1) if serial.isprintable() else []
     else:
         numbers = newest_sales(work.session, MOST_LISTED * (MOST_FILTERED if state else 1) + 1)
     most = MOST_LISTED * (MOST_FILTERED if state and not serial else 1)
@@ -373,6 +373,17 @@ def check_key(key: str) -> None:
     """Refuse a form without its key; raises `InvalidInput`."""
     if not 8 <= len(key) <= LONGEST_KEY or not key.isprintable():
         raise InvalidInput([Fault("key", "The form has lost its key: load the page again.", KEY_ACCEPTED)])
+
+
+def case_done_under(sale: Sale, key: str) -> int | None:
+    """The number of the case that a form's key has opened; None for a new key. Raises `Conflict` where it has done something else."""
+    done = sale.done_under(key)
+    if done is None:
+        return None
+    case = done.about.get("case")
+    if case is None:
+        raise Conflict([Fault("key", "This form was used for something else already: load the page again.")])
+    return int(case)
 
 
 def mark(
@@ -459,14 +470,15 @@ def take_payment(work: Work, number: int, payment: Payment, key: str) -> Sale:
     faults = payment_faults(payment)
     if faults:
         raise InvalidInput(faults)
-    sale = _pay(work, sale, payment, key)
+    sale = pay(work, sale, payment, key)
     if sale.owed >= 0:
         settle_paid_returns(work.session, sale.id, work.now)
     work.commit()
     return sale
 
 
-def _pay(work: Work, sale: Sale, payment: Payment, key: str) -> Sale:
+def pay(work: Work, sale: Sale, payment: Payment, key: str) -> Sale:
+    """Keep a payment, or a pay-out where it is negative, as a step of another verb; the sale with it. The sale has to be locked."""
     kind: MarkKind = "payment" if payment.amount > 0 else "paid_out"
     said = f"{decimal_of(abs(payment.amount))}, {MEANS_WORDS[payment.means]}"
     mark(work, sale.id, kind, key, about={"amount": payment.amount, "means": payment.means, "said": said})
@@ -482,9 +494,3 @@ def policy_at(work: Work, version: int) -> Policy:
 def paper_name(work: Work, paper: Paper) -> str:
     """The number of a paper as it is printed, with the prefix of its day."""
     return paper_number(paper.number, policy_at(work, paper.policy_version).sales.invoice_prefix)
-
-
-def refuse_changed(sale: Sale, marks: int) -> None:
-    """Refuse a form that was shown with fewer or more things done to the sale; raises `Conflict`."""
-    if len(sale.marks) != marks:
-        raise Conflict([Fault("sale", CHANGED_MEANWHILE)])

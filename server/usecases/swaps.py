@@ -12,18 +12,20 @@ from server.domain.catalogue import Part
 from server.domain.days import day_in_words
 from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFree
-from server.domain.sales import Item, Sale
+from server.domain.money import Cents
+from server.domain.sales import MONEY, Item, Means, Sale, cash_rounded
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
-from server.domain.swaps import Swap, last_day_to_swap, may_be_swapped, nearest_sizes, work_out_swap
+from server.domain.swaps import Swap, is_new_part, last_day_to_swap, may_be_swapped, nearest_sizes, work_out_swap
 from server.persistence.accounts import write_deed
+from server.persistence.cases import settle_paid_returns
 from server.persistence.quotes import load_quote
 from server.persistence.sales import add_items, save_item
 from server.persistence.stock import load_free, lock_parts, save_movements
 from server.usecases.deposits import lessons_given_back_with
 from server.usecases.fit import fitter_for
 from server.usecases.returns import OTHER_SUM, first_invoice, to_pieces
-from server.usecases.sales import check_key, issue, locked_sale, mark, policy_of
+from server.usecases.sales import Payment, check_key, issue, locked_sale, mark, pay, policy_of
 from server.usecases.work import Work
 
 LONGEST_SERIAL = 60
@@ -63,7 +65,7 @@ def sizes_for(work: Work, sale: Sale, item: Item) -> tuple[Size, ...]:
     part = listed.get(item.sku)
     if part is None or not may_be_swapped(item):
         return ()
-    mine = {one.slot: listed[one.sku] for one in sale.goods if may_be_swapped(one) and one.sku in listed}
+    mine = {one.slot: listed[one.sku] for one in sale.goods if is_new_part(one) and one.sku in listed}
     quote = load_quote(work.session, sale.quote_token, sale.revision) if sale.quote_token else None
     if quote is not None:
         answers = {name: value for name, value in quote.answers.items() if name not in ("deposit_codes", "trades")}
@@ -80,8 +82,11 @@ def sizes_for(work: Work, sale: Sale, item: Item) -> tuple[Size, ...]:
 def preview_swap(work: Work, sale: Sale, item_number: int, sku: str) -> Swap:
     """What a swap would come to today; raises `InvalidInput` with every reason against it. Writes nothing."""
     item = sale.item(item_number)
-    if item is None or not may_be_swapped(item):
+    if item is None or not is_new_part(item):
         raise InvalidInput([Fault("item", "This cannot be swapped: the customer does not have it (any more).")])
+    if not may_be_swapped(item):
+        words = f"A {SLOT_WORDS[item.slot]} is swapped once, and this one came in a swap."
+        raise InvalidInput([Fault("item", words, "give it back, or sell it on")])
     faults = []
     last = last_day_of_swap(work, sale, item)
     if last is not None and work.today > last:
@@ -105,15 +110,30 @@ def preview_swap(work: Work, sale: Sale, item_number: int, sku: str) -> Swap:
 
 def digest_of(swap: Swap) -> str:
     """A short text that is another one as soon as a swap comes to something else."""
-    return hashlib.sha256(repr((swap.rows, swap.new)).encode()).hexdigest()[:16]
+    return hashlib.sha256(repr((swap.rows, swap.new, swap.left)).encode()).hexdigest()[:16]
 
 
-def swap_part(work: Work, number: int, item_number: int, sku: str, serial: str, digest: str, key: str) -> Sale:
+def to_pay_now(work: Work, swap: Swap, means: Means) -> Cents:
+    """What is paid with a swap by some means, as cash is rounded where the shop rounds it; 0 where nothing is left to pay."""
+    rounds = means == "cash" and work.catalogue.policy.sales.rounds_cash
+    return max(0, (cash_rounded(swap.left) if rounds else 0) or swap.left)
+
+
+def swap_part(
+    work: Work,
+    number: int,
+    item_number: int,
+    sku: str,
+    serial: str,
+    digest: str,
+    key: str,
+    means: Means | None = None,
+) -> Sale:
     """Swap a part for another size, as it was shown (`digest`), in one transaction and once for each form.
 
     The old part is credited and goes to the used pieces to be looked at; the new one is charged with the fee and handed over at once.
-    Raises `NotFound`, `InvalidInput` with every reason, `NotFree` where somebody else took it, or `Conflict` where it comes to
-    something else by now.
+    What is then left to pay is paid by `means`, since nothing leaves while money is owed. Raises `NotFound`, `InvalidInput` with every
+    reason, `NotFree` where somebody else took it, or `Conflict` where it comes to something else by now.
     """
     check_key(key)
     sale = locked_sale(work, number)
@@ -133,6 +153,9 @@ def swap_part(work: Work, number: int, item_number: int, sku: str, serial: str, 
     swap = preview_swap(work, sale, item_number, sku)
     if digest != digest_of(swap):
         raise Conflict([Fault("digest", OTHER_SUM)])
+    if swap.left > 0 and means not in MONEY:
+        words = f"{decimal_of(swap.left)} is to be paid first: nothing leaves while money is owed."
+        raise InvalidInput([Fault("means", words, "how it is paid")])
     old = sale.item(item_number)
     assert old is not None
     to_pieces(work, sale, old, condition="good", source="swap")
@@ -149,5 +172,9 @@ def swap_part(work: Work, number: int, item_number: int, sku: str, serial: str, 
     if swap.credit:
         sale = issue(work, sale, "credit_note", swap.credit, why=why, corrects=first.number if first else None)
     sale = issue(work, sale, "invoice", swap.invoice, why=why)
+    if means is not None and (amount := to_pay_now(work, swap, means)):
+        sale = pay(work, sale, Payment(amount, means), f"{key[:90]}:payment")
+    if sale.owed >= 0:
+        settle_paid_returns(work.session, sale.id, work.now)
     work.commit()
     return sale

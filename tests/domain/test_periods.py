@@ -27,6 +27,20 @@ def test_fourteen_days_end_on_a_working_day(delivered: str, last: str) -> None:
     assert last_day_of(date.fromisoformat(delivered), 14, IRELAND) == date.fromisoformat(last)
 
 
+@pytest.mark.parametrize(
+    ("event", "days", "last"),
+    [
+        ("2026-11-27", 2, "2026-12-01"),  # From a Friday: Monday and Tuesday.
+        ("2026-12-24", 3, "2026-12-29"),  # Two holidays and a Sunday between.
+        ("2026-11-27", 1, "2026-11-30"),  # One day alone includes one.
+        ("2026-11-30", 2, "2026-12-02"),
+    ],
+)
+def test_a_period_of_two_days_or_more_includes_two_working_days(event: str, days: int, last: str) -> None:
+    # Regulation 1182/71, Article 3(5), from memory.
+    assert last_day_of(date.fromisoformat(event), days, IRELAND) == date.fromisoformat(last)
+
+
 def test_the_public_holidays_of_ireland_are_those_of_its_law() -> None:
     # Organisation of Working Time Act 1997, Second Schedule, with Saint Brigid's Day since 2023; days of 2026 from memory of the law:
     # the first Monday of February unless the first is a Friday, the first of May, June and August, the last of October.

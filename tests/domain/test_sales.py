@@ -143,6 +143,8 @@ def test_the_vat_of_all_papers_is_the_tax_inside_what_is_left_whatever_is_credit
         (0, "cash", 1, True, "Nothing is left"),
         (100_00, "cash", 0, True, "not an amount"),
         (10_23, "cash", 10_25, True, ""),
+        (10_23, "cash", 10_24, True, "Only 10.23 is left"),
+        (-10_23, "cash", -10_24, True, "Only 10.23 is left"),
         (10_23, "terminal", 10_25, True, "Only 10.23 is left"),
         (-20_00, "transfer", -20_00, False, ""),
     ],

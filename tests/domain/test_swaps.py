@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from typing import Literal
 
 import pytest
 
 from server.domain.policy import Policy
+from server.domain.sales import Mark
 from server.domain.swaps import last_day_to_swap, may_be_swapped, nearest_sizes, price_in_kit, work_out_swap
-from tests.builders_returns import NUMBER, RECEIVED, TODAY, VAT, kit_sold, sold
+from tests.builders_returns import AT, NUMBER, RECEIVED, TODAY, VAT, kit_sold, sold
 from tests.domain.builders import gear, part
 
 WING = NUMBER["hand_wing"]
@@ -61,10 +63,47 @@ def test_a_swap_is_the_difference_and_the_fee_and_keeps_the_discount() -> None:
     assert smaller.total == 780_00 - 624_00 - 55_00
 
 
+@pytest.mark.parametrize("kind", ["returned", "withdrawn"])
+def test_what_came_back_as_faulty_still_counts_for_the_discount_of_a_swap(
+    kind: Literal["returned", "withdrawn"],
+) -> None:
+    sale = kit_sold()
+    old = sale.items[WING - 1]
+    wing = part("hand_wing", price=1200_00)
+    whole = work_out_swap(sale, old, wing, Policy(), VAT, TODAY)
+    less = replace(sale, items=(replace(sale.items[0], gone=kind), *sale.items[1:]))
+    told = Mark(kind, AT, "Maeve", about={"kind": "fault", "items": [1]})
+    assert work_out_swap(replace(less, marks=(told,)), old, wing, Policy(), VAT, TODAY).total == whole.total
+    assert work_out_swap(less, old, wing, Policy(), VAT, TODAY).total < whole.total
+
+
+def test_whether_the_new_part_has_the_discount_follows_from_its_own_price() -> None:
+    # The old wing was marked down to 700.00 and had no kit discount; the new one has, and loses it with the kit.
+    items = list(kit_sold().items)
+    items[WING - 1] = replace(items[WING - 1], charged=700_00, alone=700_00, is_tiered=False)
+    sale = sold(items)
+    swap = work_out_swap(sale, items[WING - 1], part("hand_wing", price=1200_00), Policy(), VAT, TODAY)
+    assert (swap.new.charged, swap.new.is_tiered) == (936_00, True)
+    down = part("hand_wing", price=1200_00, markdown=900_00, since=date(2026, 1, 1))
+    assert not work_out_swap(kit_sold(), kit_sold().items[WING - 1], down, Policy(), VAT, TODAY).new.is_tiered
+
+
+def test_what_is_left_to_pay_with_a_swap_includes_what_was_owed_before() -> None:
+    owing = replace(kit_sold(), settlements=())
+    wing = part("hand_wing", price=1200_00)
+    assert work_out_swap(kit_sold(), kit_sold().items[WING - 1], wing, Policy(), VAT, TODAY).left == 211_00
+    assert work_out_swap(owing, owing.items[WING - 1], wing, Policy(), VAT, TODAY).left == 3900_00 + 211_00
+
+
 def test_only_a_new_core_part_that_the_customer_has_is_swapped() -> None:
     wing = kit_sold().items[WING - 1]
     assert may_be_swapped(wing)
-    for other in (replace(wing, gone="returned"), replace(wing, received_on=None), replace(wing, piece=3)):
+    for other in (
+        replace(wing, takes_place_of=2),
+        replace(wing, gone="returned"),
+        replace(wing, received_on=None),
+        replace(wing, piece=3),
+    ):
         assert not may_be_swapped(other)
     assert not may_be_swapped(replace(wing, slot="pump"))
     assert RECEIVED < TODAY

@@ -53,4 +53,4 @@ def swap_one(work: Work, sale: Sale, key: str, choice: int) -> None:
     if sizes:
         sku = sizes[choice % len(sizes)].part.sku
         digest = digest_of_swap(preview_swap(work, sale, item.number, sku))
-        swap_part(work, sale.id, item.number, sku, "S-1", digest, key)
+        swap_part(work, sale.id, item.number, sku, "S-1", digest, key, "terminal")

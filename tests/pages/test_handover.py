@@ -19,9 +19,11 @@ def test_a_kit_is_handed_over_signed_for_and_found_on_its_owners_page(
     app: FastAPI, staff: Client, client: Client
 ) -> None:
     shop = app.state.shop
-    sale = bought(shop)
+    sale = bought(shop, trades=[{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}])
     desk = Reader(staff).open(f"/desk/sales/{sale.id}/hand-over")
     serials = {f"serial-{one.number}": one.serial for one in taken_of(sale) if one.serial}
+    assert "Their old gear was not looked at yet" in desk.text
+    assert any(link.get("href") == "/desk/pieces/1" for link in desk.page.iter("a"))
     done = {f"check-{point.name}": "done" for point in points_for(item.slot for item in to_come(sale))}
     desk.press("Hand over", **serials, **{**done, "check-bolts": "not_done"}, drawn=DRAWN)
     assert desk.status == 422

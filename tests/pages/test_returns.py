@@ -58,7 +58,9 @@ def test_a_size_is_swapped_and_a_fault_followed_at_the_desk(app: FastAPI, staff:
     choice = next(link.get("href", "") for link in desk.page.iter("a") if "item=6" in link.get("href", ""))
     desk.open(choice.split("#")[0])
     assert desk.row("Swapping a hand wing") == "−€55.00"
-    address, body = desk.sending("Swap it now", serial="W-77")
+    desk.press("Swap it now", serial="W-77")
+    assert (desk.status, desk.by_id("serial").get("value")) == (422, "W-77")
+    address, body = desk.sending("Swap it now", means="terminal")
     assert staff.post(address, content=body, headers=FORM).status_code == 303
     assert sale_now(app.state.shop, sale.id).items[-1].serial == "W-77"
 

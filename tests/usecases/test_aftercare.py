@@ -31,6 +31,7 @@ from server.usecases.messages import message_texts
 from server.usecases.photos import photos_of
 from server.usecases.work import Shop
 from tests.builders_handover import owned
+from tests.builders_pieces import bought_piece
 from tests.builders_shop import Clock
 
 
@@ -142,6 +143,13 @@ def test_a_recall_finds_every_owner_of_a_range_and_asks_those_whose_number_nobod
     assert [one.sale_id for one in found.owners] == [sale.id]
     assert {one.sale_id for one in both.owners} == {one.sale_id for one in whole.owners} == {sale.id, other.id}
     assert not found.unknown
+
+
+def test_a_recall_finds_used_pieces_of_a_maker_however_its_letters_are_written(shop: Shop) -> None:
+    piece = bought_piece(shop, maker="Île Haute Wings")
+    with shop.reading() as work:
+        for maker in ("ÎLE HAUTE WINGS", "île haute wings"):
+            assert [one.id for one in find_recalled(work, read_recall(maker, "", "", "", "")).pieces] == [piece.id]
 
 
 def test_of_hundreds_of_boards_a_range_finds_every_one_in_it(shop: Shop) -> None:

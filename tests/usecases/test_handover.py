@@ -13,7 +13,7 @@ from server.domain.sales import Sale
 from server.persistence.aftercare import follow_ups_of
 from server.persistence.sales import add_items
 from server.persistence.stock import load_held, load_on_hand, save_movements
-from server.usecases.handover import Sending, hand_over, note_arrival, send_off, to_come
+from server.usecases.handover import Sending, hand_over, note_arrival, on_the_way, send_off, to_come
 from server.usecases.messages import message_texts
 from server.usecases.work import Shop
 from tests.builders_handover import arrived, handed, handover_of, sent, taken_of
@@ -114,6 +114,32 @@ def test_a_parcel_is_sent_expected_by_working_days_and_arrives(shop: Shop, clock
     clock.forward(days=3)
     sale = arrived(shop, sale)
     assert (sale.state, sale.received_on) == ("handed_over", date(2026, 11, 30))
+
+
+def test_each_parcel_arrives_by_itself_and_the_right_to_cancel_waits_for_the_last(shop: Shop, clock: Clock) -> None:
+    # Directive 2011/83/EU, Article 9(2)(b)(i): goods of one order that come apart, from the last of them.
+    sale = bought(shop, delivery="deliver")
+    taken = taken_of(sale, held_only=True)
+    for few in (taken[:2], taken[2:]):
+        with shop.writing("Maeve") as work:
+            sale = send_off(work, sale.id, Sending(few, parcels=1), new_key())
+        clock.forward(days=2)
+    with shop.writing("Maeve") as work:
+        assert [len(one.on_the_way) for one in on_the_way(sale)] == [2, len(taken) - 2]
+        with pytest.raises(InvalidInput, match="Which of them"):
+            note_arrival(work, sale.id, work.today, new_key())
+        with pytest.raises(InvalidInput, match="cannot have arrived"):
+            note_arrival(work, sale.id, date(2026, 11, 26), new_key(), 2)
+    with shop.writing("Maeve") as work:
+        sale = note_arrival(work, sale.id, date(2026, 11, 26), new_key(), 1)  # A day before the second was sent.
+    assert {item.number for item in sale.goods if item.received_on} == {one.number for one in taken[:2]}
+    assert (sale.received_on, sale.state) == (None, "on_its_way")
+    with shop.writing("Maeve") as work:
+        with pytest.raises(InvalidInput, match="Which of them"):
+            note_arrival(work, sale.id, work.today, new_key(), 1)
+        sale = note_arrival(work, sale.id, work.today, new_key())
+    received = {item.received_on for item in sale.goods if item.number in {one.number for one in taken}}
+    assert received == {date(2026, 11, 26), date(2026, 11, 29)}
 
 
 def test_of_what_is_sized_at_the_shop_another_size_may_be_given(shop: Shop) -> None:

@@ -27,10 +27,12 @@ from server.usecases.pieces import (
     sell_piece,
     sell_reserved,
     suggest_price,
+    throw_away,
 )
 from server.usecases.privacy import sweep
 from server.usecases.reservations import (
     confirm_reservation,
+    let_go_of_piece,
     open_reservations,
     read_reservation,
     release_reservation,
@@ -41,6 +43,7 @@ from server.usecases.reservations import (
 )
 from server.usecases.sales import held_by
 from server.usecases.work import Shop
+from tests.builders_accounts import load_deeds
 from tests.builders_pieces import DEMO_SKU, DUE, SOMEBODY, bought_piece, delivery, demo_piece, selling
 from tests.builders_sales import ADDRESS, bought, new_key, sale_now
 from tests.builders_shop import Clock
@@ -172,6 +175,16 @@ def test_nobody_asks_for_more_than_two_and_the_desk_lets_go_with_a_reason(shop: 
     with shop.writing() as work:
         assert reserve_piece(work, pieces[2].id, SOMEBODY, new_key()).id > one.id
     assert told(shop) == ["piece_let_go"]
+    with shop.writing("Maeve") as work:
+        let_go_of_piece(work, pieces[2].id, "Its owner has it back.")
+        let_go_of_piece(work, pieces[2].id, "Its owner has it back.")
+        throw_away(work, pieces[2].id, "Zebedee Quirke says that it leaks")
+    assert told(shop) == ["piece_let_go", "piece_let_go"]
+    with shop.reading() as work:
+        deeds = [deed.what for deed in load_deeds(work.session)]
+    assert deeds[-2:] == [f"let go of reservation {one.id}", f"threw away piece {pieces[2].id}"], (
+        "a reason may name somebody"
+    )
 
 
 def test_what_is_set_aside_for_somebody_gets_no_dearer(shop: Shop) -> None:

@@ -255,7 +255,10 @@ def test_a_part_is_swapped_for_another_size_to_the_cent(shop: Shop) -> None:
         swap = preview_swap(work, sale, old.number, sku)
         before = load_on_hand(work.session)[sku]
         fee = work.catalogue.policy.sales.swap_fee_of("hand_wing")
-        now = swap_part(work, sale.id, old.number, sku, "W-77", swap_digest_of(swap), key)
+        with pytest.raises(InvalidInput, match="nothing leaves while money is owed"):
+            swap_part(work, sale.id, old.number, sku, "W-77", swap_digest_of(swap), key)
+    with shop.writing("Maeve") as work:
+        now = swap_part(work, sale.id, old.number, sku, "W-77", swap_digest_of(swap), key, "terminal")
     with shop.writing("Maeve") as work:
         assert swap_part(work, sale.id, old.number, sku, "W-77", "", key) == now
         assert load_on_hand(work.session)[sku] == before - 1
@@ -263,9 +266,12 @@ def test_a_part_is_swapped_for_another_size_to_the_cent(shop: Shop) -> None:
         assert (piece.state, piece.sku, piece.serial) == ("to_inspect", old.sku, old.serial)
         with pytest.raises(InvalidInput, match="does not have it"):
             preview_swap(work, now, old.number, sku)
+        with pytest.raises(InvalidInput, match="swapped once"):
+            preview_swap(work, now, now.items[-1].number, old.sku)
     new = now.items[-1]
     assert (new.takes_place_of, new.serial, new.is_tiered) == (old.number, "W-77", old.is_tiered)
-    assert now.owed == new.charged + fee - old.charged == -swap.total
+    assert now.owed == 0
+    assert now.settlements[-1].amount == new.charged + fee - old.charged == -swap.total == swap.left
     assert [paper.kind for paper in now.papers[1:]] == ["credit_note", "invoice"]
     back_again = given_back(shop, now, [new.number], kind="goodwill", why="as agreed")
     assert back_again.papers[-1].corrects == now.papers[-1].number, "the invoice that it stands on, not the first"
@@ -313,6 +319,14 @@ def test_something_faulty_is_replaced_and_claimed_from_the_maker(shop: Shop) -> 
     for _ in range(2):
         with shop.writing("Maeve") as work:
             remedy_fault(work, case.id, Done("replacement", serial="S-NEW"), key)
+    with shop.writing("Maeve") as work:
+        save_movements(work.session, [Movement(board.sku, "delivery", 1)], work.now, "Maeve")
+        with pytest.raises(Conflict, match="replaced already"):
+            remedy_fault(work, case.id, Done("replacement", serial="S-NEW-2"), new_key())
+        with pytest.raises(Conflict, match="used for something else"):
+            give_notice(work, sale.id, [1], "", sale.marks[0].key)
+        with pytest.raises(Conflict, match="used for something else"):
+            report_fault(work, sale.id, 1, "Loose.", work.today, sale.marks[0].key)
     now = sale_now(shop, sale.id)
     assert (now.owed, now.items[0].serial, len(now.papers)) == (0, "S-NEW", 1)
     with shop.writing("Maeve") as work:

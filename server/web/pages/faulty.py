@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.domain.errors import Conflict, Fault, InvalidInput
-from server.domain.faulty import CLAIM_WORDS, Case, guarantee_of
+from server.domain.faulty import CLAIM_WORDS, Case, Progress, guarantee_of
 from server.domain.lessons import read_day
 from server.domain.sales import Sale
 from server.usecases.faulty import Done, ToMaker, claim_fault, progress, remedy_fault, report_fault
@@ -155,7 +155,7 @@ def _page(
         )
 
     shown = next((case for case in cases if case.id == number), None)
-    has_claim = shown is not None and progress(sale, shown).claim is not None
+    so_far = progress(sale, shown) if shown is not None else Progress()
     return FaultPage(
         number=sale.id,
         code=sale.code,
@@ -163,9 +163,9 @@ def _page(
         chosen=_shown(work, sale, shown) if shown else None,
         others=tuple((case.id, words(case)) for case in cases if case is not shown),
         things=tuple((str(item.number), item.label) for item in sale.goods if item.is_with_customer),
-        remedies=REMEDY_CHOICES,
+        remedies=tuple(one for one in REMEDY_CHOICES if one[0] != "replacement" or so_far.remedy != "replacement"),
         olds=OLD_CHOICES,
-        claims=tuple((step, said.capitalize()) for step, said in CLAIM_WORDS.items() if has_claim or step == "sent"),
+        claims=tuple((step, said.capitalize()) for step, said in CLAIM_WORDS.items() if so_far.claim or step == "sent"),
         key=new_token(),
         typed=typed if typed is not None else {"noticed_on": work.today.isoformat()},
         faults=faults,

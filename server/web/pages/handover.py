@@ -23,6 +23,7 @@ from server.domain.handover import (
     Point,
     Taken,
     needs_serial,
+    parcels_of,
     points_for,
     read_signature,
 )
@@ -44,10 +45,12 @@ from server.usecases.handover import (
     sizes_to_choose,
     to_come,
 )
+from server.usecases.pieces import gear_to_look_at
 from server.usecases.sales import read_sale
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
 from server.web.pages.forms import Form, TypedForm, text_in, texts_in
+from server.web.pages.piece_words import title_of_piece
 from server.web.render import moment_words, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
@@ -64,6 +67,7 @@ FIELD_WORDS = {
     "tracking": "Tracking number",
     "parcels": "Boxes",
     "day": "The day",
+    "place": "What arrived",
     "address": "Address",
     "note": "Note",
 }
@@ -123,13 +127,14 @@ class SaleForm(TypedForm):
 
 @dataclass(frozen=True, kw_only=True)
 class HandOverPage(SaleForm):
-    """What is handed over now, the check list, and the signature."""
+    """What is handed over now, the check list, and the signature; `gear` is old gear not looked at yet, with what it counts for."""
 
     points: tuple[Point, ...]
     check_options: tuple[tuple[str, str], ...]
     done_before: tuple[tuple[int, str], ...]
     path: str
     pad: tuple[int, int]
+    gear: tuple[tuple[int, str, int], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,7 +149,7 @@ class RecordPage:
 
 @dataclass(frozen=True, slots=True)
 class SentShown:
-    """A parcel that was sent: when, by whom, by when it is expected, and whether that day has passed."""
+    """A parcel that was sent: when, by whom, by when it is expected, whether it is still on its way, and whether it is late."""
 
     when: str
     items: tuple[str, ...]
@@ -152,12 +157,13 @@ class SentShown:
     tracking: str
     parcels: int
     expected: str
+    is_on_its_way: bool
     is_late: bool
 
 
 @dataclass(frozen=True, kw_only=True)
 class DeliveryPage(SaleForm):
-    """What is to be sent, the label, and what is on its way."""
+    """What is to be sent, the label, and what is on its way; `arriving` are the parcels to choose from where there are several."""
 
     is_to_collect: bool
     zone: str
@@ -166,6 +172,7 @@ class DeliveryPage(SaleForm):
     label: tuple[str, ...]
     longest: float | None
     way: tuple[str, ...]
+    arriving: tuple[tuple[str, str], ...]
     sent: tuple[SentShown, ...]
     today: str
 
@@ -290,6 +297,7 @@ def _hand_over_page(
         done_before=tuple((one.place, one.when) for one in records_of(sale, work.catalogue.policy.shop)),
         path=signature.path if signature else "",
         pad=(PAD_WIDTH, PAD_HEIGHT),
+        gear=tuple((piece.id, title_of_piece(piece), piece.bought) for piece in gear_to_look_at(work, sale)),
     )
 
 
@@ -345,19 +353,29 @@ def _day(day: date | None, terms: ShopTerms) -> str:
 
 def sent_shown(sale: Sale, today: date, terms: ShopTerms) -> tuple[SentShown, ...]:
     """The parcels of a sale in words, the newest first; one that has arrived is not late."""
-    is_waiting = bool(on_the_way(sale))
     return tuple(
         SentShown(
-            moment_words(one.at, terms),
-            tuple(str(item["label"]) for item in one.about.get("items", ())),
-            str(one.about.get("carrier", "")),
-            str(one.about.get("tracking", "")),
-            int(one.about.get("parcels", 1)),
-            _day(date.fromisoformat(one.about["expected"]) if one.about.get("expected") else None, terms),
-            is_waiting and is_late(one, today),
+            moment_words(one.sent.at, terms),
+            tuple(str(item["label"]) for item in one.sent.about.get("items", ())),
+            str(one.sent.about.get("carrier", "")),
+            str(one.sent.about.get("tracking", "")),
+            int(one.sent.about.get("parcels", 1)),
+            _day(date.fromisoformat(one.sent.about["expected"]) if one.sent.about.get("expected") else None, terms),
+            bool(one.on_the_way),
+            bool(one.on_the_way) and is_late(one.sent, today),
         )
-        for one in reversed(sale.marks)
-        if one.kind == "sent"
+        for one in reversed(parcels_of(sale))
+    )
+
+
+def _arriving(sale: Sale, terms: ShopTerms) -> tuple[tuple[str, str], ...]:
+    """The parcels on their way by their places, in words, where there are several."""
+    way = on_the_way(sale)
+    if len(way) == 1:
+        return ()
+    return tuple(
+        (str(one.place), f"{moment_words(one.sent.at, terms)}: {', '.join(item.label for item in one.on_the_way)}")
+        for one in way
     )
 
 
@@ -378,7 +396,8 @@ def _delivery_page(
         expected=_day(expected_day(work, sale, work.today), terms),
         label=label_of(sale) if sale.address else (),
         longest=longest_of(work, here),
-        way=tuple(item.label for item in on_the_way(sale)),
+        way=tuple(item.label for parcel in on_the_way(sale) for item in parcel.on_the_way),
+        arriving=_arriving(sale, terms),
         sent=sent_shown(sale, work.today, terms),
         today=work.today.isoformat(),
     )
@@ -399,7 +418,9 @@ def send(request: Request, number: RowNumber, account: StaffOf, form: Form, shop
     try:
         with shop.writing(account.name) as work:
             if text_in(form, "do") == "arrived":
-                note_arrival(work, number, _read_day(text_in(form, "day")), text_in(form, "key"))
+                place = text_in(form, "place")
+                which = int(place) if place.isascii() and place.isdigit() and len(place) < 4 else None
+                note_arrival(work, number, _read_day(text_in(form, "day")), text_in(form, "key"), which)
             else:
                 sending = Sending(
                     _taken(form),

@@ -482,10 +482,10 @@ def give_back(request: Request, token: str, form: Form, shop: ShopOf, pages: Pag
         with shop.writing() as work:
             give_notice(work, sale_for(work, token).id, items, typed["text"], text_in(form, "key"))
         return see_other(f"/owned/{token}/give-back#noticed")
-    except InvalidInput as error:
-        faults = error.faults
+    except (InvalidInput, Conflict) as error:
+        faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading() as work:
         page = _give_back_page(work, sale_for(work, token))
         ticked = frozenset(f"take-{item}" for item in items)
         page = replace(page, typed=typed, ticked=ticked, faults=faults)
-        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop, status=422)
+        return pages.show(request, "returns/give_back.html", page, work.catalogue.policy.shop, status=status)

@@ -12,13 +12,14 @@ from starlette.responses import Response
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.fit import is_less
 from server.domain.kits import size_words
-from server.domain.sales import Item, Sale
+from server.domain.sales import MONEY, Item, Sale
 from server.domain.slots import SLOT_WORDS
 from server.domain.swaps import Swap, may_be_swapped
 from server.usecases.sales import policy_of, read_sale
-from server.usecases.swaps import digest_of, last_day_of_swap, preview_swap, sizes_for, swap_part
+from server.usecases.swaps import digest_of, last_day_of_swap, preview_swap, sizes_for, swap_part, to_pay_now
 from server.usecases.work import Work, new_token
 from server.web.pages.calls import RowNumber
+from server.web.pages.contract import MEANS_CHOICES
 from server.web.pages.forms import Form, TypedForm, text_in
 from server.web.render import day_words, see_other
 from server.web.signed import StaffOf
@@ -27,6 +28,7 @@ from server.web.state import PagesOf, ShopOf
 router = APIRouter(include_in_schema=False)
 
 MOST_DIGITS = 6
+FIELD_WORDS = {"serial": "Serial number of the new one", "means": "How they pay"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +68,16 @@ class SwapPage(TypedForm):
     sku: str
     swap: Swap | None
     left: int
+    in_cash: int
+    means: tuple[tuple[str, str], ...]
     digest: str
     key: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
+
+    def words_of(self, name: str) -> str:
+        """What a field is called."""
+        return FIELD_WORDS.get(name, "")
 
 
 def _part(work: Work, sale: Sale, item: Item, chosen: tuple[int, str]) -> PartShown:
@@ -119,6 +127,8 @@ def _page(
         sku=sku,
         swap=swap,
         left=sale.owed,
+        in_cash=to_pay_now(work, swap, "cash") if swap else 0,
+        means=MEANS_CHOICES,
         digest=digest_of(swap) if swap else "",
         key=new_token(),
         typed=typed or {},
@@ -142,14 +152,16 @@ def show(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf, pa
 
 @router.post("/desk/sales/{number}/swap")
 def swap(request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
-    """Swap what was shown."""
+    """Swap what was shown, with the payment of what is then left."""
     item, sku, serial = _number(text_in(form, "item")), text_in(form, "sku"), text_in(form, "serial")
+    said = text_in(form, "means")
+    means = next((one for one in MONEY if one == said), None)
     try:
         with shop.writing(account.name) as work:
-            swap_part(work, number, item, sku, serial, text_in(form, "digest"), text_in(form, "key"))
+            swap_part(work, number, item, sku, serial, text_in(form, "digest"), text_in(form, "key"), means)
         return see_other(f"/desk/sales/{number}")
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading(account.name) as work:
-        page = _page(work, read_sale(work, number), item, sku, {"serial": serial}, faults)
+        page = _page(work, read_sale(work, number), item, sku, {"serial": serial, "means": said}, faults)
         return pages.show(request, "returns/swap.html", page, work.catalogue.policy.shop, status=status)
