@@ -80,6 +80,7 @@ def test_from_a_quote_to_a_contract_paid_in_parts_with_its_papers(app: FastAPI, 
     assert staff.get(back).status_code == 409, "it is taken back once"
     assert "this receipt holds no more" in gone.open(receipt[0]).text
     shown = Reader(client).open(f"/owned/{token}/papers/1")
+    assert "IBAN" in Reader(client).open(f"/owned/{token}").text
     assert "Reference: " in shown.text, "while something is left to pay, the paper says where to"
 
 

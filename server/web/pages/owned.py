@@ -40,6 +40,7 @@ from server.usecases.swaps import last_day_of_swap
 from server.usecases.work import Work, new_token
 from server.web.pages.forms import Form, PhotoForm, TypedForm, photos_in, text_in
 from server.web.pages.handover import RecordShown, SentShown, records_of, sent_shown
+from server.web.pages.papers import bank_of
 from server.web.render import day_words, moment_words, see_other
 from server.web.state import PagesOf, ShopOf
 
@@ -119,6 +120,7 @@ class OwnedPage:
     state: str
     stands: str
     owed: int
+    bank: tuple[str, ...]
     parts: tuple[PartShown, ...]
     sent: tuple[SentShown, ...]
     papers: tuple[tuple[int, str, str, int], ...]
@@ -189,6 +191,7 @@ def _page(work: Work, sale: Sale) -> OwnedPage:
         state=sale.state,
         stands=_stands(sale, waiting),
         owed=sale.owed,
+        bank=bank_of(work.catalogue.policy, sale),
         parts=_parts(sale, owned, terms),
         sent=tuple(one for one in sent_shown(sale, work.today, terms) if one.is_on_its_way),
         papers=tuple(
