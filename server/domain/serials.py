@@ -22,7 +22,7 @@ def said_to_have_none(marks: Iterable[Mark]) -> frozenset[int]:
                 said[row["number"]] = bool(row.get("has_none"))
         if mark.kind == "swapped":
             said[mark.about.get("new", 0)] = bool(mark.about.get("has_none"))
-        if mark.kind == "serial":
+        if mark.kind in ("serial", "fault") and "has_none" in mark.about:
             said[mark.about.get("item", 0)] = bool(mark.about.get("has_none"))
     return frozenset(number for number, has_none in said.items() if has_none)
 
@@ -41,21 +41,27 @@ def may_be_corrected(item: Item) -> bool:
     return needs_serial(item) and not item.gone and (item.received_on is not None or item.sent_on is not None)
 
 
+def faults_of_typed(serial: str, has_none: bool) -> list[Fault]:
+    """What is wrong with a serial number as it was typed for a part that needs one, or with the tick that there is none on it."""
+    if serial and has_none:
+        return [
+            Fault("serial", "There is a serial number here, and the tick says that there is none.", "one of the two")
+        ]
+    if not serial and not has_none:
+        return [Fault("serial", "Its serial number is needed.", "the number on it, or the tick that there is none")]
+    if serial and not SERIAL.fullmatch(serial):
+        return [Fault("serial", "This cannot be a serial number.", SERIAL_ACCEPTED)]
+    return []
+
+
 def faults_of_serial(item: Item | None, serial: str, has_none: bool, why: str, others: Iterable[str]) -> list[Fault]:
     """Everything that is wrong with a correction; `others` are the serial numbers of the same SKU that are with customers."""
     faults = []
     if item is None or not may_be_corrected(item):
         words = "Which part? It has to be with the customer, or on its way there."
         faults.append(Fault("item", words, "one of the list"))
-    if serial and has_none:
-        words = "There is a serial number here, and the tick says that there is none."
-        faults.append(Fault("serial", words, "one of the two"))
-    elif not serial and not has_none:
-        words = "Its serial number is needed."
-        faults.append(Fault("serial", words, "the number on it, or the tick that there is none"))
-    elif serial and not SERIAL.fullmatch(serial):
-        faults.append(Fault("serial", "This cannot be a serial number.", SERIAL_ACCEPTED))
-    elif serial and folded_serial(serial) in {folded_serial(other) for other in others}:
+    faults += faults_of_typed(serial, has_none)
+    if serial and folded_serial(serial) in {folded_serial(other) for other in others}:
         words = "Another one of the same part was sold under this serial number: look at both again."
         faults.append(Fault("serial", words, "the number on this one"))
     elif item is not None and item.serial == serial and serial:

@@ -9,8 +9,10 @@ from typing import Any
 from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFree
 from server.domain.faulty import CLAIM_STEPS, REMEDIES, Case, Progress, progress_of
+from server.domain.handover import needs_serial
 from server.domain.pieces import Piece
 from server.domain.sales import MOST_PAYMENT, Item, Sale
+from server.domain.serials import faults_of_typed
 from server.domain.stock import Movement
 from server.persistence.accounts import write_deed
 from server.persistence.cases import add_case
@@ -33,6 +35,8 @@ class Done:
     why: str = ""
     serial: str = ""
     old: str = "maker"
+    has_none: bool = False
+    """Whether the new one has no serial number on it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +106,13 @@ def remedy_fault(work: Work, number: int, done: Done, key: str) -> Case:
         return case
     faults = _text_faults("why", done.why, is_needed=done.remedy == "none")
     if done.remedy not in REMEDIES or done.remedy == "refund":
-        faults.insert(0, Fault("remedy", "What was done?", "repair, replacement or none"))
-    if len(done.serial) > LONGEST_REFERENCE or not done.serial.isprintable():
+        faults.insert(0, Fault("remedy", "What was done?", "one of the list"))
+    if done.remedy == "replacement" and needs_serial(item):
+        faults += faults_of_typed(done.serial.strip(), done.has_none)
+    elif len(done.serial) > LONGEST_REFERENCE or not done.serial.isprintable():
         faults.append(Fault("serial", "This serial number cannot be kept.", SERIAL_ACCEPTED))
     if done.remedy == "replacement" and done.old not in ("maker", "scrapped"):
-        faults.append(Fault("old", "Where did the old one go?", "maker or scrapped"))
+        faults.append(Fault("old", "Where did the old one go?", "to the maker, or thrown away"))
     if faults:
         raise InvalidInput(faults)
     _refuse_settled(case)
@@ -119,6 +125,7 @@ def remedy_fault(work: Work, number: int, done: Done, key: str) -> Case:
             raise Conflict([Fault("remedy", "There is no second one of this: repair it, or give the price back.")])
         _replace_item(work, sale, item, done)
         about |= {"serial": done.serial.strip(), "old_serial": item.serial, "old": done.old}
+        about |= {"item": item.number, "has_none": done.has_none}
     mark(work, sale.id, "fault", key, done.why.strip(), about)
     work.commit()
     return case

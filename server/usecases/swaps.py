@@ -14,6 +14,7 @@ from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFree
 from server.domain.money import Cents
 from server.domain.sales import MONEY, Item, Means, Sale, cash_rounded
+from server.domain.serials import faults_of_typed
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
 from server.domain.swaps import Swap, is_new_part, last_day_to_swap, may_be_swapped, nearest_sizes, work_out_swap
@@ -27,8 +28,6 @@ from server.usecases.fit import fitter_for
 from server.usecases.returns import OTHER_SUM, first_invoice, to_pieces
 from server.usecases.sales import Payment, check_key, issue, locked_sale, mark, pay, policy_of
 from server.usecases.work import Work
-
-LONGEST_SERIAL = 60
 
 
 @dataclass(frozen=True)
@@ -127,12 +126,15 @@ def swap_part(
     digest: str,
     key: str,
     means: Means | None = None,
+    *,
+    has_none: bool = False,
 ) -> Sale:
     """Swap a part for another size, as it was shown (`digest`), in one transaction and once for each form.
 
     The old part is credited and goes to the used pieces to be looked at; the new one is charged with the fee and handed over at once.
-    What is then left to pay is paid by `means`, since nothing leaves while money is owed. Raises `NotFound`, `InvalidInput` with every
-    reason, `NotFree` where somebody else took it, or `Conflict` where it comes to something else by now.
+    Its `serial` is written down, or that it `has_none`. What is then left to pay is paid by `means`, since nothing leaves while money
+    is owed. Raises `NotFound`, `InvalidInput` with every reason, `NotFree` where somebody else took it, or `Conflict` where it comes
+    to something else by now.
     """
     check_key(key)
     sale = locked_sale(work, number)
@@ -141,9 +143,7 @@ def swap_part(
     faults = []
     if sku not in work.catalogue.parts:
         faults.append(Fault("sku", "The catalogue has no such part.", "a size in stock"))
-    if len(serial) > LONGEST_SERIAL or not serial.isprintable():
-        accepted = f"at most {LONGEST_SERIAL} letters, figures and signs"
-        faults.append(Fault("serial", "This serial number cannot be kept.", accepted))
+    faults += faults_of_typed(serial.strip(), has_none)
     if faults:
         raise InvalidInput(faults)
     lock_parts(work.session, [sku])
@@ -162,7 +162,7 @@ def swap_part(
     add_items(work.session, sale.id, [replace(swap.new, serial=serial.strip())])
     movement = Movement(sku, "handed_over", 1, f"sale {sale.id}, swapped for another size")
     save_movements(work.session, [movement], work.now, work.actor)
-    about = {"item": old.number, "new": swap.new.number, "sku": sku, "total": swap.total}
+    about = {"item": old.number, "new": swap.new.number, "sku": sku, "total": swap.total, "has_none": has_none}
     mark(work, sale.id, "swapped", key, about=about)
     words = f"swapped {old.sku} for {sku} in sale {sale.id}, {decimal_of(swap.total)} to the customer"
     write_deed(work.session, work.now, work.actor, words)

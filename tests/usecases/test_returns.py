@@ -290,7 +290,7 @@ def test_nothing_is_swapped_that_is_gone_or_too_late(shop: Shop, clock: Clock) -
         save_movements(work.session, [Movement(sku, "damage", pieces, "a storm")], work.now, "Maeve")
         work.commit()
     with shop.writing("Maeve") as work, pytest.raises(NotFree):
-        swap_part(work, sale.id, old.number, sku, "", "", new_key())
+        swap_part(work, sale.id, old.number, sku, "", "", new_key(), has_none=True)
     clock.forward(days=31)
     with shop.reading() as work, pytest.raises(InvalidInput, match="last day to swap"):
         preview_swap(work, sale, old.number, sku)
@@ -305,7 +305,7 @@ def test_something_faulty_is_replaced_and_claimed_from_the_maker(shop: Shop) -> 
             report_fault(work, sale.id, 99, "", None, new_key())
     assert [fault.field for fault in caught.value.faults] == ["item", "text", "noticed_on"]
     with shop.writing("Maeve") as work, pytest.raises(NotFree):
-        remedy_fault(work, case.id, Done("replacement"), new_key())
+        remedy_fault(work, case.id, Done("replacement", has_none=True), new_key())
     with shop.writing("Maeve") as work:
         save_movements(work.session, [Movement(board.sku, "delivery", 1)], work.now, "Maeve")
         work.commit()
@@ -316,6 +316,9 @@ def test_something_faulty_is_replaced_and_claimed_from_the_maker(shop: Shop) -> 
         with shop.writing("Maeve") as work:
             claim_fault(work, case.id, step, new_key())
     key = new_key()
+    for done in (Done("replacement"), Done("replacement", serial="S-NEW", has_none=True)):
+        with shop.writing("Maeve") as work, pytest.raises(InvalidInput, match="serial number"):
+            remedy_fault(work, case.id, done, key)
     for _ in range(2):
         with shop.writing("Maeve") as work:
             remedy_fault(work, case.id, Done("replacement", serial="S-NEW"), key)

@@ -29,7 +29,7 @@ from server.web.state import PagesOf, ShopOf
 router = APIRouter(include_in_schema=False)
 
 REPORT_FIELDS = ("item", "text", "noticed_on")
-DONE_FIELDS = ("remedy", "serial", "old", "why")
+DONE_FIELDS = ("remedy", "serial", "has_none", "old", "why")
 CLAIM_FIELDS = ("claim", "reference", "credited", "claim_why")
 FIELD_WORDS = {
     "item": "Which thing",
@@ -110,6 +110,15 @@ class FaultPage(TypedForm):
         return any(fault.field in names for fault in self.faults)
 
 
+def _numbers(sale: Sale, case: Case, now: str) -> str:
+    """The serial number of a faulty thing, and that of what it was replaced by."""
+    replaced = (mark.about for mark in sale.marks if mark.kind == "fault" and mark.about.get("case") == case.id)
+    before = next((str(about["old_serial"]) for about in replaced if "old_serial" in about), None)
+    if before is None:
+        return now
+    return f"{before or 'unknown'}, replaced by no. {now}" if now else f"{before}, replaced by one without a number"
+
+
 def _shown(work: Work, sale: Sale, case: Case) -> FaultShown:
     shop, terms = work.catalogue.policy.shop, policy_of(work, sale).sales
     item = sale.item(case.items[0]) if case.items else None
@@ -121,7 +130,7 @@ def _shown(work: Work, sale: Sale, case: Case) -> FaultShown:
     return FaultShown(
         id=case.id,
         what=item.label if item else "",
-        serial=item.serial if item else "",
+        serial=_numbers(sale, case, item.serial) if item else "",
         text=case.text,
         since=day_words(noticed, shop),
         says=holds.says if holds else "",
@@ -227,7 +236,7 @@ def remedy(request: Request, number: RowNumber, account: StaffOf, form: Form, sh
     """Write down what was done for the customer."""
     sale = _sale_of(shop, account, number)
     typed = {name: text_in(form, name) for name in DONE_FIELDS}
-    done = Done(typed["remedy"], typed["why"], typed["serial"], typed["old"] or "maker")
+    done = Done(typed["remedy"], typed["why"], typed["serial"], typed["old"], bool(typed["has_none"]))
     try:
         with shop.writing(account.name) as work:
             remedy_fault(work, number, done, text_in(form, "key"))

@@ -154,14 +154,17 @@ def show(request: Request, number: RowNumber, account: StaffOf, shop: ShopOf, pa
 def swap(request: Request, number: RowNumber, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """Swap what was shown, with the payment of what is then left."""
     item, sku, serial = _number(text_in(form, "item")), text_in(form, "sku"), text_in(form, "serial")
-    said = text_in(form, "means")
+    said, has_none = text_in(form, "means"), text_in(form, "has_none")
     means = next((one for one in MONEY if one == said), None)
     try:
         with shop.writing(account.name) as work:
-            swap_part(work, number, item, sku, serial, text_in(form, "digest"), text_in(form, "key"), means)
+            digest, key = text_in(form, "digest"), text_in(form, "key")
+            swap_part(work, number, item, sku, serial, digest, key, means, has_none=bool(has_none))
         return see_other(f"/desk/sales/{number}")
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading(account.name) as work:
-        page = _page(work, read_sale(work, number), item, sku, {"serial": serial, "means": said}, faults)
+        page = _page(
+            work, read_sale(work, number), item, sku, {"serial": serial, "means": said, "has_none": has_none}, faults
+        )
         return pages.show(request, "returns/swap.html", page, work.catalogue.policy.shop, status=status)
