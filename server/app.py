@@ -27,6 +27,7 @@ from server.outside.mail import Mailer
 from server.persistence.engine import Place
 from server.security.passwords import Passwords
 from server.settings import Settings
+from server.usecases.aftercare import forget_questions, tell_follow_ups
 from server.usecases.messages import send_due
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
@@ -44,24 +45,38 @@ from server.web.pages import beside as page_beside
 from server.web.pages import bookings as page_bookings
 from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
+from server.web.pages import contract as page_contract
+from server.web.pages import corrections as page_corrections
 from server.web.pages import counter as page_counter
 from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
+from server.web.pages import expected as page_expected
+from server.web.pages import faulty as page_faulty
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
+from server.web.pages import handover as page_handover
 from server.web.pages import learner as page_learner
 from server.web.pages import lessons as page_lessons
 from server.web.pages import look as page_look
 from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
+from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
+from server.web.pages import papers as page_papers
 from server.web.pages import photos as page_photos
+from server.web.pages import pieces as page_pieces
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
+from server.web.pages import questions as page_questions
 from server.web.pages import quotes as page_quotes
+from server.web.pages import returns as page_returns
+from server.web.pages import sales as page_sales
+from server.web.pages import serials as page_serials
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
+from server.web.pages import swaps as page_swaps
 from server.web.pages import units as page_units
+from server.web.pages import used as page_used
 from server.web.pages import worksheets as page_worksheets
 from server.web.render import Pages, environment
 from server.web.signed import owner, signed_in
@@ -77,6 +92,7 @@ HIDDEN_FROM_ROBOTS = (
     "/bookings/",
     "/owned/",
     "/photos/",
+    "/used/reservations/",
     "/desk",
     "/messages/",
     "/api/",
@@ -121,11 +137,15 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_news,
         page_prepared,
         page_bookings,
+        page_returns,
         page_photos,
+        page_owned,
+        page_used,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
-    app.include_router(page_accounts.open_router)
+    for open_door in (page_accounts, page_sales, page_papers):
+        app.include_router(open_door.open_router)
     for desk_door in (
         page_desk,
         page_called_up,
@@ -138,8 +158,20 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_deposits,
         page_messages,
         page_accounts,
+        page_swaps,
+        page_faulty,
+        page_handover,
+        page_serials,
+        page_questions,
+        page_contract,
+        page_sales,
+        page_corrections,
+        page_papers,
+        page_pieces,
+        page_expected,
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
+    app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
     for owners_door in (page_accounts, page_messages):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
@@ -205,6 +237,10 @@ async def _sweep_for_ever(shop: Shop) -> None:
 def _sweep(shop: Shop) -> None:
     with shop.writing("sweep") as work:
         swept = sweep(work)
+    with shop.writing("sweep") as work:
+        tell_follow_ups(work)
+    with shop.writing("sweep") as work:
+        forget_questions(work)
     if not swept.is_nothing:
         log.info("swept", extra=asdict(swept))
 

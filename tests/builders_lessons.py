@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import timedelta
 from itertools import count
 
 from server.domain.lessons import Booking, Conditions, PlaceAsked, read_asked
@@ -29,10 +30,17 @@ def typed_time(**given: str) -> Mapping[str, str]:
     return {**usual, **given}
 
 
+def day_ahead(shop: Shop, days: int = 3) -> str:
+    """A day so many days from now by the shop's clock, as it is typed; with a clock at `NOON` the third is 28 November 2026."""
+    with shop.reading() as work:
+        return (work.today + timedelta(days=days)).isoformat()
+
+
 def lesson(shop: Shop, **given: str) -> int:
-    """The number of a new time on the calendar."""
+    """The number of a new time on the calendar, in three days unless it is said otherwise."""
     with shop.writing("Maeve") as work:
-        return make_times(work, typed_time(**given))[0]
+        day = (work.today + timedelta(days=3)).isoformat()
+        return make_times(work, typed_time(**{"day": day, **given}))[0]
 
 
 def typed_learner(**given: str) -> dict[str, str]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from itertools import count
+from typing import Any
 from urllib.parse import urlsplit
 
 import httpx
@@ -14,26 +15,45 @@ from server.domain.accounts import Role
 from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
 from server.domain.assessments import read_seen
 from server.domain.messages import KINDS
-from server.domain.stock import Movement
+from server.domain.sales import Sale
+from server.domain.stock import Contact, Movement
+from server.outside.photos import clean_photo
 from server.persistence.accounts import account_named
 from server.persistence.stock import load_free, save_movements
 from server.usecases.accounts import recover_by_command
+from server.usecases.aftercare import answer_question, ask_question, questions_to_answer, record_session
 from server.usecases.assessments import keep_assessment
 from server.usecases.calls import promise_call
+from server.usecases.corrections import take_entry_back
 from server.usecases.deposits import take_deposit
+from server.usecases.expected import book_arrival
+from server.usecases.faulty import ToMaker, claim_fault, report_fault
+from server.usecases.handover import Sending, send_off
 from server.usecases.lessons import call_weather
 from server.usecases.messages import give_up, outbox, tell
+from server.usecases.photos import keep_photos
+from server.usecases.pieces import about_piece, change_piece, list_pieces
 from server.usecases.quotes import issue_quote, read_quote
+from server.usecases.reservations import reserve_delivery, reserve_piece
+from server.usecases.returns import give_notice
+from server.usecases.standing import withdraw_quote
 from server.usecases.stock import confirm_hold
+from server.usecases.swaps import sizes_for
 from server.usecases.work import Shop, new_token
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
 from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
-from tests.builders_lessons import booked, lesson
+from tests.builders_goods import given_back, kit_received
+from tests.builders_handover import owned, sent, taken_of
+from tests.builders_lessons import booked, day_ahead, lesson
+from tests.builders_photos import phone_photo
+from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
+from tests.builders_sales import agreed_quote, bought, new_key
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
 from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
 
+TRADED_BOARD = {"slot": "board", "price_new": 110_000, "months": 18, "condition": "good"}
 LAST_DIGITS = count(1000)
 NO_TOKEN = "abcdefghijklmnopqrstuv"
 KEPT_MAST = {"keeps-mast-0-length_cm": "72", "keeps-mast-0-track": "twin-track", "keeps-mast-0-mount": "cone"}
@@ -405,7 +425,31 @@ def _desk_full(world: World) -> Seen:
     account_token(world.shop, "Maeve", "staff")
     with world.shop.writing("Maeve") as work:
         promise_call(work, 1, name="Some One", phone="020 910 0177", about="Her mast", day=str(work.today), at="23:59")
+    _much_open(world)
+    sent(world.shop, bought(world.shop, delivery="deliver"))
+    wing = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, wing, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
     return Seen("/desk")
+
+
+def _much_open(world: World) -> Seen:
+    """A sale of which something comes back, something is faulty, old gear was not brought, and a payment was a mistake."""
+    sale = owned(world.fill().shop, trades=[TRADED_BOARD])
+    with world.shop.writing() as work:
+        give_notice(work, sale.id, [6], "Too wild.", new_key())
+    with world.shop.writing("Maeve") as work:
+        report_fault(work, sale.id, 2, "It clicks at every turn.", work.today, new_key())
+    paid_in = next(one for one in sale.settlements if one.means == "terminal")
+    with world.shop.writing("Maeve") as work:
+        take_entry_back(work, sale.id, paid_in.id, "it was another sale", new_key())
+    return Seen(f"/desk/sales/{sale.id}")
+
+
+def _entry_back_wrong(world: World) -> Seen:
+    sale = bought(world.shop, paid=1200_00)
+    entry = next(one for one in sale.settlements if one.means == "terminal").id
+    return Seen(f"/desk/sales/{sale.id}/entries/{entry}/take-back", encoded([("why", ""), ("key", new_key())]), 422)
 
 
 # Lessons.
@@ -426,7 +470,7 @@ def _place_wrong(world: World) -> Seen:
 
 
 def _booking(world: World) -> Seen:
-    lesson(world.shop, day="2026-12-05")
+    lesson(world.shop, day=day_ahead(world.shop, 10))
     return Seen(f"/bookings/{booked(world.shop, lesson(world.shop)).token}")
 
 
@@ -450,7 +494,7 @@ def _fee_with_kit(world: World) -> Seen:
 
 def _week_of_lessons(world: World) -> Seen:
     booked(world.shop, lesson(world.shop, kind="group"))
-    return Seen("/desk/lessons?from=2026-11-28")
+    return Seen(f"/desk/lessons?from={day_ahead(world.shop)}")
 
 
 def _lesson_at_desk(world: World) -> Seen:
@@ -531,6 +575,321 @@ def _given_up(world: World) -> Seen:
     _outbox(world)
     with world.shop.reading() as work:
         return Seen(f"/desk/messages/{outbox(work)[-1].id}")
+
+
+# Giving back, swapping, faulty goods.
+
+
+def _kit_received(world: World) -> Sale:
+    return kit_received(
+        world.fill().shop, trades=[{"slot": "board", "price_new": 900_00, "months": 18, "condition": "good"}]
+    )
+
+
+def _return(query: str, status: int = 200) -> State:
+    """A return at the desk as it is worked out, of which the customer has told us."""
+
+    def made(world: World) -> Seen:
+        sale = _kit_received(world)
+        with world.shop.writing() as work:
+            give_notice(work, sale.id, [1, 6], "Too wild for me.", new_key())
+        return Seen(f"/desk/sales/{sale.id}/return{query.replace('today', sale.made_on.isoformat())}", None, status)
+
+    return made
+
+
+def _to_contract(world: World) -> str:
+    """The address of the form that makes the contract of a quote that is held."""
+    quote = agreed_quote(world.shop, delivery="deliver", trades=[TRADED_BOARD], deposit_codes=[])
+    return f"/desk/quotes/{quote.code}/contract"
+
+
+def _nobodys_contract(world: World) -> Seen:
+    with world.shop.writing() as work:
+        return Seen(f"/desk/quotes/{issue_quote(work, learner()).code}/contract")
+
+
+def _contract_wrong(world: World) -> Seen:
+    form = b"revision=1&key=form-key-wrong&concluded=owl&address=x&amount=much&means=&together=HKBN"
+    return Seen(_to_contract(world), form, 422)
+
+
+def _sold(address: str = "", **given: object) -> State:
+    """A sale at the desk, of which half is paid, or an address that belongs to it."""
+
+    def made(world: World) -> Seen:
+        sale = bought(world.shop, paid=1200_00, **given)  # type: ignore[arg-type]
+        receipt = next(one for one in sale.settlements if one.means == "terminal").id
+        return Seen(
+            (address or "/desk/sales/{number}").format(
+                number=sale.id,
+                token=sale.token,
+                code=sale.code,
+                quote=sale.quote_token,
+                receipt=receipt,
+                paper=sale.papers[0].number,
+            )
+        )
+
+    return made
+
+
+def _cases_open(world: World) -> Seen:
+    """A notice, a return that waits for its money, and something faulty."""
+    _return("")(world)
+    given_back(world.shop, _kit_received(world))
+    _fault(world)
+    return Seen("/desk/cases")
+
+
+def _give_back(world: World) -> Seen:
+    sale = _kit_received(world)
+    with world.shop.writing() as work:
+        give_notice(work, sale.id, [6], "", new_key())
+    return Seen(f"/owned/{sale.token}/give-back")
+
+
+def _swap(world: World) -> Seen:
+    sale = _kit_received(world)
+    with world.shop.reading() as work:
+        wing = next(item for item in sale.items if item.slot == "hand_wing")
+        sku = next(one.part.sku for one in sizes_for(work, sale, wing) if not one.refusal)
+    return Seen(f"/desk/sales/{sale.id}/swap?item={wing.number}&sku={sku}")
+
+
+def _fault(world: World) -> Seen:
+    sale = _kit_received(world)
+    with world.shop.writing("Maeve") as work:
+        case = report_fault(work, sale.id, 1, "The track is loose, and it clicks.", work.today, new_key())
+    with world.shop.writing("Maeve") as work:
+        claim_fault(work, case.id, ToMaker("sent", "R 17", 0, "with three photographs"), new_key())
+    return Seen(f"/desk/sales/{sale.id}/fault")
+
+
+def _fault_wrong(world: World) -> Seen:
+    sale = _kit_received(world)
+    return Seen(f"/desk/sales/{sale.id}/fault", encoded([("noticed_on", "never"), ("key", new_key())]), 422)
+
+
+def _handing(world: World) -> Seen:
+    """With old gear that nobody has looked at yet."""
+    trades = [{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}]
+    sale = bought(world.fill().shop, extras=["helmet", "wetsuit"], trades=trades)
+    return Seen(f"/desk/sales/{sale.id}/hand-over")
+
+
+def _handing_wrong(world: World) -> Seen:
+    sale = bought(world.fill().shop)
+    first, second = [item for item in sale.goods if item.is_core][:2]
+    typed = [("key", new_token()), ("item", str(first.number)), ("item", str(second.number))]
+    typed += [(f"serial-{first.number}", "A 17"), ("check-vest", "not_done"), ("signed_by", "Some One")]
+    return Seen(f"/desk/sales/{sale.id}/hand-over", encoded(typed), 422)
+
+
+def _handed_record(world: World) -> Seen:
+    return Seen(f"/desk/sales/{owned(world.fill().shop).id}/hand-over/1")
+
+
+def _delivering(world: World) -> Seen:
+    return Seen(f"/desk/sales/{bought(world.fill().shop, delivery='deliver').id}/delivery")
+
+
+def _in_two_parcels(world: World) -> Sale:
+    """Sent one after the other."""
+    sale = bought(world.fill().shop, delivery="deliver")
+    taken = taken_of(sale, held_only=True)
+    for few in (taken[:2], taken[2:]):
+        with world.shop.writing("Maeve") as work:
+            sale = send_off(work, sale.id, Sending(few, "Strand Parcels", "SP 1234", 1), new_token())
+    return sale
+
+
+def _on_its_way(world: World) -> Seen:
+    return Seen(f"/desk/sales/{_in_two_parcels(world).id}/delivery")
+
+
+def _labels(world: World) -> Seen:
+    return Seen(f"{_delivering(world).address}/label?parcels=2")
+
+
+def _sessions(world: World) -> Seen:
+    sale = owned(world.fill().shop)
+    with world.shop.writing("Maeve") as work:
+        record_session(work, sale.id, "support", "Light wind, long runs", new_token())
+    return Seen(f"/desk/sales/{sale.id}/sessions")
+
+
+def _serials(world: World) -> Seen:
+    sale = owned(world.fill().shop)
+    form = [("item", str(sale.goods[0].number)), ("serial", "!"), ("key", new_key())]
+    return Seen(f"/desk/sales/{sale.id}/serials", encoded(form), 422)
+
+
+def _coming_back(world: World) -> Seen:
+    """The board came back and waits for its money, and the customer gives back the hand wing as well."""
+    sale = given_back(world.shop, _kit_received(world), [1])
+    with world.shop.writing() as work:
+        give_notice(work, sale.id, [6], "", new_key())
+    return Seen(f"/owned/{sale.token}")
+
+
+def _worked_out(world: World) -> Seen:
+    return Seen(f"/owned/{_kit_received(world).token}/give-back?take=1&take=6")
+
+
+def _parcel_coming(world: World) -> Seen:
+    return Seen(f"/owned/{_in_two_parcels(world).token}")
+
+
+def _owned(world: World) -> Seen:
+    """With a question that was answered and one with a photograph that was not."""
+    sale = owned(world.fill().shop)
+    with world.shop.writing() as work:
+        first = ask_question(work, sale, sale.goods[0].number, "Does the vent stay open?", (), new_token())
+        photo = clean_photo(phone_photo((240, 180)))
+        ask_question(work, sale, None, "There is a nick in the edge. May I ride?", [photo], new_token())
+    with world.shop.writing("Maeve") as work:
+        answer_question(work, first.id, "Shut on the water, open when it travels or lies in the sun.")
+    return Seen(f"/owned/{sale.token}")
+
+
+def _asking_wrong(world: World) -> Seen:
+    address = f"/owned/{bought(world.fill().shop).token}/ask"
+    return _sent(Reader(world.client).open(address), "Ask", 422, text="?")
+
+
+def _questions(world: World) -> Seen:
+    _owned(world)
+    return Seen("/desk/questions")
+
+
+def _question(world: World) -> Seen:
+    _owned(world)
+    with world.shop.reading() as work:
+        return Seen(f"/desk/questions/{questions_to_answer(work)[-1].question.id}")
+
+
+def _recalled(world: World) -> Seen:
+    sale = owned(world.fill().shop)
+    sku = next(item.sku for item in sale.items if item.slot == "fuselage")
+    return Seen("/desk/recall", encoded([("sku", sku), ("first", f"{sku}-1"), ("last", f"{sku}-9999")]))
+
+
+def _pay_wrong(world: World) -> Seen:
+    sale = bought(world.shop, paid=1200_00)
+    form = b"key=form-key-wrong&way=in&amount=99999&means=cash&note="
+    return Seen(f"/desk/sales/{sale.id}/pay", form, 422)
+
+
+def _withdrawn(address: str) -> State:
+    def made(world: World) -> Seen:
+        quote = agreed_quote(world.shop)
+        with world.shop.writing("Maeve") as work:
+            withdraw_quote(work, quote.code, "The board was damaged in the store.")
+        return Seen(address.format(token=quote.token, code=quote.code))
+
+    return made
+
+
+def _wing(world: World, photo: str = "used-wing", **given: Any) -> int:
+    """A used hand wing with a photograph of its own; its number."""
+    piece = bought_piece(world.shop, **given)
+    with world.shop.writing("Maeve") as work:
+        keep_photos(work, about_piece(piece.id), [drawn_photo(photo)])
+        work.commit()
+    return piece.id
+
+
+def _used_all(world: World) -> Seen:
+    """Two used pieces, one of them held, a demonstration piece, and a part and an old board that are due."""
+    held = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, held, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    _wing(world, "used-board", slot="board", name="Little Tern 110", price=620_00, measures={"volume_l": 110})
+    demo_piece(world.shop)
+    delivery(world.shop)
+    gear = _old_gear(world)
+    with world.shop.writing("Maeve") as work:
+        change_piece(work, gear, {"name": "Sandpiper 95", "condition": "good"}, work.today + timedelta(days=9))
+    return Seen("/used")
+
+
+def _old_gear(world: World) -> int:
+    """Old gear that is to come with a sale; its number."""
+    world.fill()
+    given = [{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}]
+    sale = bought(world.shop, trades=given)
+    with world.shop.reading() as work:
+        return next(one.id for one in list_pieces(work) if one.from_sale == sale.id)
+
+
+def _used_piece(world: World) -> Seen:
+    return Seen(f"/used/pieces/{_wing(world)}")
+
+
+def _used_held(world: World) -> Seen:
+    number = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, number, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    return Seen(f"/used/pieces/{number}")
+
+
+def _used_wrong(world: World) -> Seen:
+    reader = Reader(world.client).open(f"/used/pieces/{_wing(world)}")
+    return _sent(reader, "Ask to hold it", 422, name="", email="nowhere")
+
+
+def _due_part(world: World) -> Seen:
+    return Seen(f"/used/expected/{delivery(world.shop).id}")
+
+
+def _reserved(world: World) -> Seen:
+    reader = Reader(world.client).open(f"/used/pieces/{_wing(world)}")
+    reader.press("Ask to hold it", name="Some One", email=f"used{next(LAST_DIGITS)}@example.org")
+    return Seen(reader.address)
+
+
+def _pieces_at_desk(world: World) -> Seen:
+    _used_all(world)
+    return Seen("/desk/pieces")
+
+
+def _piece_for_sale(world: World) -> Seen:
+    number = _wing(world)
+    with world.shop.writing() as work:
+        reserve_piece(work, number, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    return Seen(f"/desk/pieces/{number}")
+
+
+def _gear_to_look_at(world: World) -> Seen:
+    return Seen(f"/desk/pieces/{_old_gear(world)}")
+
+
+def _gear_wrong(world: World) -> Seen:
+    return Seen(f"/desk/pieces/{_old_gear(world)}/inspect", b"found_condition=&value=x&key=form-key-0", 422)
+
+
+def _deliveries(world: World) -> Seen:
+    delivery(world.shop)
+    return Seen("/desk/expected")
+
+
+def _delivery_at_desk(world: World) -> Seen:
+    coming = delivery(world.shop)
+    with world.shop.writing() as work:
+        reserve_delivery(work, coming.id, Contact("Some One", f"used{next(LAST_DIGITS)}@example.org"), new_token())
+    return Seen(f"/desk/expected/{coming.id}")
+
+
+def _reservation_here(world: World) -> Seen:
+    """A part that came for somebody, to be sold."""
+    coming = delivery(world.shop)
+    with world.shop.writing() as work:
+        who = Contact("Some One", f"used{next(LAST_DIGITS)}@example.org")
+        one = reserve_delivery(work, coming.id, who, new_token())
+    with world.shop.writing("Maeve") as work:
+        book_arrival(work, coming.id, 1, 0)
+    return Seen(f"/desk/reservations/{one.id}")
 
 
 STATES: dict[str, State] = {
@@ -653,11 +1012,73 @@ STATES: dict[str, State] = {
     "comparison": _beside(mass_kg=92.5, foil_stage="turning", to_feet="quick", extras=["helmet"]),
     "comparison of the same": _beside(),
     "glossary": _at("/words"),
+    "contract": _as("staff", lambda world: Seen(_to_contract(world))),
+    "contract, wrong": _as("staff", _contract_wrong),
+    "contract of nobody's yet": _as("staff", _nobodys_contract),
+    "sale": _as("staff", _sold()),
+    "sale with much open": _as("staff", _much_open),
+    "entry taken back, wrong": _as("staff", _entry_back_wrong),
+    "payment": _as("staff", _sold("/desk/sales/{number}/pay")),
+    "payment, wrong": _as("staff", _pay_wrong),
+    "receipt": _sold("/owned/{token}/receipts/{receipt}"),
+    "invoice": _sold("/owned/{token}/papers/{paper}", trades=[TRADED_BOARD]),
+    "sales": _as("staff", _sold("/desk/sales")),
+    "papers": _as("staff", _sold("/desk/papers")),
+    "quote bought": _sold("/quotes/{quote}"),
+    "quote bought, at the desk": _as("staff", _sold("/desk/quotes/{code}")),
+    "quote withdrawn": _withdrawn("/quotes/{token}"),
+    "quote withdrawn, at the desk": _as("staff", _withdrawn("/desk/quotes/{code}")),
+    "withdraw a quote": _as("staff", lambda world: Seen(f"/desk/quotes/{agreed_quote(world.shop).code}/withdraw")),
     "shared kit, not yet shared": lambda world: Seen(at_the_kit(world.client).address.replace("/kit", "/shared")),
     "shared kit, waiting": _shared_alone,
     "shared kit of two": _shared_by_two,
+    "handing over": _as("staff", _handing),
+    "handing over, wrong": _as("staff", _handing_wrong),
+    "handed over": _as("staff", _handed_record),
+    "delivery": _as("staff", _delivering),
+    "delivery on its way": _as("staff", _on_its_way),
+    "labels": _as("staff", _labels),
+    "sessions with a kit": _as("staff", _sessions),
+    "kit owned": _owned,
+    "kit owned, coming back": _coming_back,
+    "kit owned, parcel coming": _parcel_coming,
+    "giving back, worked out for the customer": _worked_out,
+    "serial number, wrong": _as("staff", _serials),
+    "asking, wrong": _asking_wrong,
+    "questions": _as("staff", _questions),
+    "question": _as("staff", _question),
+    "recall, found": _as("staff", _recalled),
+    "recall, wrong": _as("staff", _posted("/desk/recall", 422, sku="", first="none")),
     "error 404": _at("/nowhere", 404),
     "error 404 of a quote": _at(f"/quotes/{NO_TOKEN}", 404),
     "error 405": lambda world: Seen("/privacy", b"", 405),
     "error 422": _kept_without_answers,
+    "return at the desk": _as("staff", _return("")),
+    "return at the desk, worked out": _as(
+        "staff",
+        _return("?kind=cancel&notice_on=today&take=1&take=6&wear-1=10&fetch-1=yes"),
+    ),
+    "return at the desk, wrong": _as("staff", _return("?kind=goodwill&notice_on=never&take=1&wear-1=99", 422)),
+    "returns and faults": _as("staff", _cases_open),
+    "giving back": _give_back,
+    "swap at the desk": _as("staff", _swap),
+    "fault at the desk": _as("staff", _fault),
+    "fault at the desk, wrong": _as("staff", _fault_wrong),
+    "used, all of it": _used_all,
+    "used piece": _used_piece,
+    "used piece, held": _used_held,
+    "used piece, contact wrong": _used_wrong,
+    "part that is due": _due_part,
+    "request to hold a used piece": _reserved,
+    "pieces at the desk": _as("staff", _pieces_at_desk),
+    "pieces at the desk, wrong": _as(
+        "staff", _posted("/desk/pieces", 422, source="", hours="many", price="x", key=NO_TOKEN)
+    ),
+    "piece for sale, asked for": _as("staff", _piece_for_sale),
+    "old gear to look at": _as("staff", _gear_to_look_at),
+    "old gear to look at, wrong": _as("staff", _gear_wrong),
+    "deliveries to come": _as("staff", _deliveries),
+    "deliveries to come, wrong": _as("staff", _posted("/desk/expected", 422, sku="nothing", pieces="0", key=NO_TOKEN)),
+    "delivery at the desk": _as("staff", _delivery_at_desk),
+    "part that came for somebody": _as("staff", _reservation_here),
 }

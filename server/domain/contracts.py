@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from server.domain.catalogue import Part
+from server.domain.catalogue import Catalogue, Part
 from server.domain.money import Cents, round_half_up, spread
-from server.domain.pricing import BY_HAND, Breakdown, Line
+from server.domain.pricing import BY_HAND, Breakdown, Line, fee_to
 from server.domain.quotes import Quote
 from server.domain.sales import Item, PaperLine
 
@@ -72,6 +72,15 @@ def invoice_lines(items: tuple[Item, ...], delivery: Cents, percent: Decimal) ->
         for item in items
     ]
     return (*lines, *((PaperLine(DELIVERY, delivery, percent),) if delivery else ()))
+
+
+def plain_delivery(quote: Quote, catalogue: Catalogue) -> Cents:
+    """What the plainest delivery of a quote costs: what is charged, unless another fee was agreed by hand; then the table's."""
+    price = quote.kit.price
+    zone = quote.answers.get("zone") or catalogue.policy.shop.home_zone
+    if not any(line.kind == "delivery" and line.goes_to in ("", zone) for line in quote.agreed.lines):
+        return price.delivery
+    return fee_to(zone, [line.slot for line in price.lines if line.is_core], catalogue)
 
 
 def gear_of(quote: Quote) -> tuple[GearTaken, ...]:

@@ -105,8 +105,10 @@ def _at_most(free: int) -> str:
 
 
 def said_codes(codes: Iterable[str]) -> str:
-    """Codes of quotes in a sentence: quote HKBN 04QA, or quotes HKBN 04QA and 16JD 00AB."""
+    """Codes of quotes in a sentence: quote HKBN 04QA, or quotes HKBN 04QA and 16JD 00AB; without any, a part that came for somebody."""
     spaced = [spaced_code(code) for code in codes]
+    if not spaced:
+        return "somebody who waited for it"
     if len(spaced) < 2:
         return f"quote {''.join(spaced)}"
     return f"quotes {', '.join(spaced[:-1])} and {spaced[-1]}"

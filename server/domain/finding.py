@@ -30,14 +30,15 @@ UNDECOMPOSED = str.maketrans(
     {"ø": "o", "ł": "l", "đ": "d", "ð": "d", "þ": "th", "æ": "ae", "œ": "oe", "ı": "i", "'": "", "’": "", "-": " "}
 )
 
-MetAs = Literal["hold", "worksheet", "call"]
+MetAs = Literal["hold", "worksheet", "call", "sale", "reservation"]
 
 
 @dataclass(frozen=True, slots=True)
 class Met:
-    """Where somebody was met before: a hold they asked for, a worksheet made for them, a call promised to them.
+    """Where somebody was met before: a hold they asked for, a worksheet made for them, a call promised to them, what they bought.
 
-    `code` is the quote it belongs to, empty where there is none; `worksheet` the address of a worksheet.
+    `code` is the quote it belongs to, empty where there is none; `worksheet` the address of a worksheet, `sale` the number of a sale,
+    `reservation` that of a request to hold a used piece or a part to come.
     """
 
     met_as: MetAs
@@ -45,6 +46,8 @@ class Met:
     at: datetime
     code: str = ""
     worksheet: str = ""
+    sale: int = 0
+    reservation: int = 0
 
 
 @dataclass(frozen=True, slots=True)

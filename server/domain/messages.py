@@ -89,6 +89,12 @@ LESSON_SAMPLES = {
     "link": "https://shop.example/bookings/sample",
 }
 QUOTE_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/quotes/sample"}
+OWNED_SAMPLES = {**SHOP_SAMPLES, "code": "7K3M 9XTR", "link": "https://shop.example/owned/sample"}
+PIECE_SAMPLES = {
+    **SHOP_SAMPLES,
+    "what": "Shearwater 5.5, Saltmarsh Wings",
+    "link": "https://shop.example/used/reservations/sample",
+}
 SIGNED = "\n\n{shop}\n{telephone}\n"
 LESSON_LINES = "{lesson}\n{when}\n{where}, with {instructor}"
 
@@ -185,6 +191,16 @@ KINDS = (
         "Dear {name},\n\nthe parts of your quote {code} are put aside for you until {until}.\n\nYour quote:\n{link}",
     ),
     _kind(
+        "quote_withdrawn",
+        "A quote is withdrawn",
+        "when the desk withdraws a quote whose parts somebody had asked to hold",
+        {**QUOTE_SAMPLES, "because": "The mast of this kit was called back by its maker."},
+        ("because",),
+        "We have withdrawn your quote {code}",
+        "Dear {name},\n\nwe have withdrawn your quote {code}, and nothing is set aside for it any more:\n\n{because}\n\nYou owe"
+        " nothing for it. Ring us, and we make you a new one. What it said is still here:\n{link}",
+    ),
+    _kind(
         "contract_made",
         "A contract is made",
         "when the shop takes payment for a quote",
@@ -192,14 +208,154 @@ KINDS = (
             **SHOP_SAMPLES,
             "code": "7K3M 9XTR",
             "link": "https://shop.example/owned/sample",
-            "paid": "500.00",
-            "left": "3250.00",
+            "paid": "€500.00",
+            "left": "€3,250.00",
         },
         ("code", "link"),
         "Your kit {code} is yours",
         "Dear {name},\n\nthank you. Your kit {code} is bought, and its parts stay aside for you until they are handed over.\n\n"
         "Paid: {paid}\nLeft to pay: {left}\n\nYour papers, what you may give back and until when, and how to swap a size or ask us"
         " something stand on your own page:\n{link}\n\nKeep its address to yourself: whoever has it sees the page.",
+    ),
+    _kind(
+        "notice_received",
+        "Somebody gives something back",
+        "when somebody tells us, on their own page or at the desk, that they give something back",
+        {
+            **SHOP_SAMPLES,
+            "code": "7K3M 9XTR",
+            "link": "https://shop.example/owned/sample",
+            "day": "5 December 2026",
+            "items": "Board 104\nHand wing 5.5",
+            "due": "21 December 2026",
+        },
+        ("day", "items"),
+        "We have your notice of {day}",
+        "Dear {name},\n\non {day} you told us that you give this back, of your kit {code}:\n\n{items}\n\nKeep this message: it"
+        " shows that you told us in time. Send or bring the things within 14 days. Your money is due by {due}; it may wait until the"
+        " things are here, or until you show us that you sent them.\n\nYour page:\n{link}",
+    ),
+    _kind(
+        "return_done",
+        "What was given back is worked out",
+        "when the desk has taken something back, with what that comes to",
+        {
+            **SHOP_SAMPLES,
+            "code": "7K3M 9XTR",
+            "link": "https://shop.example/owned/sample",
+            "lines": "Board 104: 1899.00\nWear of the board: -379.80",
+            "total": "1519.20",
+        },
+        ("lines", "total"),
+        "Your return, kit {code}",
+        "Dear {name},\n\nthis is what giving back comes to, line by line:\n\n{lines}\n\nIn all: {total}\n\nYour papers stand on"
+        " your page:\n{link}",
+    ),
+    _kind(
+        "sent_off",
+        "A parcel is sent off",
+        "when the desk sends what was bought on its way",
+        {
+            **OWNED_SAMPLES,
+            "expected": "We expect it with you by Wednesday 2 December 2026.",
+            "carrier": "Carrier: Strand Parcels",
+            "tracking": "Tracking: SP 1234 5678",
+        },
+        ("link",),
+        "On its way: your kit {code}",
+        "Dear {name},\n\nyour kit {code} is on its way to you.\n\n{expected}\n{carrier}\n{tracking}\n\nLook it over when it comes, and"
+        " before the first session check the bolts against the maker's paper. Serial numbers, papers and until when you may give"
+        " it back stand on your own page:\n{link}",
+    ),
+    _kind(
+        "question_answered",
+        "A question is answered",
+        "when the desk answers what a customer asked on their own page",
+        {
+            **OWNED_SAMPLES,
+            "question": "The front foil hums above 12 knots. Is that a fault?",
+            "answer": "It is not. Smooth the back edge with fine paper, or bring it in and we do it.",
+        },
+        ("answer", "link"),
+        "Your question about your kit {code}",
+        "Dear {name},\n\nyou asked: {question}\n\n{answer}\n\nIt stands on your own page too, where you can ask again:\n{link}",
+    ),
+    _kind(
+        "follow_up",
+        "How it goes with a kit",
+        "some weeks after a kit was handed over, to those who allow it",
+        {**OWNED_SAMPLES, "weeks": "4 weeks"},
+        ("link",),
+        "How does it go with your kit?",
+        "Dear {name},\n\nyou have had your kit for {weeks} now. How does it go? Is anything loose, worn or not as it should be?"
+        "\n\nAsk us anything, and see what comes next, on your own page:\n{link}\n\nThere you can also say that we should write"
+        " no more.",
+    ),
+    _kind(
+        "piece_held",
+        "A used piece or a part to come is held",
+        "when the desk confirms a request to hold one",
+        {**PIECE_SAMPLES, "until": "Wednesday 9 December 2026, 18:00"},
+        ("until", "link"),
+        "Held for you until {until}: {what}",
+        "Dear {name},\n\nthis is put aside for you until {until}:\n\n{what}\n\nHow it stands:\n{link}",
+    ),
+    _kind(
+        "piece_let_go",
+        "A used piece or a part to come is held no more",
+        "when the desk lets go of one, or its delivery is called off",
+        {**PIECE_SAMPLES, "because": "The delivery that it was to come with was called off."},
+        ("what", "because"),
+        "Not held any more: {what}",
+        "Dear {name},\n\nwe cannot keep this for you any longer:\n\n{what}\n\n{because}\n\nYou owe nothing. Ring us if you"
+        " would like to look for another.",
+    ),
+    _kind(
+        "piece_arrived",
+        "What somebody waits for has come",
+        "when an expected part or used piece arrives that is held for somebody",
+        {**PIECE_SAMPLES, "until": "Wednesday 9 December 2026, 18:00"},
+        ("until", "link"),
+        "It is here: {what}",
+        "Dear {name},\n\nwhat you asked us to hold has come:\n\n{what}\n\nWe keep it for you until {until}. Come by, or ring"
+        " us.\n\nHow it stands:\n{link}",
+    ),
+    _kind(
+        "piece_due",
+        "What somebody waits for is due about another day",
+        "when the desk changes the day about which something held is due",
+        {**PIECE_SAMPLES, "due": "12 December 2026"},
+        ("due", "link"),
+        "Due about {due}: {what}",
+        "Dear {name},\n\nwhat you asked us to hold is now due about {due}:\n\n{what}\n\nWe write to you when it is here.\n\n"
+        "How it stands, and how to take it back:\n{link}",
+    ),
+    _kind(
+        "gear_valued",
+        "Old gear counts for another value",
+        "when old gear was looked at and counts for more or less than was agreed",
+        {
+            **PIECE_SAMPLES,
+            "code": "7K3M 9XTR",
+            "agreed": "€310.00",
+            "value": "€250.00",
+            "because": "The track box is worn.",
+            "left": "Left to pay: €60.00",
+        },
+        ("value", "because"),
+        "Your old gear: {what}",
+        "Dear {name},\n\nwe have looked at your old gear for {code}:\n\n{what}\n\nAgreed: {agreed}\nIt counts for: {value}\n{left}"
+        "\n\n{because}\n\nIf you see it otherwise, or would rather keep it, ring us. Your page:\n{link}",
+    ),
+    _kind(
+        "piece_bought",
+        "A used piece or a part that was held is sold",
+        "when the shop sells a used piece, or a part that had been expected",
+        {**PIECE_SAMPLES, "code": "7K3M 9XTR", "paid": "€450.00", "left": "Left to pay: €50.00"},
+        ("code", "link"),
+        "Yours: {what}",
+        "Dear {name},\n\nthank you. This is yours:\n\n{what}\n\nIts code is {code}.\nPaid: {paid}\n{left}\n\nYour papers and all"
+        " that comes after stand on your own page:\n{link}\n\nKeep its address to yourself: whoever has it sees the page.",
     ),
 )
 WORDINGS: Mapping[str, Kind] = {kind.name: kind for kind in KINDS}

@@ -234,13 +234,16 @@ def _lesson_line(tier: Tier | None, catalogue: Catalogue) -> list[Line]:
 
 
 def delivery_fee(slots_bought: Iterable[str], answers: Answers, catalogue: Catalogue) -> Cents:
-    """Collection is free, and so is a full kit inside the home zone; else the zone's fee."""
-    if answers.delivery == "collect":
-        return 0
+    """Collection is free; else what the table says."""
+    return 0 if answers.delivery == "collect" else fee_to(answers.zone, slots_bought, catalogue)
+
+
+def fee_to(zone_name: str, slots_bought: Iterable[str], catalogue: Catalogue) -> Cents:
+    """What delivery to a zone costs by the table: nothing for a full kit inside the home zone, else the zone's fee."""
     full = set(slots_bought) >= set(CORE_SLOTS)
-    if full and answers.zone == catalogue.policy.shop.home_zone:
+    if full and zone_name == catalogue.policy.shop.home_zone:
         return 0
-    zone = catalogue.zones.get(answers.zone)
+    zone = catalogue.zones.get(zone_name)
     return zone.fee if zone else 0
 
 

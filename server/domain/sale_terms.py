@@ -45,6 +45,8 @@ class SaleTerms:
     invoice_prefix: str = ""
     seller_lines: str = ""
     vat_number: str = ""
+    bank_lines: str = ""
+    """The shop's account for transfers as customers read it, a line each; empty where it takes none."""
     cancel_days: int = 14
     refund_days: int = 14
     counter_days: int = 14
@@ -123,6 +125,7 @@ def read_sale_terms(reader: Reader) -> SaleTerms:
         invoice_prefix=reader.take("invoice_prefix", "", _prefix, "at most 12 letters, digits and hyphens"),
         seller_lines=reader.take("seller_lines", "", short_text, "text of at most 200 characters"),
         vat_number=reader.take("vat_number", "", short_text, "text"),
+        bank_lines=reader.take("bank_lines", "", short_text, "text of at most 200 characters"),
         cancel_days=reader.take("cancel_days", usual.cancel_days, whole_between(0, 365), days),
         refund_days=reader.take("refund_days", usual.refund_days, whole_between(1, 365), "whole days from 1 to 365"),
         counter_days=reader.take("counter_days", usual.counter_days, whole_between(0, 365), days),

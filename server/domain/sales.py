@@ -6,7 +6,8 @@ settlements (money, old gear, lesson fees, vouchers) say how that was met. What 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -73,7 +74,32 @@ MarkKind = Literal[
     "traded_in",
     "address",
     "session",
+    "entry_back",
+    "session_undone",
+    "serial",
 ]
+MARK_WORDS: Mapping[str, str] = {
+    "confirmed": "The contract was made",
+    "payment": "Payment taken",
+    "paid_out": "Paid out",
+    "paid": "Paid in full",
+    "handed_over": "Handed over",
+    "sent": "Sent off",
+    "arrived": "Arrived",
+    "swapped": "Swapped",
+    "notice": "Notice that it comes back",
+    "goods_back": "Goods came back",
+    "returned": "Return settled",
+    "withdrawn": "Withdrawn",
+    "fault": "Something faulty reported",
+    "claim": "Claim settled",
+    "traded_in": "Old gear taken in",
+    "address": "Address changed",
+    "session": "Support session",
+    "entry_back": "Entry taken back",
+    "session_undone": "A session was not taken after all",
+    "serial": "Serial number corrected",
+}
 Gone = Literal["", "returned", "swapped", "withdrawn"]
 CASH_STEP: Cents = 5
 MOST_PAYMENT: Cents = 100_000_00
@@ -125,6 +151,11 @@ class Item:
         return self.slot in CORE_SLOTS
 
     @property
+    def was_out(self) -> bool:
+        """Whether it has left the shop, handed over or sent."""
+        return self.received_on is not None or self.sent_on is not None
+
+    @property
     def is_with_customer(self) -> bool:
         """Whether the customer has it now."""
         return self.received_on is not None and not self.gone
@@ -150,6 +181,11 @@ class PaperLine:
     bought: Cents = 0
     item: int | None = None
     quantity: int = 1
+
+
+def counted_label(label: str, quantity: int) -> str:
+    """A label with how many where there are several, unless it says so itself: 2 × fin screw, 3 private lessons."""
+    return label if quantity == 1 or label.startswith(f"{quantity} ") else f"{quantity} × {label}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +214,10 @@ class Paper:
     why: str = ""
     corrects: int | None = None
     by: str = ""
+    buyer: str = ""
+    """Name and address as they were that day, a line each; forgotten after the policy's years."""
+    policy_version: int = 0
+    """The policy of that day, with the seller's particulars; 0 for the newest."""
 
     @property
     def gross(self) -> Cents:
@@ -256,8 +296,12 @@ class Sale:
 
     @property
     def received_on(self) -> date | None:
-        """The day on which the last of its goods came; None while any is still to come."""
-        days = [item.received_on for item in self.goods if item.takes_place_of is None and item.gone != "withdrawn"]
+        """The day on which the last of its goods came; None while any is still to come.
+
+        What went before it came, set aside or still in the parcel, is not waited for; nor does a swapped part begin it anew.
+        """
+        first = [item for item in self.goods if item.takes_place_of is None]
+        days = [item.received_on for item in first if item.received_on is not None or not item.gone]
         return max((day for day in days if day is not None), default=None) if None not in days else None
 
     @property
@@ -265,7 +309,7 @@ class Sale:
         """Where it stands: how far it has come, and whether it is paid."""
         goods = self.goods
         if goods and all(item.gone for item in goods):
-            return "returned" if any(item.received_on is not None for item in goods) else "withdrawn"
+            return "returned" if any(item.gone != "withdrawn" for item in goods) else "withdrawn"
         if any(mark.kind == "withdrawn" for mark in self.marks) and not goods:
             return "withdrawn"
         core = [item for item in goods if not item.gone and (item.is_core or item.piece is not None)] or [
@@ -285,9 +329,27 @@ class Sale:
         """The last time something was done; None where it never was."""
         return next((mark for mark in reversed(self.marks) if mark.kind == kind), None)
 
+    def sessions(self, what: str) -> tuple[Mark, ...]:
+        """The sessions on the water (`support`) or included lessons (`lesson`) that were taken; not those taken back again."""
+        undone = {mark.about.get("undoes") for mark in self.marks if mark.kind == "session_undone"}
+        return tuple(
+            mark
+            for mark in self.marks
+            if mark.kind == "session" and mark.about.get("what") == what and mark.key not in undone
+        )
+
     def done_under(self, key: str) -> Mark | None:
         """What a form's key has done already."""
         return next((mark for mark in self.marks if key and mark.key == key), None)
+
+
+def gone_as_faulty(marks: Iterable[Mark]) -> frozenset[int]:
+    """The numbers of the items whose price came back because they were faulty: the customer loses no discount by that.
+
+    Handed over or still in the parcel makes no difference.
+    """
+    told = (one for one in marks if one.kind in ("returned", "withdrawn") and one.about.get("kind") == "fault")
+    return frozenset(number for one in told for number in one.about.get("items", ()))
 
 
 def owed(papers: Iterable[Paper], settlements: Iterable[Settlement]) -> Cents:
@@ -334,9 +396,12 @@ def write_paper(
     why: str = "",
     corrects: int | None = None,
     by: str = "",
+    buyer: str = "",
+    policy_version: int = 0,
 ) -> Paper:
     """A new paper of a sale after those written before."""
-    return Paper(number, kind, day, tuple(lines), vat_of(before, lines), why, corrects, by)
+    vat = vat_of(before, lines)
+    return Paper(number, kind, day, tuple(lines), vat, why, corrects, by, buyer, policy_version)
 
 
 def margin_vat(sold: Cents, bought: Cents, percent: Decimal) -> Cents:
@@ -345,6 +410,38 @@ def margin_vat(sold: Cents, bought: Cents, percent: Decimal) -> Cents:
     (sold − bought) × rate / (100 + rate): bought at 300.00 and sold at 450.00 at 23 %: 28.05 (Directive 2006/112/EC, Art. 313 to 319).
     """
     return vat_inside(max(0, sold - bought), percent)
+
+
+def margin_vat_of(before: Iterable[Paper], paper: Paper) -> Cents:
+    """The VAT on the dealer's margin that a paper adds, in cents; negative where pieces are taken back.
+
+    Worked out piece by piece on all that was written for it with this paper, less what was due before: so a piece that is taken
+    back takes its tax back to the cent, and one sold at a loss takes none from the others.
+    """
+    earlier, now = _margins(before), _margins([paper])
+    due = 0
+    for piece, (sold, bought, percent) in now.items():
+        sold_before, bought_before, _ = earlier.get(piece, (0, 0, percent))
+        due += margin_vat(sold_before + sold, bought_before + bought, percent)
+        due -= margin_vat(sold_before, bought_before, percent)
+    return due
+
+
+def _margins(papers: Iterable[Paper]) -> dict[int | str, tuple[Cents, Cents, Decimal]]:
+    """What pieces under the margin scheme were sold for and bought for, each by the number of its item, else by its label."""
+    sums: dict[int | str, tuple[Cents, Cents, Decimal]] = {}
+    for line in (line for paper in papers for line in paper.lines if line.scheme == "margin"):
+        piece = line.label if line.item is None else line.item
+        sold, bought, _ = sums.get(piece, (0, 0, line.percent))
+        sums[piece] = (sold + line.gross, bought + line.bought, line.percent)
+    return sums
+
+
+def series_faults(numbers: Iterable[int], first: int, last: int) -> tuple[str, ...]:
+    """Which numbers of a series are missing between the first and the last, or stand there more than once; empty where it is whole."""
+    counted = Counter(numbers)
+    missing = [f"{number} is missing" for number in range(first, last + 1) if number not in counted]
+    return (*missing, *(f"{number} is there {times} times" for number, times in sorted(counted.items()) if times > 1))
 
 
 def paper_number(number: int, prefix: str) -> str:
@@ -384,19 +481,60 @@ def rounding_for(means: Means, amount: Cents, left: Cents, rounds_cash: bool) ->
     return left - amount
 
 
-def check_payment(sale: Sale, means: Means, amount: Cents, rounds_cash: bool) -> Fault | None:
+def check_payment(
+    sale: Sale, means: Means, amount: Cents, rounds_cash: bool, said: Callable[[Cents], str] = decimal_of
+) -> Fault | None:
     """Why a payment (positive) or a pay-out (negative) cannot be taken; None where it can.
 
-    Nobody pays more than is left, and nobody is paid more than they are owed; with rounding of cash, two cents to either side.
+    Nobody pays more than is left, and nobody is paid more than they are owed, but for the balance as cash is rounded: 10.23 left takes
+    10.25 in cash, and no 10.24.
+    `said` writes an amount in the shop's money.
     """
     left = sale.owed
     if amount == 0 or abs(amount) > MOST_PAYMENT:
-        return Fault("amount", "This is not an amount to pay.", "an amount from 0.01 to 100000.00")
+        return Fault("amount", "This is not an amount to pay.", f"an amount from {said(1)} to {said(MOST_PAYMENT)}")
     if left == 0:
         return Fault("amount", "Nothing is left to pay on either side.")
     if (amount > 0) != (left > 0):
         return Fault("amount", "It is the shop that owes here." if left < 0 else "It is the customer who owes here.")
-    most = max(abs(left), abs(cash_rounded(left)) if means == "cash" and rounds_cash else 0)
-    if abs(amount) > most:
-        return Fault("amount", f"Only {decimal_of(abs(left))} is left.", f"at most {decimal_of(most)}")
+    rounded = cash_rounded(left) if means == "cash" and rounds_cash else left
+    if abs(amount) > abs(left) and amount != rounded:
+        more = f", or {said(abs(rounded))} as cash is rounded" if abs(rounded) > abs(left) else ""
+        return Fault("amount", f"Only {said(abs(left))} is left.", f"at most {said(abs(left))}{more}")
     return None
+
+
+def ways_paid(sale: Sale) -> tuple[Means, ...]:
+    """How a customer has paid money, without what was taken back as a mistake, the largest sum first."""
+    sums: dict[Means, Cents] = {}
+    for one in sale.settlements:
+        if one.amount > 0 and may_be_taken_back(sale, one):
+            sums[one.means] = sums.get(one.means, 0) + one.amount
+    return tuple(sorted(sums, key=lambda means: -sums[means]))
+
+
+def check_way_back(sale: Sale, means: Means) -> Fault | None:
+    """Why money should not go back this way; None where it was paid so, or nothing was paid in money.
+
+    By Directive 2011/83/EU, Article 13(1), it goes back as it was paid, unless the customer has expressly agreed to another way.
+    """
+    ways = ways_paid(sale)
+    if not ways or means in ways:
+        return None
+    paid = " and ".join(MEANS_WORDS[one] for one in ways)
+    return Fault(
+        "means", f"They paid by {paid}: it goes back the same way, unless they agree to another.", "or the tick"
+    )
+
+
+def taken_back(sale: Sale) -> Mapping[int, Mark]:
+    """The entries of what was paid that were taken back, each with what was written down of it."""
+    return {
+        int(mark.about["entry"]): mark for mark in sale.marks if mark.kind == "entry_back" and "entry" in mark.about
+    }
+
+
+def may_be_taken_back(sale: Sale, one: Settlement) -> bool:
+    """Whether an entry is money that was written down, was not taken back yet, and is no counter-entry itself."""
+    counters = {mark.about.get("counter") for mark in sale.marks if mark.kind == "entry_back"}
+    return one.means in MONEY and one.id not in taken_back(sale) and one.id not in counters

@@ -20,6 +20,8 @@ EXTRA_SLOTS = (
     "wetsuit",
     "travel_bag",
 )
+SPARE = "spare"
+"""What is no place in a kit: a part to mend others with. No learner is asked for one."""
 SIZED_AT_THE_SHOP = ("helmet", "buoyancy_vest", "wetsuit")
 BOTTOMS = ("flat", "rounded", "vee")
 
@@ -39,6 +41,7 @@ SLOT_WORDS = {
     "tool_kit": "tool kit",
     "wetsuit": "wetsuit",
     "travel_bag": "travel bag",
+    SPARE: "spare part",
 }
 
 MEASURE_WORDS = {
@@ -61,6 +64,7 @@ MEASURE_WORDS = {
     "size": "size",
     "mass_from_kg": "least rider mass",
     "mass_to_kg": "greatest rider mass",
+    "fits": "fits",
 }
 
 UNITS = {"board": "l", "mast": "cm", "fuselage": "cm", "front_foil": "cm2", "tail": "cm2", "hand_wing": "m2"}
@@ -133,8 +137,10 @@ EXTRA_MEASURES = (
     Measure("mass_from_kg", 0, 300, in_file=False),
     Measure("mass_to_kg", 0, 300, in_file=False),
 )
+SPARE_MEASURES = (Measure("fits"),)
+"""What a spare part fits: SKUs and makers, with semicolons between them."""
 
 
 def measures_of(slot: str) -> tuple[Measure, ...]:
     """The measures known of a part in a slot."""
-    return MEASURES.get(slot, EXTRA_MEASURES)
+    return SPARE_MEASURES if slot == SPARE else MEASURES.get(slot, EXTRA_MEASURES)

@@ -105,6 +105,19 @@ class OpenHold:
     code: str
 
 
+@dataclass(frozen=True, slots=True)
+class PastHold:
+    """A hold as a quote's story tells it: who asked, who confirmed it and when, how it ended, when and by whom."""
+
+    hold: Hold
+    confirmed_at: datetime | None
+    confirmed_by: str
+    ended_at: datetime | None
+    ended_because: str
+    ended_by: str
+    asked_by: str
+
+
 EMAIL = re.compile(r"[^@\s]{1,64}@[^@\s.]+(\.[^@\s.]+)+")
 PHONE = re.compile(r"\+?[0-9 ()/.\-]{6,30}")
 EMAIL_ACCEPTED = "an address such as name@example.org, of at most 200 characters"

@@ -43,24 +43,22 @@ def clean_photo(content: bytes, field: str = "photo", name: str = "") -> Photo:
     What a file is is told by its content, not by its name. Raises `InvalidInput` under `field`, with the file's `name`, for what is
     too large in bytes or pixels, is no picture of an accepted kind, or cannot be read to its end.
     """
-    said = f"{_plain(name)}: " if name else ""
     if len(content) > MOST_BYTES:
         raise InvalidInput([too_large(field, name)])
     try:
         with _one_at_a_time:
             return _made_anew(content)
     except _TooManyPixels as error:
-        words = f"{said}this picture has {error.pixels / 1_000_000:.0f} million pixels, which is too many."
-        raise InvalidInput([Fault(field, _begun(words), ACCEPTED)]) from error
+        words = f"This picture has {error.pixels / 1_000_000:.0f} million pixels, which is too many."
+        raise InvalidInput([Fault(field, _named(words, name), ACCEPTED)]) from error
     except Exception as error:  # A broken file may raise anything in a decoder; to us it is one that cannot be read.
-        words = f"{said}this is not a photograph that can be read here."
-        raise InvalidInput([Fault(field, _begun(words), ACCEPTED)]) from error
+        words = "This is not a photograph that can be read here."
+        raise InvalidInput([Fault(field, _named(words, name), ACCEPTED)]) from error
 
 
 def too_large(field: str, name: str = "") -> Fault:
     """The fault of a file with too many bytes."""
-    said = f"{_plain(name)}: " if name else ""
-    return Fault(field, _begun(f"{said}this file is larger than {MOST_BYTES // 1024 // 1024} MB."), ACCEPTED)
+    return Fault(field, _named(f"This file is larger than {MOST_BYTES // 1024 // 1024} MB.", name), ACCEPTED)
 
 
 class _TooManyPixels(Exception):
@@ -88,10 +86,7 @@ def _made_anew(content: bytes) -> Photo:
     return Photo(kept.getvalue(), sheet.width, sheet.height)
 
 
-def _plain(name: str) -> str:
-    """A file's name as it can be shown."""
-    return "".join(sign for sign in name if sign.isprintable())[:60]
-
-
-def _begun(words: str) -> str:
-    return words[:1].upper() + words[1:]
+def _named(words: str, name: str) -> str:
+    """A sentence about a file, with its name as it is in front, as far as that can be shown."""
+    shown = "".join(sign for sign in name if sign.isprintable())[:60]
+    return f"“{shown}”: {words[:1].lower()}{words[1:]}" if shown else words

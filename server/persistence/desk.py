@@ -11,7 +11,16 @@ from sqlmodel import Session, col, select
 from server.domain.finding import Changed, Met, Sought, is_meant
 from server.domain.stock import Contact
 from server.domain.worksheets import Worksheet
-from server.persistence.tables import CallRow, DraftRow, HoldRow, QuoteRow, RevisionRow, WorksheetRow
+from server.persistence.tables import (
+    CallRow,
+    DraftRow,
+    HoldRow,
+    QuoteRow,
+    ReservationRow,
+    RevisionRow,
+    SaleRow,
+    WorksheetRow,
+)
 from server.persistence.worksheets import worksheet_from
 
 
@@ -83,12 +92,20 @@ def _worksheets(
 
 def find_met(session: Session, sought: Sought, kept_since: datetime, most: int) -> list[Met]:
     """Where somebody was met whom the words, the number or the address mean, newest first, so many at most."""
-    met = [*_holds(session, sought), *_sheets(session, sought, kept_since), *_calls(session, sought)]
+    met = [
+        *_holds(session, sought),
+        *_sheets(session, sought, kept_since),
+        *_calls(session, sought),
+        *_sales(session, sought),
+        *_reservations(session, sought),
+    ]
     return sorted(met, key=lambda one: one.at, reverse=True)[:most]
 
 
 def _narrowed(
-    table: type[HoldRow] | type[WorksheetRow] | type[CallRow], sought: Sought, email: ColumnElement[bool]
+    table: type[HoldRow] | type[WorksheetRow] | type[CallRow] | type[SaleRow] | type[ReservationRow],
+    sought: Sought,
+    email: ColumnElement[bool],
 ) -> ColumnElement[bool]:
     """What of a table can be meant at all; digits hold no sign that means something in a pattern."""
     by_digits = col(table.phone_key).endswith(sought.digits) if sought.digits else false()
@@ -138,4 +155,24 @@ def _calls(session: Session, sought: Sought) -> list[Met]:
         Met("call", Contact(name, "", phone), at, code or "")
         for name, phone, at, code in session.exec(wanted)
         if _is_met(sought, name)
+    ]
+
+
+def _sales(session: Session, sought: Sought) -> list[Met]:
+    wanted = select(SaleRow).where(_narrowed(SaleRow, sought, col(SaleRow.email_key) == sought.email))
+    return [
+        Met("sale", Contact(row.name, row.email, row.phone), row.made_at, row.code, sale=row.id or 0)
+        for row in session.exec(wanted)
+        if _is_met(sought, row.name)
+    ]
+
+
+def _reservations(session: Session, sought: Sought) -> list[Met]:
+    wanted = select(ReservationRow).where(
+        _narrowed(ReservationRow, sought, col(ReservationRow.email_key) == sought.email)
+    )
+    return [
+        Met("reservation", Contact(row.name, row.email, row.phone), row.made_at, reservation=row.id or 0)
+        for row in session.exec(wanted)
+        if _is_met(sought, row.name)
     ]

@@ -22,7 +22,7 @@ from babel.numbers import get_currency_precision, is_currency
 from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, MeasureValue, Part, PricePoint, Spot, Zone
 from server.domain.errors import InvalidInput
 from server.domain.policy import Policy, policy_from
-from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, Measure, measures_of
+from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, SPARE, Measure, measures_of
 from server.persistence.sources import FolderFiles, Source, Unusable
 
 PART_FILES = {
@@ -34,6 +34,8 @@ PART_FILES = {
     "hand_wings.csv": "hand_wing",
     "extras.csv": "",
 }
+SPARES = "spares.csv"
+"""A further file of parts, which may be absent."""
 MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 
 
@@ -182,7 +184,7 @@ def _measure_column(measure: Measure) -> Column:
 
 def part_columns(file: str) -> tuple[Column, ...]:
     """The columns of a file of parts."""
-    slot = PART_FILES[file]
+    slot = SPARE if file == SPARES else PART_FILES[file]
     measures = tuple(_measure_column(measure) for measure in measures_of(slot))
     return (*_SHARED, *measures, *(() if slot else (_EXTRA_SLOT,)), *_MARKETED)
 
@@ -303,7 +305,10 @@ class _Reading:
     def read_parts(self) -> None:
         gtins: dict[str, str] = {}
         skus: dict[str, str] = {}
-        for file in PART_FILES:
+        for file in (*PART_FILES, SPARES):
+            if file == SPARES and not self.source.has(file):
+                self._keep_spares()
+                continue
             if not self.source.has(file):
                 self.fault(file, None, "", "The file is missing.", "a file with at least its header row")
             for number, values in self.rows(file, part_columns(file)):
@@ -315,8 +320,15 @@ class _Reading:
                     used.setdefault(values[name], f"{file}, row {number}")
                 self._take_part(file, number, values)
 
+    def _keep_spares(self) -> None:
+        """Without their file, the spare parts that are in force stay."""
+        spares = {sku: part for sku, part in self.before.parts.items() if part.slot == SPARE and not part.retired}
+        if spares:
+            self.warn(SPARES, None, "", "The file is not there: what is in force stays.")
+        self.found.parts.update({sku: part for sku, part in spares.items() if sku not in self.found.parts})
+
     def _take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
-        slot = PART_FILES[file] or values["slot"]
+        slot = SPARE if file == SPARES else PART_FILES[file] or values["slot"]
         markdown = None
         if "markdown_price" in values:
             if values["markdown_price"] >= values["price"]:

@@ -12,10 +12,12 @@ import tomli_w
 
 from server.domain.catalogue import Catalogue, Part
 from server.domain.money import Cents
+from server.domain.slots import SPARE
 from server.persistence.folder import (
     HISTORY_COLUMNS,
     LESSON_COLUMNS,
     PART_FILES,
+    SPARES,
     SPOT_COLUMNS,
     ZONE_COLUMNS,
     part_columns,
@@ -31,7 +33,7 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
     listed = {sku: part for sku, part in catalogue.parts.items() if not part.retired}
     tables = {
         file: _table(part_columns(file), [_part(part, on_hand) for part in listed.values() if _file_of(part) == file])
-        for file in PART_FILES
+        for file in (*PART_FILES, SPARES)
     }
     tables["price_history.csv"] = _table(HISTORY_COLUMNS, _history(catalogue, listed))
     tables["spots.csv"] = _table(SPOT_COLUMNS, _spots(catalogue))
@@ -60,6 +62,8 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
 
 
 def _file_of(part: Part) -> str:
+    if part.slot == SPARE:
+        return SPARES
     return next((file for file, slot in PART_FILES.items() if slot == part.slot), "extras.csv")
 
 
@@ -159,7 +163,7 @@ def sheets_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
         "spots.csv": SPOT_COLUMNS,
         "lessons.csv": LESSON_COLUMNS,
         "delivery.csv": ZONE_COLUMNS,
-        **{file: part_columns(file) for file in PART_FILES},
+        **{file: part_columns(file) for file in (*PART_FILES, SPARES)},
     }
     sheets: dict[str, list[list[str | float]]] = {}
     for file, (header, *rows) in tables_of(catalogue, on_hand).items():

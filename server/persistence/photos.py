@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -51,3 +51,11 @@ def load_content(session: Session, token: str) -> bytes | None:
 def delete_photo(session: Session, about: str, token: str) -> None:
     """Delete a photograph of one thing; nothing where there is none."""
     session.exec(delete(PhotoRow).where(col(PhotoRow.about) == about, col(PhotoRow.token) == token))
+
+
+def place_photos(session: Session, about: str, places: Mapping[str, float]) -> None:
+    """Put the photographs of one thing in another order, by a place for each token; those without one keep theirs after it."""
+    wanted = select(PhotoRow).where(col(PhotoRow.about) == about).order_by(col(PhotoRow.place))
+    rows = session.exec(wanted).all()
+    for place, row in enumerate(sorted(rows, key=lambda row: (places.get(row.token, row.place + 1), row.place))):
+        row.place = place

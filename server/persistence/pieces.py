@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import cast
@@ -11,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from server.domain.pieces import Piece, PieceState, Source
 from server.domain.sales import Scheme
-from server.persistence.tables import PieceRow
+from server.persistence.tables import PieceRow, SaleItemRow
 
 
 def add_piece(session: Session, piece: Piece, at: datetime, by: str) -> int:
@@ -99,3 +100,24 @@ def pieces_from_sale(session: Session, sale_id: int, *, to_change: bool = False)
     if to_change:
         wanted = wanted.with_for_update().execution_options(populate_existing=True)
     return [piece_from(row) for row in session.exec(wanted)]
+
+
+def load_pieces(session: Session, *, slot: str = "", states: Sequence[PieceState] = (), most: int = 400) -> list[Piece]:
+    """Pieces in some states (all of them where none is named) and of a slot, the newest first."""
+    wanted = select(PieceRow).order_by(col(PieceRow.id).desc()).limit(most)
+    if slot:
+        wanted = wanted.where(col(PieceRow.slot) == slot)
+    if states:
+        wanted = wanted.where(col(PieceRow.state).in_(states))
+    return [piece_from(row) for row in session.exec(wanted)]
+
+
+def piece_with_token(session: Session, token: str) -> int | None:
+    """The number of the piece that a form made whose key is the piece's token."""
+    return session.exec(select(PieceRow.id).where(col(PieceRow.token) == token)).first()
+
+
+def sale_of_piece(session: Session, number: int) -> int | None:
+    """The number of the newest sale of a piece, or None."""
+    wanted = select(SaleItemRow.sale_id).where(col(SaleItemRow.piece) == number).order_by(col(SaleItemRow.id).desc())
+    return session.exec(wanted).first()

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Any, cast
 
 from pydantic import TypeAdapter
+from sqlalchemy import func, or_, update
 from sqlmodel import Session, col, select
 
 from server.domain.sales import (
@@ -29,6 +30,8 @@ from server.domain.sales import (
 )
 from server.domain.stock import Contact
 from server.persistence.tables import (
+    CaseRow,
+    HoldRow,
     MarkRow,
     PaperRow,
     SaleItemRow,
@@ -138,6 +141,8 @@ def _paper_from(row: PaperRow) -> Paper:
         row.why,
         row.corrects,
         row.by,
+        row.buyer,
+        row.policy_version,
     )
 
 
@@ -159,33 +164,48 @@ def load_sale(session: Session, sale_id: int, *, to_change: bool = False) -> Sal
 
 
 def _sale_from(session: Session, row: SaleRow) -> Sale:
-    def of(table: Any, order: Any) -> Iterable[Any]:
-        wanted = select(table).where(table.sale_id == row.id).order_by(order)
-        return session.exec(wanted.execution_options(populate_existing=True))
+    return _sales_from(session, [row])[0]
 
-    return Sale(
-        id=row.id or 0,
-        token=row.token,
-        code=row.code,
-        quote_token=row.quote_token,
-        revision=row.revision,
-        concluded=cast(Concluded, row.concluded),
-        made_at=row.made_at,
-        made_on=row.made_on,
-        contact=Contact(row.name, row.email, row.phone),
-        delivery="deliver" if row.delivery == "deliver" else "collect",
-        zone=row.zone,
-        address=row.address,
-        tier_name=row.tier_name,
-        tier_percent=row.tier_percent,
-        agreed_share=(row.agreed_charged, row.agreed_before),
-        policy_version=row.policy_version,
-        may_write=row.may_write,
-        items=tuple(_item_from(one) for one in of(SaleItemRow, SaleItemRow.number)),
-        papers=tuple(_paper_from(one) for one in of(PaperRow, PaperRow.number)),
-        settlements=tuple(_settlement_from(one) for one in of(SettlementRow, SettlementRow.id)),
-        marks=tuple(_mark_from(one) for one in of(MarkRow, MarkRow.id)),
-    )
+
+def _sales_from(session: Session, rows: Sequence[SaleRow]) -> list[Sale]:
+    """Sales from their rows in that order, read table by table, however many there are."""
+    numbers = [row.id for row in rows]
+
+    def of(table: Any, order: Any) -> dict[int, list[Any]]:
+        found: dict[int, list[Any]] = {}
+        wanted = select(table).where(table.sale_id.in_(numbers)).order_by(order)
+        for one in session.exec(wanted.execution_options(populate_existing=True)):
+            found.setdefault(one.sale_id, []).append(one)
+        return found
+
+    items, papers = of(SaleItemRow, SaleItemRow.number), of(PaperRow, PaperRow.number)
+    settlements, marks = of(SettlementRow, SettlementRow.id), of(MarkRow, MarkRow.id)
+    return [
+        Sale(
+            id=row.id or 0,
+            token=row.token,
+            code=row.code,
+            quote_token=row.quote_token,
+            revision=row.revision,
+            concluded=cast(Concluded, row.concluded),
+            made_at=row.made_at,
+            made_on=row.made_on,
+            contact=Contact(row.name, row.email, row.phone),
+            delivery="deliver" if row.delivery == "deliver" else "collect",
+            zone=row.zone,
+            address=row.address,
+            tier_name=row.tier_name,
+            tier_percent=row.tier_percent,
+            agreed_share=(row.agreed_charged, row.agreed_before),
+            policy_version=row.policy_version,
+            may_write=row.may_write,
+            items=tuple(_item_from(one) for one in items.get(row.id or 0, ())),
+            papers=tuple(_paper_from(one) for one in papers.get(row.id or 0, ())),
+            settlements=tuple(_settlement_from(one) for one in settlements.get(row.id or 0, ())),
+            marks=tuple(_mark_from(one) for one in marks.get(row.id or 0, ())),
+        )
+        for row in rows
+    ]
 
 
 def sale_at(session: Session, token: str) -> int | None:
@@ -237,6 +257,9 @@ def add_paper(session: Session, sale_id: int, paper: Paper) -> None:
             why=paper.why,
             corrects=paper.corrects,
             by=paper.by,
+            gross=paper.gross,
+            buyer=paper.buyer,
+            policy_version=paper.policy_version,
         )
     )
     session.flush()
@@ -282,11 +305,143 @@ def add_mark(
 
 def load_sales(session: Session, numbers: Sequence[int]) -> list[Sale]:
     """Some sales by their numbers, in that order; those that are not there are left out."""
-    found = (load_sale(session, number) for number in numbers)
-    return [sale for sale in found if sale is not None]
+    rows = {row.id: row for row in session.exec(select(SaleRow).where(col(SaleRow.id).in_(list(numbers))))}
+    return _sales_from(session, [rows[number] for number in numbers if number in rows])
 
 
 def newest_sales(session: Session, most: int) -> list[int]:
     """The numbers of the newest sales, newest first."""
     wanted = select(SaleRow.id).order_by(col(SaleRow.id).desc()).limit(most)
     return [number for number in session.exec(wanted) if number is not None]
+
+
+def sales_with_serial(session: Session, serial: str, most: int) -> list[int]:
+    """The numbers of the sales with an item whose serial number has these signs in it, newest first."""
+    wanted = (
+        select(SaleItemRow.sale_id)
+        .where(func.upper(SaleItemRow.serial).contains(serial.upper(), autoescape=True))
+        .distinct()
+        .order_by(col(SaleItemRow.sale_id).desc())
+        .limit(most)
+    )
+    return list(session.exec(wanted))
+
+
+def sales_on_the_way(session: Session, most: int) -> list[int]:
+    """The numbers of the sales of which something was sent and has not arrived yet, oldest first."""
+    wanted = (
+        select(SaleItemRow.sale_id)
+        .where(
+            col(SaleItemRow.sent_on).is_not(None),
+            col(SaleItemRow.received_on).is_(None),
+            col(SaleItemRow.gone) == "",
+        )
+        .distinct()
+        .order_by(col(SaleItemRow.sale_id))
+        .limit(most)
+    )
+    return list(session.exec(wanted))
+
+
+def sale_with_hold(session: Session, hold_id: int) -> int | None:
+    """The number of the sale whose parts a hold sets aside, or None."""
+    return session.exec(select(SaleRow.id).where(col(SaleRow.hold_id) == hold_id)).first()
+
+
+def serials_out(session: Session, sku: str, beside: tuple[int, int]) -> list[str]:
+    """The serial numbers of a SKU that are with customers or on their way, beside one item: the number of its sale and its own."""
+    wanted = select(SaleItemRow).where(
+        col(SaleItemRow.sku) == sku,
+        col(SaleItemRow.serial) != "",
+        col(SaleItemRow.gone) == "",
+        or_(col(SaleItemRow.received_on).is_not(None), col(SaleItemRow.sent_on).is_not(None)),
+    )
+    return [row.serial for row in session.exec(wanted) if (row.sale_id, row.number) != beside]
+
+
+def unbalanced_sales(session: Session, most: int) -> list[int]:
+    """The numbers of the sales in which one side owes the other, oldest first: so many where the customer does, and where we do."""
+    papers = select(col(PaperRow.sale_id), func.sum(PaperRow.gross).label("sum")).group_by(col(PaperRow.sale_id))
+    paid = select(col(SettlementRow.sale_id), func.sum(SettlementRow.amount).label("sum"))
+    written, met = papers.subquery(), paid.group_by(col(SettlementRow.sale_id)).subquery()
+    left = func.coalesce(written.c.sum, 0) - func.coalesce(met.c.sum, 0)
+    wanted = (
+        select(col(SaleRow.id))
+        .outerjoin(written, written.c.sale_id == col(SaleRow.id))
+        .outerjoin(met, met.c.sale_id == col(SaleRow.id))
+        .order_by(col(SaleRow.id))
+        .limit(most)
+    )
+    return [*session.exec(wanted.where(left > 0)), *session.exec(wanted.where(left < 0))]
+
+
+def sales_with_goods_to_come(session: Session, most: int) -> list[int]:
+    """The numbers of the sales of which something set aside, or a used piece, was not handed over or sent yet, oldest first."""
+    wanted = (
+        select(SaleItemRow.sale_id)
+        .where(
+            col(SaleItemRow.received_on).is_(None),
+            col(SaleItemRow.sent_on).is_(None),
+            col(SaleItemRow.gone) == "",
+            or_(col(SaleItemRow.is_held), col(SaleItemRow.piece).is_not(None)),
+        )
+        .distinct()
+        .order_by(col(SaleItemRow.sale_id))
+        .limit(most)
+    )
+    return list(session.exec(wanted))
+
+
+def refunds_due(session: Session, numbers: Iterable[int]) -> dict[int, date]:
+    """The first day by which what is owed for a return that was done has to be paid, by sale; those without such a day are left out."""
+    wanted = (
+        select(CaseRow.sale_id, func.min(CaseRow.due_on))
+        .where(
+            col(CaseRow.sale_id).in_(list(numbers)),
+            col(CaseRow.due_on).is_not(None),
+            col(CaseRow.kind) == "return",
+            col(CaseRow.outcome) != "",
+            col(CaseRow.settled_at).is_(None),
+        )
+        .group_by(col(CaseRow.sale_id))
+    )
+    return {number: day for number, day in session.exec(wanted) if day is not None}
+
+
+def last_number(session: Session) -> int:
+    """The number of the newest paper; 0 where there is none."""
+    return session.exec(select(SeriesRow.last).where(col(SeriesRow.name) == PAPERS)).one()
+
+
+def paper_numbers(session: Session) -> list[int]:
+    """The numbers of all papers, in order."""
+    return list(session.exec(select(PaperRow.number).order_by(col(PaperRow.number))))
+
+
+def sale_numbers(session: Session) -> list[int]:
+    """The numbers of all sales, in order."""
+    return [number for number in session.exec(select(SaleRow.id).order_by(col(SaleRow.id))) if number is not None]
+
+
+def forget_sales_before(session: Session, day: date) -> int:
+    """Forget who bought, and where to it went, of the sales made before a day; how many there were.
+
+    Of the papers the buyer goes and why they were written; what was said when something came back or was faulty, the notes of payments
+    and the words about an address may name somebody and go as well.
+    """
+    old = select(SaleRow).where(col(SaleRow.made_on) < day, or_(col(SaleRow.name) != "", col(SaleRow.address) != ""))
+    rows = session.exec(old).all()
+    for row in rows:
+        row.name = row.email = row.phone = row.email_key = row.phone_key = row.address = ""
+        row.may_write = False
+    numbers, holds = [row.id for row in rows], [row.hold_id for row in rows if row.hold_id is not None]
+    nobody = {"name": "", "email": "", "phone": "", "email_key": "", "phone_key": ""}
+    session.exec(update(HoldRow).where(col(HoldRow.id).in_(holds)).values(**nobody))
+    session.exec(update(PaperRow).where(col(PaperRow.sale_id).in_(numbers)).values(buyer="", why=""))
+    for case in session.exec(select(CaseRow).where(col(CaseRow.sale_id).in_(numbers))):
+        case.record = json.dumps({**json.loads(case.record), "text": ""}, ensure_ascii=False)
+        if case.settled_at is not None:
+            case.outcome = ""  # Of one that waits for its money it says only that it was done.
+    session.exec(update(SettlementRow).where(col(SettlementRow.sale_id).in_(numbers)).values(note=""))
+    session.exec(update(MarkRow).where(col(MarkRow.sale_id).in_(numbers)).values(why="", about="{}"))
+    return len(rows)

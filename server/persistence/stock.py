@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from sqlalchemy import ColumnElement, and_, func, or_
 from sqlmodel import Session, col, select
 
-from server.domain.stock import Contact, Hold, Movement, MovementKind, OpenHold, free
+from server.domain.stock import Contact, Hold, Movement, MovementKind, OpenHold, PastHold, free
 from server.persistence.quotes import lock_key
 from server.persistence.tables import HoldRow, PartRow, QuoteRow, StockRow
 
@@ -173,18 +173,39 @@ def save_hold(session: Session, token: str, contact: Contact, hold: Hold, skus: 
     return hold_from(row)
 
 
+def add_hold(session: Session, skus: Sequence[str], now: datetime, until: datetime, by: str, why: str) -> int:
+    """Set parts aside without a quote; the number of the hold. Whom they are for is kept with what asks for it."""
+    row = HoldRow(
+        quote_id=None,
+        revision=0,
+        skus=json.dumps(list(skus)),
+        name="",
+        email="",
+        phone="",
+        email_key="",
+        phone_key="",
+        deposit_back=0,
+        made_at=now,
+        expires_at=until,
+    )
+    session.add(row)
+    session.flush()
+    save_movements(session, [Movement(sku, "hold", 1, why, row.id) for sku in skus], now, by)
+    return row.id or 0
+
+
 def end_hold(session: Session, hold_id: int, now: datetime, because: str, by: str) -> None:
     """Release what a hold set aside."""
     row = session.get_one(HoldRow, hold_id)
-    row.ended_at, row.ended_because = now, because
+    row.ended_at, row.ended_because, row.ended_by = now, because, by
     skus = json.loads(row.skus)
     save_movements(session, [Movement(sku, "release", 1, because, hold_id) for sku in skus], now, by)
 
 
-def extend_hold(session: Session, hold_id: int, now: datetime, until: datetime) -> Hold:
+def extend_hold(session: Session, hold_id: int, now: datetime, until: datetime, by: str) -> Hold:
     """Confirm a hold until a later moment."""
     row = session.get_one(HoldRow, hold_id)
-    row.confirmed_at, row.expires_at = now, until
+    row.confirmed_at, row.expires_at, row.confirmed_by = now, until, by
     return hold_from(row)
 
 
@@ -201,7 +222,7 @@ def take_from_hold(
     row.skus = json.dumps(left)
     save_movements(session, [Movement(sku, kind, 1, why, hold_id)], at, by)
     if not left:
-        row.ended_at, row.ended_because = at, why
+        row.ended_at, row.ended_because, row.ended_by = at, why, by
 
 
 def keep_hold(session: Session, hold_id: int, now: datetime) -> None:
@@ -209,6 +230,35 @@ def keep_hold(session: Session, hold_id: int, now: datetime) -> None:
     row = session.get_one(HoldRow, hold_id)
     row.confirmed_at = row.confirmed_at or now
     row.expires_at = NEVER
+
+
+def load_past_holds(session: Session, token: str) -> list[PastHold]:
+    """All holds that a quote ever had, oldest first, with who confirmed and who ended each."""
+    wanted = (
+        select(HoldRow)
+        .join(QuoteRow, col(QuoteRow.id) == col(HoldRow.quote_id))
+        .where(col(QuoteRow.token) == token)
+        .order_by(col(HoldRow.id))
+    )
+    rows = list(session.exec(wanted))
+    return [
+        PastHold(
+            hold_from(row),
+            row.confirmed_at,
+            row.confirmed_by or "",
+            row.ended_at,
+            row.ended_because,
+            row.ended_by or "",
+            _asked_by(session, row.id or 0),
+        )
+        for row in rows
+    ]
+
+
+def _asked_by(session: Session, hold_id: int) -> str:
+    """Who set the parts of a hold aside, as the ledger has it."""
+    wanted = select(StockRow.by).where(col(StockRow.hold_id) == hold_id).order_by(col(StockRow.id)).limit(1)
+    return session.exec(wanted).first() or ""
 
 
 def lapsed_holds(session: Session, now: datetime) -> list[int]:

@@ -192,6 +192,8 @@ class HoldRow(SQLModel, table=True):
     confirmed_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
     ended_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
     ended_because: str = ""
+    confirmed_by: str | None = None
+    ended_by: str | None = None
 
 
 class UnmetRow(SQLModel, table=True):
@@ -561,6 +563,10 @@ class PaperRow(SQLModel, table=True):
     why: str = Field(default="", sa_column=_text())
     corrects: int | None = None
     by: str
+    gross: int
+    """The sum of its lines, so that balances can be summed in the database."""
+    buyer: str = Field(default="", sa_column=_text())
+    policy_version: int = Field(sa_column=_named("policy_version.version"))
 
 
 class SettlementRow(SQLModel, table=True):

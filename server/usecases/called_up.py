@@ -1,43 +1,38 @@
-"""A quote as the desk calls it up while the caller is on the telephone."""
+"""A quote as the desk calls it up while the caller is on the telephone, and the story of a quote or sale."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
-from itertools import pairwise
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
-from server.domain.changes import Change, changes_between
 from server.domain.quotes import Quote
+from server.domain.sales import Sale
+from server.domain.standing import Standing, standing_of
 from server.domain.stock import Contact, Hold
+from server.domain.story import Told, told_of_holds, told_of_revisions, told_of_sale, whole_story
 from server.domain.worksheets import Worksheet
 from server.persistence.quotes import load_revisions, load_seen
-from server.persistence.stock import contact_of, open_hold_of
+from server.persistence.stock import contact_of, load_past_holds, open_hold_of
 from server.persistence.worksheets import load_worksheets_of
-from server.usecases.quotes import find_quote, quote_version
+from server.usecases.quotes import find_quote
+from server.usecases.standing import standing_version, what_became_of
 from server.usecases.work import Work
 
 MOST_TOLD = 12
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
-    """A revision in a quote's story: who made it and when, and what it changed; `changes` is None for the first one."""
-
-    revision: int
-    at: datetime
-    by: str
-    changes: tuple[Change, ...] | None
-
-
 @dataclass(frozen=True)
 class CalledUp:
-    """A quote as the desk calls it up: with its hold, who it is for, whether they have seen it, and its story, newest first."""
+    """A quote as the desk calls it up: with its hold, who it is for, whether they have seen it, where it stands, and its story."""
 
     quote: Quote
     hold: Hold | None
     contact: Contact | None
     seen: tuple[int, datetime] | None
+    standing: Standing
     story: tuple[Told, ...]
+    """Newest first."""
     worksheets: tuple[Worksheet, ...]
 
 
@@ -46,25 +41,49 @@ def call_up(work: Work, code: str) -> CalledUp:
     token = find_quote(work, code)
     revisions = load_revisions(work.session, token, MOST_TOLD + 1)
     quote = revisions[0][0]
-    story = [
-        Told(now.revision, now.issued_at, by, changes_between(before, now))
-        for (now, by), (before, _) in pairwise(revisions)
-    ]
-    oldest, by = revisions[-1]
-    if oldest.revision == 1:
-        story.append(Told(1, oldest.issued_at, by, None))
+    sale, withdrawn = what_became_of(work, token)
+    hold, seen = open_hold_of(work.session, token, work.now), load_seen(work.session, token)
     worksheets = load_worksheets_of(work.session, token)
-    contact = contact_of(work.session, token)
+    contact = sale.contact if sale else contact_of(work.session, token)
     if contact is None and worksheets and worksheets[-1].name:
         contact = Contact(worksheets[-1].name, worksheets[-1].email, worksheets[-1].phone)
-    hold = open_hold_of(work.session, token, work.now)
-    return CalledUp(quote, hold, contact, load_seen(work.session, token), tuple(story), tuple(worksheets))
+    where = standing_of(quote, work.today, hold, seen[0] if seen else None, sale, withdrawn)
+    story = _story(work, revisions, seen, where)
+    return CalledUp(quote, hold, contact, seen, where, story, tuple(worksheets))
+
+
+def _story(
+    work: Work, revisions: list[tuple[Quote, str]], seen: tuple[int, datetime] | None, where: Standing
+) -> tuple[Told, ...]:
+    quote, sale = revisions[0][0], where.sale
+    lapsed_at = None
+    if where.state == "lapsed":
+        zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+        lapsed_at = datetime.combine(quote.valid_until + timedelta(days=1), time(), zone)
+    holds = load_past_holds(work.session, quote.token)
+    return whole_story(
+        told_of_revisions(revisions, MOST_TOLD),
+        told_of_holds(holds, work.now, sale.made_at if sale else None),
+        seen,
+        lapsed_at,
+        where.withdrawn,
+        sale,
+    )
+
+
+def story_of_sale(work: Work, sale: Sale) -> tuple[Told, ...]:
+    """The story of a sale with that of its quote, newest first; of its own alone where it was made without one."""
+    revisions = load_revisions(work.session, sale.quote_token, MOST_TOLD + 1) if sale.quote_token else []
+    if not revisions:
+        return tuple(reversed(told_of_sale(sale)))
+    seen = load_seen(work.session, sale.quote_token)
+    return _story(work, revisions, seen, Standing(sale.state, sale))
 
 
 def desk_version(work: Work, code: str) -> str:
     """A short text that is another one as soon as the desk's page of a quote would show something else; raises as `call_up`."""
     token = find_quote(work, code)
-    return version_at_desk(quote_version(work, token), load_seen(work.session, token))
+    return version_at_desk(standing_version(work, token), load_seen(work.session, token))
 
 
 def version_at_desk(version: str, seen: tuple[int, datetime] | None) -> str:

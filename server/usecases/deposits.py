@@ -407,6 +407,12 @@ def give_back_with(work: Work, quote: Quote, together: Sequence[str], as_of: dat
     return before + sum(entry.amount for entry in _given_back(work, bought))
 
 
+def fees_back_with(work: Work, quote: Quote, together: Sequence[str], as_of: date) -> Cents:
+    """What `give_back_with` would have given back in all, in cents; it writes nothing. Raises as `decide_for`."""
+    bought = _decided(work, quote, _earlier(work, quote, together), as_of=as_of)
+    return bought.decision.total + sum(lesson.with_kit(quote.code) for lesson in bought.lessons)
+
+
 def charge_again_with(work: Work, quote_code: str, codes: Collection[str], why: str) -> tuple[Entry, ...]:
     """Charge the fees of some lessons taken again that were given back with a quote, by their codes. It does not commit."""
     lessons = load_lessons(work.session, codes_given_back_with(work.session, quote_code), to_change=True)

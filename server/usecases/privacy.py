@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from server.domain.drafts import oldest_kept
+from server.domain.periods import months_after
 from server.persistence.assessments import forget_sentences_before
 from server.persistence.calls import forget_calls_before
 from server.persistence.learner import delete_drafts_before
 from server.persistence.lessons import forget_bookings_before
 from server.persistence.messages import delete_messages_settled_before
 from server.persistence.quotes import delete_quotes_good_until
+from server.persistence.reservations import end_lapsed_reservations, forget_reservations_before
+from server.persistence.sales import forget_sales_before
 from server.persistence.stock import forget_contacts_before
 from server.usecases.accounts import forget_failures
 from server.usecases.stock import release_lapsed
@@ -42,12 +45,14 @@ def sweep(work: Work) -> Swept:
     contacts_kept_since = work.now - timedelta(days=policy.contact_days)
     quotes_kept_from = work.today - timedelta(days=policy.quote_days)
     swept = Swept(
-        holds=release_lapsed(work),
+        holds=release_lapsed(work) + end_lapsed_reservations(work.session, work.now),
         contacts=forget_contacts_before(work.session, contacts_kept_since)
         + forget_calls_before(work.session, contacts_kept_since)
         + forget_sentences_before(work.session, contacts_kept_since)
         + forget_bookings_before(work.session, contacts_kept_since)
-        + delete_messages_settled_before(work.session, contacts_kept_since),
+        + forget_reservations_before(work.session, contacts_kept_since)
+        + delete_messages_settled_before(work.session, contacts_kept_since)
+        + forget_sales_before(work.session, months_after(work.today, -12 * policy.sales.kept_years)),
         drafts=delete_drafts_before(work.session, oldest_kept(work.now, policy)),
         quotes=delete_quotes_good_until(work.session, quotes_kept_from),
     )

@@ -6,13 +6,14 @@ and the series of papers last.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from server.domain.codes import spaced_code
-from server.domain.contracts import agreed_share, gear_of, invoice_lines, items_of
+from server.domain.contracts import agreed_share, gear_of, invoice_lines, items_of, plain_delivery
 from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, Outdated
 from server.domain.money import Cents
@@ -21,6 +22,7 @@ from server.domain.policy import Policy
 from server.domain.quotes import Quote
 from server.domain.sales import (
     CONCLUDED,
+    CONCLUDED_WORDS,
     MEANS_WORDS,
     MONEY,
     MOST_PAYMENT,
@@ -32,12 +34,17 @@ from server.domain.sales import (
     PaperKind,
     PaperLine,
     Sale,
+    SaleState,
     check_payment,
+    check_way_back,
     paper_number,
     rounding_for,
     write_paper,
 )
 from server.domain.stock import Contact, Hold
+from server.outside.amounts import money_in_words
+from server.outside.public_holidays import public_holidays
+from server.persistence.cases import settle_paid_returns
 from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece
 from server.persistence.sales import (
@@ -47,25 +54,32 @@ from server.persistence.sales import (
     add_settlement,
     hold_of_sale,
     load_sale,
+    load_sales,
+    newest_sales,
     next_number,
     sale_at,
     sale_of_quote,
     sale_under,
+    sales_with_serial,
 )
 from server.persistence.stock import contact_of, keep_hold, open_hold_of
-from server.usecases.deposits import give_back_with
+from server.usecases.deposits import fees_back_with, give_back_with
 from server.usecases.messages import tell
-from server.usecases.quotes import find_quote, locked_quote, refuse_settled
+from server.usecases.quotes import find_quote, locked_quote, read_quote, refuse_settled
 from server.usecases.stock import set_aside
 from server.usecases.work import Work, is_token, new_token
 
 LONGEST_NOTE = 200
-LONGEST_ADDRESS = 400
+FEWEST_IN_ADDRESS, LONGEST_ADDRESS = 5, 400
 LONGEST_KEY = 100
+MOST_LISTED = 60
+MOST_FILTERED = 5
+"""How many times as many sales are looked at where only those of one state are wanted."""
 KEY_ACCEPTED = "the key of the form, of 8 to 100 characters"
 ADDRESS_ACCEPTED = f"name of the street, place, postcode and country, in at most {LONGEST_ADDRESS} characters"
+CONCLUDED_ACCEPTED = "one of: " + "; ".join(CONCLUDED_WORDS[one] for one in CONCLUDED)
+MEANS_ACCEPTED = "one of: " + "; ".join(MEANS_WORDS[one] for one in MONEY)
 NO_SALE = "There is no such sale."
-CHANGED_MEANWHILE = "Something was done with this sale meanwhile, perhaps by this very form: look at it again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +141,7 @@ def make_contract(work: Work, code: str, revision: int, terms: Terms, payment: P
     sale = _kept(work, quote, hold, contact, terms, key)
     sale = _first_settlements(work, sale, quote, hold, terms)
     if payment is not None:
-        sale = _pay(work, sale, payment, f"{key}:payment")
+        sale = pay(work, sale, payment, f"{key}:payment")
     elif sale.owed > 0:
         raise InvalidInput(
             [Fault("amount", "A contract is made with a payment.", "a part of the balance, or all of it")]
@@ -137,17 +151,67 @@ def make_contract(work: Work, code: str, revision: int, terms: Terms, payment: P
     return sale
 
 
+@dataclass(frozen=True)
+class Offered:
+    """A quote before its contract: what is left to pay (negative: the shop owes), who asked, and whether they agreed to this revision.
+
+    `fees` are the lesson fees that would be given back as of the day they agreed; amounts in cents.
+    """
+
+    quote: Quote
+    left: Cents
+    fees: Cents
+    is_agreed: bool
+    contact: Contact | None
+    is_sent: bool
+
+
+def contract_offered(work: Work, code: str) -> Offered | int:
+    """What the contract of a quote would be today, or the number of the sale that it became already; it writes nothing.
+
+    Raises `InvalidInput` or `NotFound` for a code that is none, and `Conflict` for a quote that was withdrawn.
+    """
+    token = find_quote(work, code)
+    number = sale_of_quote(work.session, token)
+    if number is not None:
+        return number
+    refuse_settled(work, token)
+    quote = read_quote(work, token)
+    hold = open_hold_of(work.session, token, work.now)
+    is_agreed = hold is not None and hold.revision == quote.revision
+    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    as_of = hold.made_at.astimezone(zone).date() if hold is not None and is_agreed else work.today
+    fees, price = fees_back_with(work, quote, (), as_of), quote.kit.price
+    left = price.charged + price.delivery - price.trade_in - price.voucher - fees
+    return Offered(quote, left, fees, is_agreed, contact_of(work.session, token), _is_sent(quote))
+
+
+def faults_of_contract(work: Work, code: str, terms: Terms, payment: Payment | None) -> list[Fault]:
+    """What `make_contract` would find wrong with terms and payment by themselves, so that a form can say it with all else."""
+    quote = read_quote(work, find_quote(work, code))
+    return [*_faults_of_terms(quote, terms), *(payment_faults(payment) if payment else ())]
+
+
 def _faults_of_terms(quote: Quote, terms: Terms) -> list[Fault]:
     faults = []
     if terms.concluded not in CONCLUDED:
-        faults.append(
-            Fault("concluded", "This is not a way to make a contract here.", "one of: " + ", ".join(CONCLUDED))
-        )
-    if _is_sent(quote) and not 5 <= len(terms.address.strip()) <= LONGEST_ADDRESS:
-        faults.append(Fault("address", "It is to be sent: where to?", ADDRESS_ACCEPTED))
-    elif len(terms.address) > LONGEST_ADDRESS or not terms.address.replace("\n", "").isprintable():
-        faults.append(Fault("address", "This address cannot be kept.", ADDRESS_ACCEPTED))
-    return faults
+        faults.append(Fault("concluded", "This is not a way to make a contract here.", CONCLUDED_ACCEPTED))
+    return [*faults, *address_faults(terms.address, is_sent=_is_sent(quote))]
+
+
+def tidy_address(address: str) -> str:
+    """An address a line each, however its lines were ended, without blanks around them and without empty ones."""
+    return "\n".join(line for line in (line.strip() for line in address.splitlines()) if line)
+
+
+def address_faults(address: str, *, is_sent: bool) -> list[Fault]:
+    """What is wrong with an address as it was typed; one is needed where something is to be sent."""
+    kept = tidy_address(address)
+    if is_sent and len(kept) < FEWEST_IN_ADDRESS:
+        return [Fault("address", "It is to be sent: where to?", ADDRESS_ACCEPTED)]
+    if len(kept) > LONGEST_ADDRESS or not kept.replace("\n", "").isprintable():
+        return [Fault("address", "This address cannot be kept.", ADDRESS_ACCEPTED)]
+    return []
 
 
 def _is_sent(quote: Quote) -> bool:
@@ -177,7 +241,7 @@ def _kept(work: Work, quote: Quote, hold: Hold, contact: Contact, terms: Terms, 
         contact=contact,
         delivery="deliver" if _is_sent(quote) else "collect",
         zone=quote.answers.get("zone") or policy.shop.home_zone,
-        address=_tidy(terms.address),
+        address=tidy_address(terms.address),
         tier_name=price.tier.name if price.tier else "",
         tier_percent=price.tier.percent if price.tier else 0,
         agreed_share=agreed_share(price),
@@ -187,13 +251,10 @@ def _kept(work: Work, quote: Quote, hold: Hold, contact: Contact, terms: Terms, 
     )
     number = add_sale(work.session, sale, key, hold.id)
     keep_hold(work.session, hold.id, work.now)
-    mark(work, number, "confirmed", key, about={"concluded": terms.concluded, "revision": quote.revision})
+    plain = plain_delivery(quote, work.catalogue)
+    about = {"concluded": terms.concluded, "revision": quote.revision, "plain_delivery": plain}
+    mark(work, number, "confirmed", key, about=about)
     return read_sale(work, number)
-
-
-def _tidy(address: str) -> str:
-    lines = (line.strip() for line in address.replace("\r\n", "\n").split("\n"))
-    return "\n".join(line for line in lines if line)
 
 
 def _first_settlements(work: Work, sale: Sale, quote: Quote, hold: Hold, terms: Terms) -> Sale:
@@ -238,6 +299,7 @@ def _expect(work: Work, sale: Sale, quote: Quote, place: int, value: Cents) -> N
 
 
 def _tell_made(work: Work, sale: Sale) -> None:
+    said = money_of(work)
     tell(
         work,
         "contract_made",
@@ -247,8 +309,8 @@ def _tell_made(work: Work, sale: Sale) -> None:
         values={
             "code": spaced_code(sale.code),
             "link": f"/owned/{sale.token}",
-            "paid": decimal_of(sum(one.amount for one in sale.settlements if one.means in MONEY)),
-            "left": decimal_of(max(0, sale.owed)),
+            "paid": said(sum(one.amount for one in sale.settlements if one.means in MONEY)),
+            "left": said(max(0, sale.owed)),
         },
     )
 
@@ -278,6 +340,18 @@ def sale_of(work: Work, quote_token: str) -> Sale | None:
     return None if number is None else load_sale(work.session, number)
 
 
+def list_sales(work: Work, state: SaleState | None = None, serial: str = "") -> tuple[list[Sale], bool]:
+    """The newest sales, of a state or with a serial number where that is asked for, and whether older ones were not looked at."""
+    if serial:
+        # A serial number is kept only where it can be printed, and PostgreSQL refuses to look for the sign of zero.
+        numbers = sales_with_serial(work.session, serial, MOST_LISTED + 1) if serial.isprintable() else []
+    else:
+        numbers = newest_sales(work.session, MOST_LISTED * (MOST_FILTERED if state else 1) + 1)
+    most = MOST_LISTED * (MOST_FILTERED if state and not serial else 1)
+    found = load_sales(work.session, numbers[:most])
+    return [sale for sale in found if state is None or sale.state == state][:MOST_LISTED], len(numbers) > most
+
+
 def locked_sale(work: Work, number: int) -> Sale:
     """A sale that nobody else may change meanwhile; raises `NotFound`."""
     sale = load_sale(work.session, number, to_change=True)
@@ -288,8 +362,13 @@ def locked_sale(work: Work, number: int) -> Sale:
 
 def policy_of(work: Work, sale: Sale) -> Policy:
     """The policy under which a sale was made."""
-    now = work.catalogue.policy
-    return now if now.version == sale.policy_version else load_policy(work.session, sale.policy_version)
+    return policy_at(work, sale.policy_version)
+
+
+def holidays_around(work: Work, sale: Sale) -> frozenset[date]:
+    """The public holidays of the shop's country from the year of a sale until next year."""
+    years = range(sale.made_on.year, work.today.year + 2)
+    return public_holidays(policy_of(work, sale).shop.country, years)
 
 
 def held_by(work: Work, sale: Sale) -> int | None:
@@ -306,6 +385,17 @@ def check_key(key: str) -> None:
         raise InvalidInput([Fault("key", "The form has lost its key: load the page again.", KEY_ACCEPTED)])
 
 
+def case_done_under(sale: Sale, key: str) -> int | None:
+    """The number of the case that a form's key has opened; None for a new key. Raises `Conflict` where it has done something else."""
+    done = sale.done_under(key)
+    if done is None:
+        return None
+    case = done.about.get("case")
+    if case is None:
+        raise Conflict([Fault("key", "This form was used for something else already: load the page again.")])
+    return int(case)
+
+
 def mark(
     work: Work, number: int, kind: MarkKind, key: str, why: str = "", about: Mapping[str, Any] | None = None
 ) -> Mark:
@@ -319,9 +409,26 @@ def issue(
 ) -> Sale:
     """Write an invoice or a credit note under the next number of the series; the sale with it. The sale has to be locked."""
     number = next_number(work.session)
-    paper = write_paper(kind, number, work.today, lines, sale.papers, why=why, corrects=corrects, by=work.actor)
+    paper = write_paper(
+        kind,
+        number,
+        work.today,
+        lines,
+        sale.papers,
+        why=why,
+        corrects=corrects,
+        by=work.actor,
+        buyer=buyer_of(sale),
+        policy_version=work.catalogue.policy.version,
+    )
     add_paper(work.session, sale.id, paper)
     return read_sale(work, sale.id)
+
+
+def buyer_of(sale: Sale) -> str:
+    """Who buys as a paper names them, a line each: the address as it was given, which may begin with the name, or the name."""
+    lines = [line for line in sale.address.split("\n") if line]
+    return "\n".join(lines if lines[:1] == [sale.contact.name] else [sale.contact.name, *lines])
 
 
 def settle(work: Work, sale: Sale, means: Means, amount: Cents, note: str = "", *, checked: bool = True) -> Sale:
@@ -332,7 +439,7 @@ def settle(work: Work, sale: Sale, means: Means, amount: Cents, note: str = "", 
     """
     rounds = work.catalogue.policy.sales.rounds_cash
     was_owed = sale.owed
-    if checked and (fault := check_payment(sale, means, amount, rounds)) is not None:
+    if checked and (fault := check_payment(sale, means, amount, rounds, money_of(work))) is not None:
         raise InvalidInput([fault])
     rounding = rounding_for(means, amount, was_owed, rounds) if checked else 0
     add_settlement(work.session, sale.id, means, amount, work.today, work.now, work.actor, note)
@@ -349,7 +456,7 @@ def payment_faults(payment: Payment) -> list[Fault]:
     """What is wrong with money as it was typed, before it is held against a balance."""
     faults = []
     if payment.means not in MONEY:
-        faults.append(Fault("means", "This is not a way to pay here.", "one of: " + ", ".join(MONEY)))
+        faults.append(Fault("means", "This is not a way to pay here.", MEANS_ACCEPTED))
     if not 0 < abs(payment.amount) <= MOST_PAYMENT:
         accepted = f"an amount from 0.01 to {decimal_of(MOST_PAYMENT)}"
         faults.append(Fault("amount", "This is not an amount to pay.", accepted))
@@ -361,36 +468,47 @@ def payment_faults(payment: Payment) -> list[Fault]:
 # Payments.
 
 
-def take_payment(work: Work, number: int, payment: Payment, key: str) -> Sale:
+def take_payment(work: Work, number: int, payment: Payment, key: str, *, is_way_agreed: bool = True) -> Sale:
     """Record a payment, in part or in full, once for each form; a negative amount pays out what the shop owes.
 
-    Raises `NotFound`, and `InvalidInput` with every fault: an unknown way to pay, or more than is left.
+    Raises `NotFound`, and `InvalidInput` with every fault: an unknown way to pay, more than is left, or money that goes back
+    another way than it came, unless that is agreed.
     """
     check_key(key)
     sale = locked_sale(work, number)
     if sale.done_under(key) is not None:
         return sale
     faults = payment_faults(payment)
-    if faults:
-        raise InvalidInput(faults)
-    sale = _pay(work, sale, payment, key)
+    other_way = check_way_back(sale, payment.means) if payment.amount < 0 and not is_way_agreed else None
+    if faults or other_way:
+        raise InvalidInput([*faults, *([other_way] if other_way else [])])
+    sale = pay(work, sale, payment, key)
+    if sale.owed >= 0:
+        settle_paid_returns(work.session, sale.id, work.now)
     work.commit()
     return sale
 
 
-def _pay(work: Work, sale: Sale, payment: Payment, key: str) -> Sale:
+def pay(work: Work, sale: Sale, payment: Payment, key: str) -> Sale:
+    """Keep a payment, or a pay-out where it is negative, as a step of another verb; the sale with it. The sale has to be locked."""
     kind: MarkKind = "payment" if payment.amount > 0 else "paid_out"
     said = f"{decimal_of(abs(payment.amount))}, {MEANS_WORDS[payment.means]}"
     mark(work, sale.id, kind, key, about={"amount": payment.amount, "means": payment.means, "said": said})
     return settle(work, sale, payment.means, payment.amount, payment.note)
 
 
+def policy_at(work: Work, version: int) -> Policy:
+    """A policy by its version; the one in force for 0."""
+    now = work.catalogue.policy
+    return now if version in (0, now.version) else load_policy(work.session, version)
+
+
 def paper_name(work: Work, paper: Paper) -> str:
-    """The number of a paper as it is printed."""
-    return paper_number(paper.number, work.catalogue.policy.sales.invoice_prefix)
+    """The number of a paper as it is printed, with the prefix of its day."""
+    return paper_number(paper.number, policy_at(work, paper.policy_version).sales.invoice_prefix)
 
 
-def refuse_changed(sale: Sale, marks: int) -> None:
-    """Refuse a form that was shown with fewer or more things done to the sale; raises `Conflict`."""
-    if len(sale.marks) != marks:
-        raise Conflict([Fault("sale", CHANGED_MEANWHILE)])
+def money_of(work: Work) -> Callable[[Cents], str]:
+    """How the shop writes an amount, for a sentence or a letter."""
+    terms = work.catalogue.policy.shop
+    return lambda cents: money_in_words(cents, terms.currency, terms.locale)

@@ -152,7 +152,9 @@ def confirm_hold(work: Work, token: str) -> Hold:
     refuse_settled(work, token)
     hold = _open_hold(work, token)
     if not hold.is_confirmed:
-        hold = extend_hold(work.session, hold.id, work.now, confirmed_until(work.now, work.catalogue.policy))
+        hold = extend_hold(
+            work.session, hold.id, work.now, confirmed_until(work.now, work.catalogue.policy), work.actor
+        )
         _tell_confirmed(work, quote, hold)
     work.commit()
     return hold

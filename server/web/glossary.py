@@ -108,6 +108,7 @@ CHAPTERS = (
             Entry("tool kit", "The keys, screws and grease with which the [foil] is put together.", ("tools",)),
             Entry("wetsuit", "A suit of foam rubber that keeps you warm in the water. Sized at the shop.", ("suit",)),
             Entry("travel bag", "One large bag in which the whole kit travels."),
+            Entry("spare part", "What mends a part: bolts, shims, a hose, a patch. It belongs to no kit."),
         ),
     ),
     Chapter(

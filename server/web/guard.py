@@ -39,12 +39,16 @@ PRIVATE_PATHS = (
     "/bookings/",
     "/prepared/",
     "/welcome/",
+    "/owned/",
     "/desk",
     "/account",
     "/staff",
     "/api/quotes/",
+    "/used/reservations/",
 )
-SECRET_IN_PATH = re.compile(r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets)/)[^/]+")
+SECRET_IN_PATH = re.compile(
+    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations)/)[^/]+"
+)
 
 requests_log = logging.getLogger("slackwater.requests")
 

@@ -6,14 +6,13 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import fields
 from datetime import date, datetime
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_date
-from babel.numbers import format_currency, get_currency_symbol
+from babel.numbers import get_currency_symbol
 from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
@@ -23,6 +22,7 @@ from server.domain.codes import spaced_code
 from server.domain.money import Cents
 from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
+from server.outside.amounts import money_in_words
 from server.web.cautions import CAUTIONS
 from server.web.glossary import term
 from server.web.look import look_address
@@ -35,8 +35,7 @@ PAGES_VARY = "HX-Request, Cookie"
 
 def money_words(cents: Cents, terms: ShopTerms) -> str:
     """An amount as the shop's locale writes it, with a true minus: €1,234.50, −€310.00."""
-    words = str(format_currency(Decimal(abs(cents)) / 100, terms.currency, locale=terms.locale))
-    return f"−{words}" if cents < 0 else words
+    return money_in_words(cents, terms.currency, terms.locale)
 
 
 def day_words(day: date, terms: ShopTerms) -> str:

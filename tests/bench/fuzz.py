@@ -45,13 +45,16 @@ from server.persistence.tables import (
     BookingRow,
     DepositRow,
     DraftRow,
+    ExpectedRow,
     HoldRow,
     LessonRow,
     LessonTimeRow,
     MessageRow,
     OnceRow,
+    PieceRow,
     QuoteRow,
     ReadingRow,
+    ReservationRow,
     RevisionRow,
     StockRow,
     UnmetRow,
@@ -88,6 +91,7 @@ TABLES: tuple[type[SQLModel], ...] = (
     UnmetRow,
 )
 TABLES += (LessonTimeRow, BookingRow, AssessmentRow, ReadingRow, MessageRow, WordingRow)
+TABLES += (PieceRow, ExpectedRow, ReservationRow)
 NAMES: dict[str, list[Any]] = {
     "spot": ["Tullaveen Strand", "Lough Corravane", "Portnafinn Bay", "Nowhere"],
     "zone": ["Ireland", "Islands off Ireland", "European Union", "nowhere"],
@@ -112,6 +116,7 @@ FORMS: tuple[str, ...] = (
 )
 FORMS += ("agree", "agree", "release", "seen", "odd", "desk", "desk", "desk", "desk")
 COUNTS_ITS_REFUSALS = (
+    "/desk/holds/",
     "/desk/worksheets/",
     "/desk/quotes/",
     "/desk/deposits/",
@@ -566,6 +571,13 @@ class Ideas:
             f"/drafts/{self.token(self.drafts)}/{draw.choice(STEPS)}",
             "/desk",
             "/desk/counter",
+            "/desk/pieces",
+            f"/desk/pieces/{number}",
+            "/desk/expected",
+            f"/desk/expected/{number}",
+            f"/desk/reservations/{number}",
+            f"/used/pieces/{number}",
+            f"/used/expected/{number}",
         ]
         return self.signed_in(Probe("GET", draw.choice(ways)))
 

@@ -10,7 +10,7 @@ from server.domain.catalogue import Catalogue, Part, Shelf
 from server.domain.fit import DoesNotFit, Fits, Sizing
 from server.domain.kits import Fitter
 from server.domain.learner import read_answers
-from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SIZES
+from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SIZES, SPARE
 from server.persistence.folder import Folder, read_folder
 from server.usecases.opening import SEED
 from tests.builders_shop import learner
@@ -39,7 +39,7 @@ def shelf_of(found: Folder) -> Shelf:
 
 def test_the_seed_has_neither_fault_nor_warning(found: Folder) -> None:
     assert (found.faults, found.warnings) == ([], [])
-    assert {part.slot for part in found.parts.values()} == {*CORE_SLOTS, *EXTRA_SLOTS}
+    assert {part.slot for part in found.parts.values()} == {*CORE_SLOTS, *EXTRA_SLOTS, SPARE}
 
 
 def test_every_part_is_judged_for_every_learner(found: Folder) -> None:

@@ -65,7 +65,7 @@ def test_a_small_file_that_would_unpack_to_gigabytes_is_refused_before_it_is() -
 
 
 def test_what_it_is_is_told_by_its_content_not_its_name() -> None:
-    assert refusal(SCRIPT, "script.jpg") == "Script.jpg: this is not a photograph that can be read here."
+    assert refusal(SCRIPT, "script.jpg") == "“script.jpg”: this is not a photograph that can be read here."
     assert clean_photo(phone_photo(), name="script.sh").width == 1200
     svg = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
     assert "not a photograph" in refusal(svg, "drawing.jpg")

@@ -24,6 +24,8 @@ FRESH = {
     "digest": "000000000000",
     "link": "abcdefghijklmnopqrstuv",
     "number": "999999",
+    "place": "1",
+    "entry": "999999",
 }
 ENDS_THE_SESSION = ("/sign-out", "/account/sessions/end")
 

@@ -552,3 +552,14 @@ def test_a_reduced_price_without_a_day_is_taken_and_warned_of(folder: FolderCopy
     found = read(folder)
     assert not found.faults
     assert places(found.warnings) == [("boards.csv", row, "markdown_from")]
+
+
+def test_spare_parts_have_a_file_of_their_own_and_stay_where_it_is_not_there(folder: FolderCopy) -> None:
+    found = read_folder(folder.path, Catalogue({}), None)
+    vent = found.parts["WRK-SVENT"]
+    assert (vent.slot, vent.gear.text("fits")) == ("spare", "Dunlin Boardworks; Eelgrass Boards")
+    (folder.path / "spares.csv").unlink()
+    without = read_folder(folder.path, Catalogue(found.parts), None)
+    assert without.parts["WRK-SVENT"] == vent
+    assert "WRK-SVENT" not in without.on_hand
+    assert [warning.file for warning in without.warnings] == ["spares.csv"]

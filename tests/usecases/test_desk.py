@@ -11,11 +11,15 @@ from server.domain.errors import InvalidInput, TooMany
 from server.domain.quotes import Quote
 from server.domain.stock import Contact
 from server.usecases.calls import finish_promised_call, promise_call
-from server.usecases.desk import Found, Today, find_at_desk, quote_by_code, today_at_desk
+from server.usecases.desk import Found, Today, expected_by, find_at_desk, quote_by_code, today_at_desk
+from server.usecases.faulty import report_fault
 from server.usecases.quotes import issue_quote, mark_seen
+from server.usecases.returns import give_notice
 from server.usecases.stock import agree_to_quote, confirm_hold
 from server.usecases.work import Shop
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
+from tests.builders_handover import arrived, handed, sent
+from tests.builders_sales import bought, new_key
 from tests.builders_shop import Clock, learner
 
 SEAN = Contact("Seán Ó Murchú", "Sean@Example.org", "+353 20 910 0177")
@@ -49,6 +53,24 @@ def today(shop: Shop) -> Today:
 def found(shop: Shop, text: str, account: int = 1) -> Found:
     with shop.writing("Maeve") as work:
         return find_at_desk(work, account, text)
+
+
+def test_what_comes_back_is_faulty_on_its_way_or_not_brought_yet_stands_on_the_list(shop: Shop, clock: Clock) -> None:
+    traded = [{"slot": "board", "price_new": 1200_00, "months": 24, "condition": "good"}]
+    sale = handed(shop, bought(shop, trades=traded))
+    parcel = sent(shop, bought(shop, mass_kg=75, delivery="deliver"))
+    with shop.writing() as work:
+        give_notice(work, sale.id, [1], "Too wild.", new_key())
+    with shop.writing("Maeve") as work:
+        report_fault(work, sale.id, 2, "It clicks.", work.today, new_key())
+        expected = expected_by(parcel)
+    list_now = today(shop)
+    assert [(case.items, one.id) for case, one in list_now.coming_back] == [((1,), sale.id)]
+    assert [(case.items, one.id) for case, one in list_now.faulty] == [((2,), sale.id)]
+    assert [(one.id, day) for one, day in list_now.on_the_way] == [(parcel.id, expected)]
+    assert [(piece.slot, one.id) for piece, one in list_now.gear_to_come] == [("board", sale.id)]
+    arrived(shop, parcel)
+    assert today(shop).on_the_way == ()
 
 
 def test_what_needs_a_hand_stands_on_the_list_until_it_was_given(shop: Shop, clock: Clock) -> None:

@@ -8,13 +8,17 @@ from sqlmodel import SQLModel
 from server.domain.agreed import Agreed
 from server.domain.stock import Contact
 from server.usecases.calls import promise_call
+from server.usecases.faulty import report_fault
 from server.usecases.messages import message_texts
 from server.usecases.privacy import sweep
 from server.usecases.quotes import issue_quote
+from server.usecases.returns import close_case, give_notice
 from server.usecases.stock import agree_to_quote, release_hold
 from server.usecases.work import Shop
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
+from tests.builders_goods import given_back, kit_received
 from tests.builders_http import Client
+from tests.builders_sales import new_key
 from tests.builders_shop import Clock, learner
 from tests.builders_strand import lesson_today
 from tests.pages.reader import Reader
@@ -71,6 +75,25 @@ def test_nobody_is_in_any_table_once_the_days_are_over(shop: Shop, clock: Clock)
     clock.forward(days=policy.quote_days + policy.price_good_days)
     with shop.writing("sweep") as work:
         sweep(work)
+    assert rows_with(shop, SIGNS) == set()
+
+
+def test_nobody_is_in_what_was_said_about_a_sale_once_its_years_are_over(shop: Shop, clock: Clock) -> None:
+    sale = kit_received(shop)
+    with shop.writing() as work:
+        give_notice(work, sale.id, [1], f"It is {NAME}.", new_key())
+    with shop.writing("Maeve") as work:
+        case = report_fault(work, sale.id, 2, f"{NAME} says that it is loose.", work.today, new_key())
+    with shop.writing("Maeve") as work:
+        close_case(work, case.id, f"{NAME} keeps it.", new_key())
+    given_back(shop, sale, [1], kind="goodwill", why=f"{NAME} is ill")
+    assert rows_with(shop, SIGNS) >= {"sale_case", "sale_paper", "sale_mark"}
+    with shop.reading() as work:
+        years = work.catalogue.policy.sales.kept_years
+    clock.forward(days=366 * years + 1)
+    for _ in range(2):
+        with shop.writing("sweep") as work:
+            sweep(work)
     assert rows_with(shop, SIGNS) == set()
 
 

@@ -13,7 +13,7 @@ from server.usecases.deposits import take_deposit
 from server.usecases.messages import message_texts
 from server.usecases.privacy import sweep
 from server.usecases.quotes import issue_quote
-from server.usecases.sales import Payment, Terms, make_contract
+from server.usecases.sales import Payment, Terms, list_sales, make_contract
 from server.usecases.stock import agree_to_quote, confirm_hold, open_hold, release_hold
 from server.usecases.work import Shop
 from tests.builders_sales import agreed_quote, bought, new_key, paid, sale_now
@@ -89,6 +89,7 @@ def test_what_was_bought_stays_as_it_is_and_stays_aside(shop: Shop, clock: Clock
         sweep(work)
     with shop.reading() as work:
         assert load_free(work.session, work.now)[sku] == free < load_on_hand(work.session)[sku]
+        assert list_sales(work, serial="\0") == ([], False), "a sign that no serial number can have finds nothing"
         assert open_hold(work, sale.quote_token) is not None
     with shop.writing() as work, pytest.raises(Conflict, match="was bought"):
         release_hold(work, sale.quote_token, "changed my mind")

@@ -200,7 +200,7 @@ def components() -> dict[str, Schema]:
                 "code": text,
                 "url": text,
                 "revision": {"type": "integer", "minimum": 1},
-                "state": {"type": "string", "enum": ["sent", "agreed", "lapsed"]},
+                "state": {"type": "string", "enum": ["sent", "agreed", "lapsed", "bought", "withdrawn"]},
                 "hold": _or_null(hold),
                 "valid_until": {"type": "string", "format": "date"},
                 "issued_at": {"type": "string", "format": "date-time"},

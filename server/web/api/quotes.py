@@ -12,6 +12,7 @@ from server.domain.changes import Revised, Said
 from server.domain.errors import Fault, InvalidInput, Outdated
 from server.domain.stock import Contact, read_contact
 from server.usecases.quotes import issue_quote, read_quote, revised_since
+from server.usecases.standing import standing
 from server.usecases.stock import agree_to_quote, open_hold
 from server.web.api.bodies import Json, JsonObject, answers_and_skus
 from server.web.api.openapi import described
@@ -49,7 +50,8 @@ def read(token: str, shop: ShopOf, settings: SettingsOf) -> Json:
     with shop.reading() as work:
         quote = read_quote(work, token)
         hold, today = open_hold(work, token), work.today
-    return Json(quote_shape(quote, hold, settings.address, today))
+        where = standing(work, quote, hold)
+    return Json(quote_shape(quote, hold, settings.address, today, where))
 
 
 @router.post(

@@ -12,6 +12,7 @@ from server.domain.kits import Choice, Kit
 from server.domain.pricing import Breakdown
 from server.domain.quotes import Quote, QuotedKit, QuotedPart, quoted_kit
 from server.domain.slots import CORE_SLOTS
+from server.domain.standing import Standing
 from server.domain.stock import Hold
 from server.domain.wind import HANDS, Winds, WingWinds
 
@@ -146,13 +147,17 @@ def hold_shape(hold: Hold | None) -> dict[str, Any] | None:
     }
 
 
-def quote_shape(quote: Quote, hold: Hold | None, address: str, today: date) -> dict[str, Any]:
-    """A frozen quote, without what only the owner may see."""
+def quote_shape(
+    quote: Quote, hold: Hold | None, address: str, today: date, where: Standing | None = None
+) -> dict[str, Any]:
+    """A frozen quote, without what only the owner may see; `where` it stands tells whether it was bought or withdrawn."""
+    became = "" if where is None else "bought" if where.sale else "withdrawn" if where.withdrawn else ""
+    hold = None if became else hold
     return {
         "code": quote.code,
         "url": f"{address}/quotes/{quote.token}",
         "revision": quote.revision,
-        "state": quote.state_on(today, hold),
+        "state": became or quote.state_on(today, hold),
         "hold": hold_shape(hold),
         "valid_until": quote.valid_until.isoformat(),
         "issued_at": quote.issued_at.isoformat(),

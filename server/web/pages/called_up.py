@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.changes import Revised
 from server.domain.policy import ShopTerms
 from server.domain.quotes import Quote
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
+from server.domain.standing import Standing
 from server.domain.stock import Contact, Hold
 from server.domain.worksheets import Worksheet
 from server.usecases.accounts import Account
-from server.usecases.called_up import CalledUp, Told, call_up, desk_version, version_at_desk
+from server.usecases.called_up import CalledUp, call_up, desk_version, version_at_desk
 from server.usecases.desk import know_code
 from server.usecases.quotes import version_of
+from server.usecases.standing import version_with
 from server.usecases.work import Work
 from server.web.pages.docket import Docket, docket_of_quote
 from server.web.pages.promised import CallForm, call_form
-from server.web.pages.revised import CUSTOMER, ChangeShown, revised_shown
+from server.web.pages.story import ToldShown, story_shown
 from server.web.pages.words import lead_of, title_of
 from server.web.pages.worked import MarginShown, margin_shown, sees_margin
 from server.web.render import PAGES_VARY, moment_words
@@ -43,16 +45,6 @@ class PartShown:
     charged: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class ToldShown:
-    """A revision in the story, in words."""
-
-    revision: int
-    when: str
-    by: str
-    changes: tuple[ChangeShown, ...] | None
-
-
 @dataclass(frozen=True)
 class CalledUpPage:
     """A quote as the desk sees it."""
@@ -62,7 +54,9 @@ class CalledUpPage:
     lead: str
     version: str
     address: str
-    state: str
+    standing: Standing
+    made: str
+    """When the newest revision was made, and by whom."""
     hold: Hold | None
     held_until: str
     contact: Contact | None
@@ -105,15 +99,19 @@ def _page(request: Request, work: Work, found: CalledUp, account: Account, addre
         if part is not None:
             name, size = f"{part.name}, {part.maker}", size_in(part.gear, units)
             rows.append(PartShown(word, size, name, part.sku, charged.get(part.sku)))
-    story = tuple(_told(told, policy.shop) for told in found.story)
-    version = version_at_desk(version_of(quote.revision, hold), found.seen)
+    story = story_shown(found.story, policy.shop)
+    newest = next(told for told in story if told.revision == quote.revision)
+    where = found.standing
+    version = version_with(version_of(quote.revision, hold), where.sale, where.withdrawn)
+    version = version_at_desk(version, found.seen)
     return CalledUpPage(
         quote=quote,
         title=title_of(quote.setup),
         lead=lead_of(quote.mass_kg, quote.setup, quote.water, quote.usual_wind_kn, units),
         version=version,
         address=f"{address}/quotes/{quote.token}",
-        state=quote.state_on(work.today, hold),
+        standing=where,
+        made=f"{newest.when}, by {newest.by}",
         hold=hold,
         held_until=moment_words(hold.expires_at, policy.shop) if hold else "",
         contact=found.contact,
@@ -144,23 +142,16 @@ def _seen_words(found: CalledUp, terms: ShopTerms) -> str:
     return f"The customer has seen revision {revision} ({moment_words(at, terms)}), not this one yet"
 
 
-def _told(told: Told, terms: ShopTerms) -> ToldShown:
-    by = "the customer" if told.by == CUSTOMER else told.by
-    if told.changes is None:
-        return ToldShown(told.revision, moment_words(told.at, terms), by, None)
-    revised = Revised(told.revision, told.revision - 1, told.at, (told.by,), told.changes)
-    shown = revised_shown(revised, terms, at_the_desk=True)
-    return ToldShown(told.revision, shown.when, shown.by, shown.changes)
-
-
 def _announced(story: tuple[ToldShown, ...], shown: str, version: str, found: CalledUp) -> str:
     """What is new since the version that was shown, in a sentence; empty where the page was opened anew."""
     if not shown or shown == version:
         return ""
-    if shown.partition("-")[0].partition(".")[0] != str(found.quote.revision):
-        newest = story[0]
+    if re.split(r"[-~.]", shown, maxsplit=1)[0] != str(found.quote.revision):
+        newest = next(told for told in story if told.revision == found.quote.revision)
         told = "; ".join(change.says for change in (newest.changes or ())[:3])
         return f"Revision {newest.revision}, by {newest.by}" + (f": {told}." if told else ".")
+    if found.standing.is_settled:
+        return f"{found.standing.words}."
     if found.hold is not None and "-" not in shown:
         return "The customer asks to hold the parts."
     return "Where this quote stands has changed."

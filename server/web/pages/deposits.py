@@ -44,7 +44,6 @@ from server.usecases.deposits import (
     Ledger,
     Purchase,
     books_with_vat,
-    charge_again_for,
     decide_for,
     draw_code,
     entries_of,
@@ -57,6 +56,8 @@ from server.usecases.deposits import (
     take_further_fee,
 )
 from server.usecases.desk import count_guess, quote_by_code, refuse_while_waiting
+from server.usecases.kit_lessons import charge_again, charges_of
+from server.usecases.sales import sale_of
 from server.usecases.work import Work
 from server.web.pages.desk import when_words
 from server.web.pages.forms import Form, amount, cents, text_in
@@ -581,7 +582,7 @@ def charge(request: Request, code: str, account: StaffOf, form: Form, shop: Shop
     """Charge again what the page showed, since the kit of a quote came back."""
 
     def verb(work: Work) -> None:
-        charge_again_for(work, text_in(form, "quote"), text_in(form, "charge_why"), _expected(form))
+        charge_again(work, text_in(form, "quote"), text_in(form, "charge_why"), _expected(form))
 
     return _done(request, code, account, form, shop, pages, verb, CHARGE_FIELDS)
 
@@ -711,8 +712,10 @@ def _purchase(work: Work, bought: Purchase, code: str) -> PurchaseShown:
     fees += [FeeShown(fee.code, 0, fee.because) for fee in decision.refused]
     if code not in {lesson.code for lesson in bought.lessons}:
         fees.append(FeeShown(code, 0, NOT_NAMED))
-    charges = [FeeShown(entry.code, entry.amount, "") for entry in bought.charges]
-    charges += [FeeShown(one.code, 0, one.because) for one in bought.not_charged]
+    sale = sale_of(work, bought.quote.token)
+    charged, not_charged = (bought.charges, bought.not_charged) if sale is None else charges_of(work, sale)
+    charges = [FeeShown(one.code, one.amount, "") for one in charged]
+    charges += [FeeShown(one.code, 0, one.because) for one in not_charged]
     last_day = bought.window.last_day if bought.window else None
     return PurchaseShown(
         code=bought.quote.code,
@@ -734,7 +737,7 @@ def _purchase(work: Work, bought: Purchase, code: str) -> PurchaseShown:
         ),
         until=_day(last_day, terms) if last_day else "",
         charges=tuple(charges),
-        charged=sum(entry.amount for entry in bought.charges),
+        charged=sum(one.amount for one in charges),
     )
 
 

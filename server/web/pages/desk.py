@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field, fields
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,14 +15,21 @@ from starlette.responses import Response
 
 from server.domain.codes import read_code
 from server.domain.errors import Fault, InvalidInput, NotFound, TooMany
+from server.domain.faulty import Case
 from server.domain.finding import Changed, Met, said_code, spelled
 from server.domain.lessons import call_due
+from server.domain.messages import one_line
+from server.domain.pieces import Piece
 from server.domain.policy import ShopTerms
+from server.domain.sales import STATE_WORDS, Sale
+from server.domain.slots import SLOT_WORDS
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.security.tokens import digest_of
-from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, know_code, today_at_desk
-from server.usecases.quotes import find_quote
+from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, know_code, parcels_out, today_at_desk
+from server.usecases.quotes import find_quote, refuse_settled
+from server.usecases.reservations import Reserved, what_words
+from server.usecases.standing import words_of_code
 from server.usecases.stock import confirm_hold, list_open_holds, release_hold
 from server.usecases.work import Work
 from server.web.pages.forms import Form, text_in
@@ -35,8 +42,15 @@ from server.web.state import PagesOf, ShopOf
 router = APIRouter(include_in_schema=False)
 
 MOST_REASON = 300
+LONGEST_ASKED = 90
 REASON_ACCEPTED = f"1 to {MOST_REASON} characters"
-MET_AS = {"hold": "Asked to hold", "worksheet": "Worksheet", "call": "Call promised"}
+MET_AS = {
+    "hold": "Asked to hold",
+    "worksheet": "Worksheet",
+    "call": "Call promised",
+    "sale": "Bought",
+    "reservation": "Asked to hold a piece",
+}
 KINDS = {
     "to_confirm": "requests to hold",
     "calls": "calls promised",
@@ -46,6 +60,15 @@ KINDS = {
     "unopened": "links sent and not opened",
     "weather": "calls on the weather to make",
     "lessons": "lessons today",
+    "questions": "questions to answer",
+    "to_pay": "contracts to be paid",
+    "to_hand_over": "sales to hand over or send",
+    "we_owe": "customers to whom we owe money",
+    "reserved": "used pieces set aside to see to",
+    "coming_back": "things coming back",
+    "faulty": "faulty things",
+    "on_the_way": "parcels on the way",
+    "gear_to_come": "old gear still to come",
 }
 
 
@@ -110,6 +133,46 @@ class LessonShown:
     call: str
 
 
+@dataclass(frozen=True, slots=True)
+class QuestionShown:
+    """A customer's question that waits for an answer, in words."""
+
+    number: int
+    name: str
+    text: str
+    when: str
+
+
+@dataclass(frozen=True, slots=True)
+class SaleShown:
+    """A sale that waits, in words; `owed` in cents without its sign, `when` is since when or by when."""
+
+    number: int
+    code: str
+    name: str
+    phone: str
+    email: str
+    owed: int
+    when: str
+    is_late: bool = False
+    what: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReservedShown:
+    """A used piece, or a part to come, that is set aside for somebody, in words."""
+
+    number: int
+    what: str
+    name: str
+    phone: str
+    email: str
+    until: str
+    stands: str
+    is_confirmed: bool
+    is_here: bool
+
+
 @dataclass(frozen=True)
 class Lists:
     """What needs a hand, as it is shown."""
@@ -122,11 +185,25 @@ class Lists:
     unopened: tuple[SheetShown, ...]
     weather: tuple[LessonShown, ...]
     lessons: tuple[LessonShown, ...]
+    questions: tuple[QuestionShown, ...]
+    to_pay: tuple[SaleShown, ...]
+    to_hand_over: tuple[SaleShown, ...]
+    we_owe: tuple[SaleShown, ...]
+    reserved: tuple[ReservedShown, ...]
+    coming_back: tuple[SaleShown, ...]
+    faulty: tuple[SaleShown, ...]
+    on_the_way: tuple[SaleShown, ...]
+    gear_to_come: tuple[SaleShown, ...]
 
     @property
     def empty(self) -> tuple[str, ...]:
         """The kinds of which there are none."""
         return tuple(words for kind, words in KINDS.items() if not getattr(self, kind))
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing at all needs a hand."""
+        return len(self.empty) == len(KINDS)
 
     @property
     def version(self) -> str:
@@ -157,6 +234,7 @@ class MetShown:
     when: str
     code: str
     address: str
+    stands: str
 
 
 @dataclass(frozen=True)
@@ -231,7 +309,41 @@ def _lists(work: Work, today: Today) -> Lists:
         time = one.time
         return LessonShown(time.id, one.title, time.spot, time.instructor, when(time.starts_at), taken, called)
 
+    def short_day(day: date) -> str:
+        return str(format_date(day, "EEE d MMM", locale=work.catalogue.policy.shop.locale))
+
+    def sale(one: Sale, due: date | None = None, what: str = "", otherwise: str | None = None) -> SaleShown:
+        contact = one.contact
+        by = short_day(due) if due else otherwise
+        is_late = due is not None and due < work.today
+        by = when(one.made_at) if by is None else by
+        return SaleShown(one.id, one.code, contact.name, contact.phone, contact.email, abs(one.owed), by, is_late, what)
+
+    def held(one: Reserved) -> ReservedShown:
+        asked, contact = one.reservation, one.reservation.contact
+        is_here = one.due_about is None and not one.is_gone
+        stands = "here, to sell" if is_here and asked.is_confirmed else "in the shop" if is_here else "to come"
+        return ReservedShown(
+            asked.id,
+            what_words(work, one),
+            contact.name,
+            contact.phone,
+            contact.email,
+            when(asked.expires_at),
+            "gone another way" if one.is_gone else stands,
+            asked.is_confirmed,
+            is_here,
+        )
+
     return Lists(
+        to_pay=tuple(map(sale, today.to_pay)),
+        to_hand_over=tuple(map(sale, today.to_hand_over)),
+        we_owe=tuple(sale(one, due) for one, due in today.we_owe),
+        reserved=tuple(map(held, today.reserved)),
+        coming_back=tuple(sale(one, case.due_on, things_of(case, one)) for case, one in today.coming_back),
+        faulty=tuple(sale(one, None, things_of(case, one), short_day(case.notice_on)) for case, one in today.faulty),
+        on_the_way=tuple(sale(one, due, parcel_words(one), "a day nobody knows") for one, due in today.on_the_way),
+        gear_to_come=tuple(sale(one, None, gear_words(piece)) for piece, one in today.gear_to_come),
         to_confirm=tuple(map(hold, today.to_confirm)),
         calls=tuple(
             CallShown(
@@ -252,7 +364,33 @@ def _lists(work: Work, today: Today) -> Lists:
         unopened=tuple(sheet(one, one.sent_by, one.sent_at) for one in today.unopened),
         weather=tuple(lesson(one) for one in today.weather),
         lessons=tuple(lesson(one) for one in today.lessons),
+        questions=tuple(
+            QuestionShown(
+                one.question.id, one.name, one_line(one.question.text)[:LONGEST_ASKED], when(one.question.asked_at)
+            )
+            for one in today.questions
+        ),
     )
+
+
+def things_of(case: Case, sale: Sale) -> str:
+    """What a return or a fault is about."""
+    found = (sale.item(number) for number in case.items)
+    return ", ".join(item.label for item in found if item is not None)
+
+
+def parcel_words(sale: Sale) -> str:
+    """Who carries what is on its way, and its number there."""
+    said = (
+        " ".join(str(mark.about.get(name) or "") for name in ("carrier", "tracking")).strip()
+        for mark in parcels_out(sale)
+    )
+    return ", ".join(text for text in said if text)
+
+
+def gear_words(piece: Piece) -> str:
+    """Old gear in words: board, Shearwater 95."""
+    return ", ".join(text for text in (SLOT_WORDS[piece.slot], piece.name) if text)
 
 
 def when_words(moment: datetime, now: datetime, terms: ShopTerms) -> str:
@@ -269,7 +407,7 @@ def when_words(moment: datetime, now: datetime, terms: ShopTerms) -> str:
 
 def _announced(lists: Lists, shown: str) -> str:
     """Which kinds have grown since the version that was shown; empty where the page was opened anew."""
-    if not re.fullmatch(r"\d{1,4}(\.\d{1,4}){7}-[0-9a-f]{16}", shown, re.ASCII):
+    if not re.fullmatch(rf"\d{{1,4}}(\.\d{{1,4}}){{{len(KINDS) - 1}}}-[0-9a-f]{{16}}", shown, re.ASCII):
         return ""
     before = [int(count) for count in shown.partition("-")[0].split(".")]
     grown = [
@@ -294,8 +432,8 @@ def find(request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf, q: st
         except TooMany as error:
             page = FoundPage(q, (), str(error), "", "", is_to_find=True)
             return pages.show(request, "desk/found.html", page, terms, status=429)
-        if found.code:
-            return see_other(f"/desk/quotes/{found.code}")
+        if found.code or found.sale:
+            return see_other(f"/desk/quotes/{found.code}" if found.code else f"/desk/sales/{found.sale}")
         status = 200 if found.met else 422 if found.misheard and not found.sought.is_right else 404
         return pages.show(request, "desk/found.html", _found_page(q, found, work), terms, status=status)
 
@@ -313,10 +451,14 @@ def _found_page(q: str, found: Found, work: Work) -> FoundPage:
 
 
 def _met_shown(one: Met, work: Work) -> MetShown:
-    address = f"/desk/quotes/{one.code}" if one.code else f"/desk/worksheets/{one.worksheet}" if one.worksheet else ""
+    address = f"/desk/worksheets/{one.worksheet}" if one.worksheet else ""
+    address = f"/desk/quotes/{one.code}" if one.code else address
+    address = f"/desk/sales/{one.sale}" if one.sale else address
+    address = f"/desk/reservations/{one.reservation}" if one.reservation else address
     reached_at = ", ".join(text for text in (one.contact.phone, one.contact.email) if text)
     when = when_words(one.at, work.now, work.catalogue.policy.shop)
-    return MetShown(MET_AS[one.met_as], one.contact.name, reached_at, when, one.code, address)
+    stands = words_of_code(work, one.code) if one.code else STATE_WORDS["draft"] if one.worksheet else ""
+    return MetShown(MET_AS[one.met_as], one.contact.name, reached_at, when, one.code, address, stands)
 
 
 # Requests to hold, from the first page and from the page of the quote.
@@ -333,9 +475,10 @@ def confirm(code: str, account: StaffOf, form: Form, shop: ShopOf) -> Response:
 
 @router.get("/desk/holds/{code}/let-go")
 def ask_why(request: Request, code: str, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
-    """Ask why a hold is let go of, before it is."""
+    """Ask why a hold is let go of, before it is; what was bought is not let go of."""
     know_code(shop, account.id, code)
     with shop.reading(account.name) as work:
+        refuse_settled(work, find_quote(work, code))
         return pages.show(request, "desk/let_go.html", _let_go_page(work, code), work.catalogue.policy.shop)
 
 

@@ -13,7 +13,8 @@ from starlette.responses import Response
 
 from server.domain.errors import Fault, InvalidInput, NotFound
 from server.usecases.accounts import session_of
-from server.usecases.quotes import mark_seen, quote_version
+from server.usecases.quotes import mark_seen
+from server.usecases.standing import standing_version
 from server.web.pages.forms import Form, text_in
 from server.web.pages.quotes import QuotePage, quote_page, revision_in
 from server.web.render import PAGES_VARY, is_fragment_asked
@@ -43,14 +44,14 @@ def tell_news(
     """
     with shop.reading() as work:
         try:
-            version = quote_version(work, token)
+            version = standing_version(work, token)
         except NotFound:
             if not is_fragment_asked(request):
                 raise
             return Response(status_code=STOP_ASKING, headers={"HX-Reswap": "none", "Vary": PAGES_VARY})
         if version == shown:
             return Response(status_code=204, headers={"Vary": PAGES_VARY})
-        since = revision_in(shown.partition("-")[0])
+        since = revision_in(_parts(shown)[0])
         page = quote_page(work, token, settings.address, units=units_of(request), since=since)
         page = replace(page, announced=_announced(page, shown), is_asking_new=not (page.asks and asks == "yes"))
         return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop, block="kept")
@@ -58,13 +59,23 @@ def tell_news(
 
 def _announced(page: QuotePage, shown: str) -> str:
     """What differs from the version that was shown: the revision with its changes, and where the hold stands."""
-    revision, _, held = shown.partition("-")
+    revision, held, became = _parts(shown)
+    now = _parts(page.version)
     sentences = []
     if page.revised is not None and revision_in(revision) < page.quote.revision:
         sentences.append(page.revised.says)
-    if held != page.version.partition("-")[2]:
+    if page.standing.is_settled:
+        sentences += [f"{page.standing.customer_words}."] if became != now[2] else []
+    elif held != now[1]:
         sentences.append(_hold_words(page))
     return " ".join(sentences)
+
+
+def _parts(version: str) -> tuple[str, str, str]:
+    """The parts of a version: the revision, where its hold stands, and what became of the quote."""
+    rest, _, became = version.partition("~")
+    revision, _, held = rest.partition("-")
+    return revision, held, became
 
 
 def _hold_words(page: QuotePage) -> str:

@@ -143,6 +143,11 @@ def paper_of(page: QuotePage, terms: ShopTerms) -> Paper:
 def _state(page: QuotePage, terms: ShopTerms) -> tuple[str, str]:
     """How things stand with the quote: a few words, and the rest of the sentence."""
     until = day_words(page.quote.valid_until, terms)
+    sale, withdrawn = page.standing.sale, page.standing.withdrawn
+    if sale is not None:
+        return f"Bought on {day_words(sale.made_on, terms)}", "; the invoice is the paper that counts."
+    if withdrawn is not None:
+        return "We have withdrawn this quote.", f" {withdrawn.because}"
     hold = page.hold
     if hold is not None and hold.revision == page.quote.revision:
         kept = "we keep these parts for you" if hold.is_confirmed else "they are set aside, not yet confirmed,"

@@ -15,11 +15,15 @@ from starlette.responses import Response
 from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotFound, TooMany
 from server.domain.kits import TALK_TO_US
 from server.domain.quotes import Quote
+from server.domain.returns import Told
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
+from server.domain.standing import Standing
 from server.domain.stock import Hold, read_contact
 from server.outside.qr import Squares, qr_of
 from server.usecases.learner import draft_from_quote
 from server.usecases.quotes import read_quote, revised_since, version_of
+from server.usecases.returns import told_of_quote
+from server.usecases.standing import standing, version_with
 from server.usecases.stock import agree_to_quote, open_hold, release_hold
 from server.usecases.work import Work
 from server.web.drawings.ruler import Ruler, ruler
@@ -95,6 +99,7 @@ class QuotePage:
     qr: Squares
     issued_on: date
     state: str
+    standing: Standing
     can_agree: bool
     needs_the_shop: bool
     hold: Hold | None
@@ -110,6 +115,7 @@ class QuotePage:
     notes: tuple[str, ...]
     version: str
     revised: RevisedShown | None
+    told: Told
     announced: str = ""
     """What somebody is told who looks at an older version, or asked for one."""
     is_asking_new: bool = False
@@ -118,7 +124,8 @@ class QuotePage:
     @property
     def asks(self) -> bool:
         """Whether the form to agree with is shown."""
-        return self.can_agree or (self.hold is not None and self.hold.revision != self.quote.revision)
+        held_older = self.hold is not None and self.hold.revision != self.quote.revision
+        return not self.standing.is_settled and (self.can_agree or held_older)
 
 
 @router.get("/quotes/{token}")
@@ -143,13 +150,14 @@ def quote_page(
     Sizes and winds are said in `units`; without them in the shop's own, as on paper. What has changed is said since the revision
     `since`, or since the one before the newest.
     """
-    quote, hold = read_quote(work, token), open_hold(work, token)
+    quote, held = read_quote(work, token), open_hold(work, token)
     terms = work.catalogue.policy
     kit = quote.kit
     notes = [*quote.notes, *kit.notes]
     if not kit.is_sound:
         notes.append(TALK_TO_US)
-    state = quote.state_on(work.today, hold)
+    state, where = quote.state_on(work.today, held), standing(work, quote, held)
+    hold = None if where.is_settled else held
     alone = quote.talk_first is None
     own = f"{address}/quotes/{quote.token}"
     revised = revised_since(work, quote, since) or revised_since(work, quote)
@@ -161,7 +169,8 @@ def quote_page(
         qr=qr_of(own),
         issued_on=quote.issued_at.astimezone(ZoneInfo(terms.shop.time_zone)).date(),
         state=state,
-        can_agree=state == "sent" and alone,
+        standing=where,
+        can_agree=state == "sent" and alone and not where.is_settled,
         needs_the_shop=not alone,
         hold=hold,
         held_until=moment_words(hold.expires_at, terms.shop) if hold else "",
@@ -174,8 +183,9 @@ def quote_page(
         winds=winds_shown(quote.wings, quote.hands, quote.spot, quote.usual_wind_kn, units),
         water=water_shown(work.catalogue.spots.get(quote.spot), work.today),
         notes=tuple(measures_said_in(note, units) for note in notes),
-        version=version_of(quote.revision, hold),
+        version=version_with(version_of(quote.revision, held), where.sale, where.withdrawn),
         revised=revised_shown(revised, terms.shop, units) if revised else None,
+        told=told_of_quote(work, quote),
     )
 
 

@@ -219,6 +219,12 @@ def upgrade() -> None:
         sa.Column("why", sa.Text(), nullable=False),
         sa.Column("corrects", sa.Integer(), nullable=True),
         sa.Column("by", sa.String(), nullable=False),
+        sa.Column("gross", sa.Integer(), nullable=False),
+        sa.Column("buyer", sa.Text(), nullable=False),
+        sa.Column("policy_version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["policy_version"], ["policy_version.version"], name=op.f("fk_sale_paper_policy_version_policy_version")
+        ),
         sa.ForeignKeyConstraint(["sale_id"], ["sale.id"], name=op.f("fk_sale_paper_sale_id_sale")),
         sa.PrimaryKeyConstraint("number", name=op.f("pk_sale_paper")),
     )
@@ -270,6 +276,8 @@ def upgrade() -> None:
     op.create_index(op.f("ix_reservation_expected_id"), "reservation", ["expected_id"], unique=False)
     op.create_index(op.f("ix_reservation_phone_key"), "reservation", ["phone_key"], unique=False)
     op.create_index(op.f("ix_reservation_piece_id"), "reservation", ["piece_id"], unique=False)
+    op.add_column("hold", sa.Column("confirmed_by", sa.String(), nullable=True))
+    op.add_column("hold", sa.Column("ended_by", sa.String(), nullable=True))
     op.add_column("quote", sa.Column("withdrawn_at", sa.DateTime(timezone=True), nullable=True))
     op.add_column("quote", sa.Column("withdrawn_by", sa.String(), nullable=True))
     op.add_column("quote", sa.Column("withdrawn_because", sa.Text(), nullable=True))
