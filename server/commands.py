@@ -1,4 +1,4 @@
-"""The command line: `serve`, `load`, `lesson-payment`, `stock`, `holds` and `owner-link`, over the same use cases as the pages."""
+"""The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds` and `owner-link`."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from server.domain.stock import BY_HAND
 from server.persistence.engine import Place
 from server.settings import Settings
 from server.usecases.accounts import make_owner_link, recover_by_command
-from server.usecases.catalogue import compare, preview, replace_catalogue
+from server.usecases.catalogue import catalogue_files, catalogue_workbook, compare, preview, replace_catalogue
 from server.usecases.deposits import take_deposit
-from server.usecases.opening import open_shop, read_folder_for
+from server.usecases.opening import WORKBOOK, open_shop, read_folder_for
 from server.usecases.quotes import find_quote
 from server.usecases.stock import book_movement, confirm_hold, list_open_holds
 
@@ -85,8 +85,18 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
         help="bring in a catalogue folder",
         description="Bring in a catalogue folder in place of the catalogue that is there. With any fault nothing is changed.",
     )
-    loading.add_argument("folder", type=Path, metavar="DIR", help="a folder in the format of seed_catalogue/")
+    loading.add_argument(
+        "folder", type=Path, metavar="DIR", help="a folder in the format of seed_catalogue/, or an .xlsx file"
+    )
     loading.add_argument("--dry-run", action="store_true", help="only say what would change")
+
+    writing = commands.add_parser(
+        "export",
+        parents=[data],
+        help="write the catalogue as a folder or a workbook",
+        description="Write the catalogue in force as a folder that `load` takes, or as one workbook. Nothing is written over.",
+    )
+    writing.add_argument("path", type=Path, metavar="PATH", help="a new folder, or a new file that ends in .xlsx")
 
     paying = commands.add_parser(
         "lesson-payment",
@@ -160,6 +170,8 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
     try:
         if given.command == "load":
             return load(place, given.folder, dry_run=given.dry_run)
+        if given.command == "export":
+            return export(place, given.path)
         if given.command == "lesson-payment":
             return lesson_payment(place, given)
         if given.command == "stock":
@@ -203,6 +215,28 @@ def load(place: Place, path: Path, *, dry_run: bool) -> int:
     for line in changes.lines():
         print(line)
     print("Nothing was changed: this was a dry run." if dry_run else "The catalogue is in force.")
+    return 0
+
+
+def export(place: Place, path: Path) -> int:
+    """Write the catalogue in force to a new folder or a new workbook; what is there already is not touched."""
+    if path.exists():
+        print(f"{path} is there already: name another, or take it away first.", file=sys.stderr)
+        return FAULTY
+    with open_shop(place).reading() as work:
+        files = {} if path.suffix.casefold() == WORKBOOK else catalogue_files(work)
+        book = b"" if files else catalogue_workbook(work)
+    try:
+        if book:
+            path.write_bytes(book)
+        else:
+            path.mkdir(parents=True)
+            for name, content in files.items():
+                (path / name).write_bytes(content)
+    except OSError as error:
+        print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
+        return FAULTY
+    print(f"The catalogue was written to {path}.")
     return 0
 
 

@@ -6,11 +6,9 @@ plausible or suits anyone is not asked here. The format is documented in `seed_c
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -25,6 +23,7 @@ from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, Measu
 from server.domain.errors import InvalidInput
 from server.domain.policy import Policy, policy_from
 from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, SPARE, Measure, measures_of
+from server.persistence.sources import FolderFiles, Source, Unusable
 
 PART_FILES = {
     "boards.csv": "board",
@@ -38,7 +37,6 @@ PART_FILES = {
 SPARES = "spares.csv"
 """A further file of parts, which may be absent."""
 MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
-MOST_BYTES = 20_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +79,11 @@ class Column:
     read: Callable[[str], Any]
     accepted: str
     may_be_blank: bool = False
+
+    @property
+    def is_number(self) -> bool:
+        """Whether a comma in it can only be a decimal one."""
+        return self.read.__qualname__.startswith(("_number", "_money"))
 
 
 def _text(cell: str) -> str:
@@ -222,54 +225,37 @@ HISTORY_COLUMNS = (
 class _Reading:
     """One walk over a folder, gathering values and faults."""
 
-    def __init__(self, folder: Path, before: Catalogue, terms_before: Mapping[str, Any] | None) -> None:
-        self.path = folder
+    def __init__(self, source: Source, before: Catalogue, terms_before: Mapping[str, Any] | None) -> None:
+        self.source = source
         self.before = before
         self.found = Folder(terms=terms_before, policy=before.policy)
 
     def fault(self, file: str, row: int | None, column: str, message: str, accepted: str = "") -> None:
-        self.found.faults.append(FileFault(file, row, column, message, accepted))
+        self.found.faults.append(FileFault(self.source.place(file), row, column, message, accepted))
 
     def warn(self, file: str, row: int | None, column: str, message: str) -> None:
-        self.found.warnings.append(FileFault(file, row, column, message))
-
-    def text_of(self, file: str) -> str | None:
-        """A file's text, or None with a fault where it cannot be read; None without one where it is not there."""
-        path = self.path / file
-        if not path.is_file():
-            return None
-        if path.stat().st_size > MOST_BYTES:
-            self.fault(file, None, "", "The file is too large.", f"at most {MOST_BYTES} bytes")
-            return None
-        try:
-            return path.read_bytes().decode("utf-8-sig")
-        except UnicodeDecodeError:
-            self.fault(file, None, "", "The file is not UTF-8.", "text in UTF-8")
-        except OSError as error:
-            self.fault(file, None, "", f"The file cannot be read: {error.strerror}.", "a readable file")
-        return None
+        self.found.warnings.append(FileFault(self.source.place(file), row, column, message))
 
     def rows(self, file: str, columns: tuple[Column, ...]) -> Iterator[tuple[int, dict[str, Any]]]:
-        """The rows of a file that are right, each under the number it has in a spreadsheet, faults noted for the others."""
-        text = self.text_of(file)
-        if text is None:
+        """The rows of a table that are right, each under the number it has in a spreadsheet, faults noted for the others."""
+        if not self.source.has(file):
             return
-        lines = csv.reader(io.StringIO(text, newline=""), strict=True)
         header: list[str] | None = None
         try:
-            for number, cells in enumerate(lines, start=1):
+            has_comma = self.source.has_decimal_comma(file)
+            for number, cells in self.source.rows(file):
                 if header is None:
                     header = [cell.strip() for cell in cells]
                     if not self._is_right_header(file, header, columns):
                         return
                 elif any(cell.strip() for cell in cells):
-                    values = self._row(file, number, header, cells, columns)
+                    values = self._row(file, number, header, cells, columns, has_comma)
                     if values is not None:
                         yield number, values
-        except csv.Error as error:
-            self.fault(file, lines.line_num, "", f"This is not CSV: {error}.", "comma-separated values")
+        except Unusable as error:
+            self.fault(file, error.row, "", error.message, error.accepted)
             return
-        if header is None:
+        if not header:
             self.fault(file, None, "", "The file is empty.", "a header row: " + ",".join(c.name for c in columns))
 
     def _is_right_header(self, file: str, header: list[str], columns: tuple[Column, ...]) -> bool:
@@ -286,7 +272,13 @@ class _Reading:
         return len(self.found.faults) == before
 
     def _row(
-        self, file: str, number: int, header: list[str], cells: list[str], columns: tuple[Column, ...]
+        self,
+        file: str,
+        number: int,
+        header: list[str],
+        cells: Sequence[str],
+        columns: tuple[Column, ...],
+        has_comma: bool,
     ) -> dict[str, Any] | None:
         if len(cells) > len(header):
             self.fault(file, number, "", "The row has more cells than the header.", f"{len(header)} cells")
@@ -301,7 +293,7 @@ class _Reading:
             try:
                 if not cell:
                     raise ValueError
-                values[column.name] = column.read(cell)
+                values[column.name] = column.read(cell.replace(",", ".") if has_comma and column.is_number else cell)
             except ValueError:
                 message = f"{cell[:40]!r} is not accepted." if cell else "The cell is blank."
                 self.fault(file, number, column.name, message, column.accepted)
@@ -314,10 +306,10 @@ class _Reading:
         gtins: dict[str, str] = {}
         skus: dict[str, str] = {}
         for file in (*PART_FILES, SPARES):
-            if file == SPARES and not (self.path / file).is_file():
+            if file == SPARES and not self.source.has(file):
                 self._keep_spares()
                 continue
-            if not (self.path / file).is_file():
+            if not self.source.has(file):
                 self.fault(file, None, "", "The file is missing.", "a file with at least its header row")
             for number, values in self.rows(file, part_columns(file)):
                 for name, used in (("sku", skus), ("gtin", gtins)):
@@ -375,7 +367,7 @@ class _Reading:
     # --- everything else; where a file is not there, what is in force stays
 
     def _is_there(self, file: str) -> bool:
-        there = (self.path / file).is_file()
+        there = self.source.has(file)
         if not there:
             self.warn(file, None, "", "The file is not there: what is in force stays.")
         return there
@@ -440,8 +432,10 @@ class _Reading:
     def read_policy(self) -> None:
         if not self._is_there("policy.toml"):
             return
-        text = self.text_of("policy.toml")
-        if text is None:
+        try:
+            text = self.source.text("policy.toml")
+        except Unusable as error:
+            self.fault("policy.toml", None, "", error.message, error.accepted)
             return
         try:
             self.found.terms = tomllib.loads(text, parse_float=Decimal)
@@ -487,10 +481,15 @@ def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] |
 
     `before` and `terms_before` are what is in force: they stay where spots, lessons, delivery or policy are not in the folder.
     """
-    reading = _Reading(path, before, terms_before)
     if not path.is_dir():
-        reading.fault(str(path), None, "", "There is no such folder.", "a folder of CSV files and policy.toml")
-        return reading.found
+        missing = FileFault(str(path), None, "", "There is no such folder.", "a folder of CSV files and policy.toml")
+        return Folder(terms=terms_before, policy=before.policy, faults=[missing])
+    return read_source(FolderFiles(path=path), before, terms_before)
+
+
+def read_source(source: Source, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:
+    """As `read_folder`, of tables wherever they come from."""
+    reading = _Reading(source, before, terms_before)
     reading.read_parts()
     reading.read_history()
     reading.read_spots()
@@ -498,4 +497,6 @@ def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] |
     reading.read_zones()
     reading.read_policy()
     reading.check_references()
+    for file, words in source.remarks():
+        reading.warn(file, None, "", words)
     return reading.found

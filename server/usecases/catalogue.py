@@ -9,6 +9,7 @@ from datetime import date
 
 from server.domain.catalogue import Catalogue, Part, PricePoint
 from server.domain.stock import Movement, counted
+from server.outside.workbook import workbook_of
 from server.persistence.catalogue import (
     lock_catalogue,
     save_parts,
@@ -19,6 +20,7 @@ from server.persistence.catalogue import (
     terms_in_force,
 )
 from server.persistence.folder import Folder
+from server.persistence.folder_out import files_of, sheets_of
 from server.persistence.stock import load_on_hand, lock_parts, save_movements
 from server.usecases.work import Work
 
@@ -165,6 +167,16 @@ def replace_catalogue(work: Work, folder: Folder) -> Changes:
     save_version(work.session, terms_as_text(folder.terms or {}), work.now, work.actor)
     work.commit()
     return changes
+
+
+def catalogue_files(work: Work) -> dict[str, bytes]:
+    """The catalogue in force as the files of a catalogue folder, the policy among them; reading them again changes nothing."""
+    return files_of(work.catalogue, load_on_hand(work.session), terms_in_force(work.session))
+
+
+def catalogue_workbook(work: Work) -> bytes:
+    """The catalogue in force as a workbook with a sheet a slot; the policy is not in it and stays as it is when it is read."""
+    return workbook_of(sheets_of(work.catalogue, load_on_hand(work.session)))
 
 
 def _prices_from(folder: Folder, before: Catalogue, today: date) -> list[PricePoint]:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from server.domain.catalogue import Catalogue
+from server.outside.workbook import read_workbook
 from server.persistence.catalogue import lock_catalogue, newest_version, terms_in_force
 from server.persistence.engine import Place, engine_for, reaching, sessions
-from server.persistence.folder import Folder, read_folder
+from server.persistence.folder import Folder, read_folder, read_source
 from server.persistence.migrate import migrate
+from server.persistence.sources import Sheets
 from server.usecases.catalogue import replace_catalogue
 from server.usecases.work import Shop
 
+WORKBOOK = ".xlsx"
 SEED = Path(__file__).parents[2] / "seed_catalogue"
 
 
@@ -38,11 +43,20 @@ def _seed(shop: Shop) -> None:
             replace_catalogue(work, read_folder(SEED, Catalogue({}), None))
 
 
-def read_folder_for(place: Place, folder: Path) -> Folder:
-    """A catalogue folder read against what is in force at a place; an empty place stays empty."""
+def read_folder_for(place: Place, path: Path) -> Folder:
+    """A catalogue folder, or a workbook, read against what is in force at a place; an empty place stays empty.
+
+    Raises `InvalidInput` for a file that is no workbook.
+    """
     with reaching(place):
         is_empty = place.is_empty()
     if is_empty:
-        return read_folder(folder, Catalogue({}), None)
+        return _read(path, Catalogue({}), None)
     with open_shop(place, seeded=False).reading() as work:
-        return read_folder(folder, work.catalogue, terms_in_force(work.session))
+        return _read(path, work.catalogue, terms_in_force(work.session))
+
+
+def _read(path: Path, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:
+    if path.suffix.casefold() != WORKBOOK or not path.is_file():
+        return read_folder(path, before, terms_before)
+    return read_source(Sheets(read_workbook(path.read_bytes(), path.name)), before, terms_before)

@@ -227,6 +227,29 @@ def test_a_dry_run_for_an_empty_data_folder_makes_nothing(
     assert "new      DUN-72 Mudflat 72" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("name", ["season", "season.xlsx"])
+def test_what_is_written_is_loaded_again_as_the_same_and_nothing_is_written_over(
+    data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    path = tmp_path / name
+    assert call("export", str(path), "--data", str(data)) == 0
+    assert str(path) in capsys.readouterr().out
+    assert call("load", str(path), "--data", str(data), "--dry-run") == 0
+    *_, sums, last = capsys.readouterr().out.splitlines()
+    assert sums.startswith("0 new, 0 changed, 0 retired, ")
+    assert sums.endswith(" 0 counts booked")
+    assert "dry run" in last
+    assert call("export", str(path), "--data", str(data)) == 1
+    assert "there already" in capsys.readouterr().err
+
+
+def test_a_file_that_is_no_workbook_is_a_fault(data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "list.xlsx"
+    path.write_bytes(b"sku,name")
+    assert call("load", str(path), "--data", str(data)) == 1
+    assert "list.xlsx: This is not a workbook" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("dry", [(), ("--dry-run",)], ids=["for good", "dry"])
 def test_a_line_for_each_fault_and_nothing_is_changed(
     data: Path, folder: FolderCopy, capsys: pytest.CaptureFixture[str], dry: tuple[str, ...]

@@ -129,7 +129,7 @@ def shorter_row(file: str, row: int, column: str) -> tuple[Change, Place]:
 
 
 def bad_byte(folder: FolderCopy) -> None:
-    folder.put("boards.csv", folder.text("boards.csv").replace("Mudflat", "Schlickwatt", 1).encode() + b"\xe9\n")
+    folder.put("boards.csv", folder.text("boards.csv").replace("Mudflat", "Schlickwatt", 1).encode() + b"\x81\n")
 
 
 ONE_FAULT: dict[str, tuple[Change, Place]] = {
@@ -239,6 +239,29 @@ def test_a_fault_is_named_by_file_row_and_column(folder: FolderCopy, name: str) 
     for fault in found.faults:
         assert fault.message
         assert fault.accepted
+
+
+def test_a_file_in_windows_1252_is_read_and_the_owner_told(folder: FolderCopy) -> None:
+    text = folder.text("boards.csv").replace("Mudflat 72", "Vågbräda 72")
+    folder.put("boards.csv", text.encode("cp1252"))
+    found = read(folder)
+    assert not found.faults
+    assert found.parts["DUN-72"].name == "Vågbräda 72"
+    assert places(found.warnings) == [("boards.csv", None, "")]
+
+
+@pytest.mark.parametrize("sign", [";", "\t"])
+def test_semicolons_and_tabs_separate_as_well_and_let_a_comma_be_decimal(folder: FolderCopy, sign: str) -> None:
+    before = read(folder)
+    rows = folder.rows("boards.csv")
+    price = rows[0].index("price")
+    text = "\n".join(
+        sign.join(cell.replace(".", ",") if place == price else cell for place, cell in enumerate(row)) for row in rows
+    )
+    folder.put("boards.csv", text)
+    found = read(folder)
+    assert not found.faults
+    assert found.parts == before.parts
 
 
 def test_the_seed_as_it_is_has_neither_fault_nor_warning(folder: FolderCopy) -> None:

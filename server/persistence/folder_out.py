@@ -1,0 +1,176 @@
+"""A catalogue written as the tables that `folder` reads: reading them again gives the same catalogue."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+import tomli_w
+
+from server.domain.catalogue import Catalogue, Part
+from server.domain.money import Cents
+from server.domain.slots import SPARE
+from server.persistence.folder import (
+    HISTORY_COLUMNS,
+    LESSON_COLUMNS,
+    PART_FILES,
+    SPARES,
+    SPOT_COLUMNS,
+    ZONE_COLUMNS,
+    part_columns,
+)
+from server.persistence.sources import DEFUSED
+
+Rows = list[dict[str, str]]
+POLICY = "policy.toml"
+
+
+def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, list[list[str]]]:
+    """The tables by the names of their files, a header row first; parts that were retired are not in them."""
+    listed = {sku: part for sku, part in catalogue.parts.items() if not part.retired}
+    tables = {
+        file: _table(part_columns(file), [_part(part, on_hand) for part in listed.values() if _file_of(part) == file])
+        for file in (*PART_FILES, SPARES)
+    }
+    tables["price_history.csv"] = _table(HISTORY_COLUMNS, _history(catalogue, listed))
+    tables["spots.csv"] = _table(SPOT_COLUMNS, _spots(catalogue))
+    tables["lessons.csv"] = _table(
+        LESSON_COLUMNS,
+        [
+            {
+                "kind": kind.kind,
+                "title": kind.title,
+                "fee": _money(kind.fee),
+                "cost": _money(kind.cost),
+                "minutes": str(kind.minutes),
+                "places": str(kind.places),
+            }
+            for kind in catalogue.lessons.values()
+        ],
+    )
+    tables["delivery.csv"] = _table(
+        ZONE_COLUMNS,
+        [
+            {"zone": zone.zone, "fee": _money(zone.fee), "cost": _money(zone.cost), "days": zone.days}
+            for zone in catalogue.zones.values()
+        ],
+    )
+    return tables
+
+
+def _file_of(part: Part) -> str:
+    if part.slot == SPARE:
+        return SPARES
+    return next((file for file, slot in PART_FILES.items() if slot == part.slot), "extras.csv")
+
+
+def _table(columns: Sequence[Any], rows: Rows) -> list[list[str]]:
+    names = [column.name for column in columns]
+    return [names, *([row.get(name, "") for name in names] for row in rows)]
+
+
+def _part(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
+    row = {
+        "sku": part.sku,
+        "name": part.name,
+        "maker": part.maker,
+        "gtin": part.gtin,
+        "price": _money(part.price),
+        "cost": _money(part.cost),
+        "on_hand": str(max(0, on_hand.get(part.sku, 0))),
+        "slot": part.slot,
+        "sold": "" if part.sold else "no",
+    }
+    if part.markdown is not None:
+        since = part.markdown.since
+        row |= {
+            "markdown_price": _money(part.markdown.price),
+            "markdown_from": since.isoformat() if since else "",
+        }
+    return row | {name: _number(value) for name, value in part.gear.measures.items()}
+
+
+def _history(catalogue: Catalogue, listed: Mapping[str, Part]) -> Rows:
+    points = [point for sku in listed for point in catalogue.history.get(sku, ())]
+    return [
+        {"sku": point.sku, "from": point.since.isoformat(), "price": _money(point.price)}
+        for point in sorted(points, key=lambda point: (point.sku, point.since))
+    ]
+
+
+def _spots(catalogue: Catalogue) -> Rows:
+    rows = []
+    for spot in catalogue.spots.values():
+        row = {
+            "name": spot.name,
+            "water": spot.water,
+            "min_depth_m": _number(spot.min_depth_m),
+            "gust_ratio": _number(spot.gust_ratio),
+            "safe_share": _number(spot.safe_share),
+            "safe_from_deg": _number(spot.safe_from_deg),
+            "safe_to_deg": _number(spot.safe_to_deg),
+            "k": _number(spot.shape),
+        }
+        for month, (mean, water) in enumerate(zip(spot.means_kn, spot.water_c, strict=True), start=1):
+            row |= {f"mean_{month:02d}": _number(mean), f"water_c_{month:02d}": _number(water)}
+        rows.append(row)
+    return rows
+
+
+def _money(cents: Cents) -> str:
+    return f"{cents // 100}.{cents % 100:02d}"
+
+
+def _number(value: float | str | None) -> str:
+    """A number without an exponent and without a point where it is whole; text as it is; nothing for what is unknown."""
+    if value is None or isinstance(value, str):
+        return value or ""
+    if float(value).is_integer():
+        return str(int(value))
+    return format(Decimal(repr(float(value))), "f")
+
+
+def csv_of(rows: Sequence[Sequence[str]]) -> bytes:
+    """A table as comma-separated values in UTF-8; a text that a spreadsheet would take for a formula gets an apostrophe in front."""
+    file = io.StringIO(newline="")
+    csv.writer(file, lineterminator="\n").writerows([_safe(cell) for cell in row] for row in rows)
+    return file.getvalue().encode()
+
+
+def _safe(cell: str) -> str:
+    is_number = cell[:1] in "+-" and cell[1:].replace(".", "", 1).isdigit()
+    return f"'{cell}" if cell.startswith(DEFUSED) and not is_number else cell
+
+
+def policy_as_toml(terms: Mapping[str, Any]) -> bytes:
+    """The policy's tables as TOML."""
+    return tomli_w.dumps(terms).encode()
+
+
+def files_of(catalogue: Catalogue, on_hand: Mapping[str, int], terms: Mapping[str, Any] | None) -> dict[str, bytes]:
+    """Everything as files of a catalogue folder."""
+    files = {file: csv_of(rows) for file, rows in tables_of(catalogue, on_hand).items()}
+    return files | ({POLICY: policy_as_toml(terms)} if terms is not None else {})
+
+
+def sheets_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, list[list[str | float]]]:
+    """Everything but the policy as sheets, numbers as numbers; a SKU, a name or a GTIN stays text."""
+    columns = {
+        "price_history.csv": HISTORY_COLUMNS,
+        "spots.csv": SPOT_COLUMNS,
+        "lessons.csv": LESSON_COLUMNS,
+        "delivery.csv": ZONE_COLUMNS,
+        **{file: part_columns(file) for file in (*PART_FILES, SPARES)},
+    }
+    sheets: dict[str, list[list[str | float]]] = {}
+    for file, (header, *rows) in tables_of(catalogue, on_hand).items():
+        are_numbers = [column.is_number for column in columns[file]]
+        body: list[list[str | float]] = [
+            [float(cell) if is_number and cell else cell for cell, is_number in zip(row, are_numbers, strict=True)]
+            for row in rows
+        ]
+        sheets[file.removesuffix(".csv")] = [list(header), *body]
+    return sheets

@@ -1,0 +1,95 @@
+"""Workbooks are read as they were written; what would fill the memory or is none is refused with a word."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.domain.errors import InvalidInput
+from server.outside.workbook import MOST_BYTES, read_workbook, workbook_of
+
+texts = st.text(st.characters(codec="utf-8", min_codepoint=32, exclude_categories=["C"]), max_size=30)
+cells = st.one_of(texts, st.integers(-(10**9), 10**9), st.floats(-1e6, 1e6, allow_nan=False).map(lambda n: round(n, 4)))
+
+
+def said(cell: object) -> str:
+    return str(int(cell)) if isinstance(cell, float) and cell.is_integer() else str(cell)
+
+
+def refusal(content: bytes) -> str:
+    with pytest.raises(InvalidInput) as caught:
+        read_workbook(content)
+    [fault] = caught.value.faults
+    assert fault.field == "file"
+    assert ".xlsx" in fault.accepted
+    return fault.message
+
+
+@given(st.lists(st.lists(cells, min_size=3, max_size=3), min_size=1, max_size=6))
+def test_what_is_written_is_read_again(rows: list[list[str | int | float]]) -> None:
+    header = ["one", "two", "three"]
+    read = read_workbook(workbook_of({"boards": [header, *rows]}))["boards"]
+    padded = [[*row, *[""] * (3 - len(row))] for row in read] + [[""] * 3] * (1 + len(rows) - len(read))
+    assert padded == [header, *([said(cell) for cell in row] for row in rows)]
+
+
+def test_a_text_that_begins_like_a_formula_stays_a_text() -> None:
+    content = workbook_of({"a": [["name"], ["=1+1"], ["@SUM(A1)"], ["http://example.org"], ["+353"]]})
+    assert read_workbook(content)["a"] == [["name"], ["=1+1"], ["@SUM(A1)"], ["http://example.org"], ["+353"]]
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        assert b"<f>" not in archive.read("xl/worksheets/sheet1.xml")
+
+
+def test_the_same_sheets_are_the_same_bytes() -> None:
+    assert workbook_of({"a": [["x"], [1]]}) == workbook_of({"a": [["x"], [1]]})
+
+
+def with_part(content: bytes, name: str, part: bytes) -> bytes:
+    """A workbook with one of its parts replaced."""
+    file = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
+        for member in old.namelist():
+            new.writestr(member, part if member == name else old.read(member))
+    return file.getvalue()
+
+
+SHEET = "xl/worksheets/sheet1.xml"
+PLAIN = workbook_of({"boards": [["sku"], ["A"]]})
+
+
+def test_a_cell_at_the_far_end_of_an_empty_sheet_is_refused_before_it_takes_its_room() -> None:
+    with zipfile.ZipFile(io.BytesIO(PLAIN)) as archive:
+        sheet = archive.read(SHEET)
+    far = sheet.replace(b'r="A2"', b'r="XFD1048576"')
+    assert far != sheet
+    assert "far outside" in refusal(with_part(PLAIN, SHEET, far))
+
+
+def test_a_file_that_would_unpack_to_too_much_is_refused() -> None:
+    bomb = with_part(PLAIN, "docProps/app.xml", bytes(201 * 1024 * 1024))
+    assert len(bomb) < 300_000
+    assert "unpack" in refusal(bomb)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"PK",
+        b"sku,name\nA,B\n",
+        PLAIN[: len(PLAIN) // 2],
+        with_part(PLAIN, SHEET, b"<worksheet"),
+        b"\xd0\xcf\x11\xe0" + bytes(600),
+    ],
+    ids=["nothing", "two letters", "a CSV file", "half of one", "a sheet that ends early", "the format of before 2007"],
+)
+def test_what_is_no_workbook_is_refused(content: bytes) -> None:
+    assert "not a workbook" in refusal(content)
+
+
+def test_a_file_too_large_is_refused_by_its_bytes() -> None:
+    assert "larger than 10 MB" in refusal(bytes(MOST_BYTES + 1))
