@@ -11,7 +11,7 @@ from typing import Any
 import tomli_w
 
 from server.domain.catalogue import Catalogue, Part
-from server.domain.money import Cents
+from server.domain.deposits import decimal_of
 from server.domain.slots import SPARE
 from server.persistence.folder import (
     HISTORY_COLUMNS,
@@ -43,8 +43,8 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
             {
                 "kind": kind.kind,
                 "title": kind.title,
-                "fee": _money(kind.fee),
-                "cost": _money(kind.cost),
+                "fee": decimal_of(kind.fee),
+                "cost": decimal_of(kind.cost),
                 "minutes": str(kind.minutes),
                 "places": str(kind.places),
             }
@@ -54,7 +54,7 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
     tables["delivery.csv"] = _table(
         ZONE_COLUMNS,
         [
-            {"zone": zone.zone, "fee": _money(zone.fee), "cost": _money(zone.cost), "days": zone.days}
+            {"zone": zone.zone, "fee": decimal_of(zone.fee), "cost": decimal_of(zone.cost), "days": zone.days}
             for zone in catalogue.zones.values()
         ],
     )
@@ -78,8 +78,8 @@ def _part(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
         "name": part.name,
         "maker": part.maker,
         "gtin": part.gtin,
-        "price": _money(part.price),
-        "cost": _money(part.cost),
+        "price": decimal_of(part.price),
+        "cost": decimal_of(part.cost),
         "on_hand": str(max(0, on_hand.get(part.sku, 0))),
         "slot": part.slot,
         "sold": "" if part.sold else "no",
@@ -87,7 +87,7 @@ def _part(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
     if part.markdown is not None:
         since = part.markdown.since
         row |= {
-            "markdown_price": _money(part.markdown.price),
+            "markdown_price": decimal_of(part.markdown.price),
             "markdown_from": since.isoformat() if since else "",
         }
     return row | {name: _number(value) for name, value in part.gear.measures.items()}
@@ -96,7 +96,7 @@ def _part(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
 def _history(catalogue: Catalogue, listed: Mapping[str, Part]) -> Rows:
     points = [point for sku in listed for point in catalogue.history.get(sku, ())]
     return [
-        {"sku": point.sku, "from": point.since.isoformat(), "price": _money(point.price)}
+        {"sku": point.sku, "from": point.since.isoformat(), "price": decimal_of(point.price)}
         for point in sorted(points, key=lambda point: (point.sku, point.since))
     ]
 
@@ -118,10 +118,6 @@ def _spots(catalogue: Catalogue) -> Rows:
             row |= {f"mean_{month:02d}": _number(mean), f"water_c_{month:02d}": _number(water)}
         rows.append(row)
     return rows
-
-
-def _money(cents: Cents) -> str:
-    return f"{cents // 100}.{cents % 100:02d}"
 
 
 def _number(value: float | str | None) -> str:

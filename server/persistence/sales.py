@@ -418,11 +418,6 @@ def paper_numbers(session: Session) -> list[int]:
     return list(session.exec(select(PaperRow.number).order_by(col(PaperRow.number))))
 
 
-def sale_numbers(session: Session) -> list[int]:
-    """The numbers of all sales, in order."""
-    return [number for number in session.exec(select(SaleRow.id).order_by(col(SaleRow.id))) if number is not None]
-
-
 def forget_sales_before(session: Session, day: date) -> int:
     """Forget who bought, and where to it went, of the sales made before a day; how many there were.
 

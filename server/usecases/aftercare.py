@@ -23,7 +23,6 @@ from server.domain.aftercare import (
     warranty_until,
 )
 from server.domain.catalogue import Part
-from server.domain.codes import spaced_code
 from server.domain.days import day_in_words
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, SlackwaterError
 from server.domain.kits import Fitter
@@ -59,9 +58,8 @@ from server.persistence.quotes import load_quote
 from server.persistence.sales import save_contact
 from server.persistence.stock import load_on_hand
 from server.usecases.deposits import lessons_given_back_with
-from server.usecases.messages import tell
 from server.usecases.photos import keep_photos
-from server.usecases.sales import check_key, locked_sale, mark, policy_of, read_sale
+from server.usecases.sales import check_key, locked_sale, mark, policy_of, read_sale, tell_owner
 from server.usecases.work import Work
 
 MOST_SHOWN = 200
@@ -187,17 +185,13 @@ def answer_question(work: Work, number: int, answer: str) -> Question:
         raise InvalidInput([Fault("answer", "An answer is needed.", ANSWER_ACCEPTED)])
     sale = read_sale(work, question.sale_id)
     save_answer(work.session, number, answer, work.now, work.actor)
-    tell(
+    tell_owner(
         work,
+        sale,
         "question_answered",
-        to_name=sale.contact.name,
-        to_email=sale.contact.email,
-        about=f"sale:{sale.id}",
-        values={
-            "code": spaced_code(sale.code),
+        {
             "question": one_line(question.text)[:200],
             "answer": answer,
-            "link": f"/owned/{sale.token}",
         },
     )
     work.commit()
@@ -319,15 +313,12 @@ def tell_follow_ups(work: Work) -> int:
             continue
         drop_follow_ups(work.session, number, "a later one was due as well", weeks[:-1])
         note_follow_up_told(work.session, number, weeks[-1], work.now)
-        tell(
+        tell_owner(
             work,
+            sale,
             "follow_up",
-            to_name=sale.contact.name,
-            to_email=sale.contact.email,
-            about=f"sale:{sale.id}",
-            values={
+            {
                 "weeks": "a week" if weeks[-1] == 1 else f"{weeks[-1]} weeks",
-                "link": f"/owned/{sale.token}",
             },
         )
         written += 1

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 
 from server.domain.catalogue import Catalogue, Part, PricePoint
+from server.domain.deposits import decimal_of
 from server.domain.stock import Movement, counted
 from server.outside.workbook import workbook_of
 from server.persistence.catalogue import (
@@ -78,14 +79,10 @@ def _difference(old: Part, new: Part) -> str:
 
 def _facts(part: Part) -> dict[str, object]:
     facts: dict[str, object] = {"slot": part.slot, "name": part.name, "maker": part.maker, "gtin": part.gtin}
-    facts |= {"price": _money(part.price), "cost": _money(part.cost), "sold": "yes" if part.sold else "no"}
+    facts |= {"price": decimal_of(part.price), "cost": decimal_of(part.cost), "sold": "yes" if part.sold else "no"}
     if part.markdown is not None:
-        facts |= {"markdown_price": _money(part.markdown.price), "markdown_from": part.markdown.since}
+        facts |= {"markdown_price": decimal_of(part.markdown.price), "markdown_from": part.markdown.since}
     return facts | dict(part.gear.measures)
-
-
-def _money(cents: int) -> str:
-    return f"{cents // 100}.{cents % 100:02d}"
 
 
 def _others(before: Catalogue, folder: Folder) -> list[str]:
@@ -100,8 +97,8 @@ def _others(before: Catalogue, folder: Folder) -> list[str]:
     for point in folder.history:
         price = known.get((point.sku, point.since))
         if price != point.price:
-            was = "none" if price is None else _money(price)
-            rows.append(f"price history: {point.sku} from {point.since} {was} -> {_money(point.price)}")
+            was = "none" if price is None else decimal_of(price)
+            rows.append(f"price history: {point.sku} from {point.since} {was} -> {decimal_of(point.price)}")
     return rows
 
 

@@ -11,7 +11,6 @@ from datetime import date, timedelta
 from typing import Any
 
 from server.domain.aftercare import follow_up_days
-from server.domain.codes import spaced_code
 from server.domain.days import day_in_words
 from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, NotFree
@@ -34,8 +33,7 @@ from server.domain.stock import Movement
 from server.persistence.aftercare import add_follow_ups
 from server.persistence.sales import save_contact, save_item
 from server.persistence.stock import load_free, lock_parts, save_movements, take_from_hold
-from server.usecases.messages import tell
-from server.usecases.sales import check_key, held_by, holidays_around, locked_sale, mark, read_sale
+from server.usecases.sales import check_key, held_by, holidays_around, locked_sale, mark, read_sale, tell_owner
 from server.usecases.work import Work
 
 
@@ -246,15 +244,11 @@ def send_off(work: Work, number: int, sending: Sending, key: str) -> Sale:
         "expected": expected.isoformat() if expected else "",
     }
     mark(work, sale.id, "sent", key, about=about)
-    tell(
+    tell_owner(
         work,
+        sale,
         "sent_off",
-        to_name=sale.contact.name,
-        to_email=sale.contact.email,
-        about=f"sale:{sale.id}",
-        values={
-            "code": spaced_code(sale.code),
-            "link": f"/owned/{sale.token}",
+        {
             "expected": f"We expect it with you by {expected:%A} {day_in_words(expected)}." if expected else "",
             "carrier": f"Carrier: {sending.carrier}" if sending.carrier else "",
             "tracking": f"Tracking: {sending.tracking}" if sending.tracking else "",

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from server.domain.codes import spaced_code
 from server.domain.contracts import DELIVERY
 from server.domain.days import day_in_words
 from server.domain.deposits import decimal_of
@@ -51,7 +50,6 @@ from server.persistence.quotes import is_code_taken, lock_key
 from server.persistence.reservations import end_reservation, extend_reservation, open_reservation_of_piece
 from server.persistence.sales import add_sale, load_sales, sale_under, sales_with_code
 from server.persistence.stock import keep_hold, load_free, lock_parts, save_movements
-from server.usecases.messages import tell
 from server.usecases.photos import drop_photo, keep_photos, photos_of
 from server.usecases.quotes import read_quote
 from server.usecases.reservations import (
@@ -75,6 +73,7 @@ from server.usecases.sales import (
     payment_faults,
     read_sale,
     settle,
+    tell_owner,
     tidy_address,
 )
 from server.usecases.work import Work, is_token, new_code, new_token
@@ -433,20 +432,16 @@ def _firm(work: Work, sale: Sale, piece: Piece, after: Piece, found: Inspection,
         return
     sale = settle(work, sale, "trade_in", difference, found.because, checked=False)
     said = money_of(work)
-    tell(
+    tell_owner(
         work,
+        sale,
         "gear_valued",
-        to_name=sale.contact.name,
-        to_email=sale.contact.email,
-        about=f"sale:{sale.id}",
-        values={
+        {
             "what": piece.name or piece.slot.replace("_", " "),
-            "code": spaced_code(sale.code),
             "agreed": said(piece.bought),
             "value": said(after.bought),
             "because": found.because,
             "left": f"Left to pay: {said(sale.owed)}" if sale.owed > 0 else "",
-            "link": f"/owned/{sale.token}",
         },
     )
 
@@ -620,18 +615,14 @@ def _paid(work: Work, sale: Sale, item: Item, selling: Selling, key: str) -> Sal
     about = {"amount": paid.amount, "means": paid.means, "said": said}
     mark(work, sale.id, "payment", f"{key[:90]}:payment", about=about)
     sale = settle(work, sale, paid.means, paid.amount, paid.note)
-    tell(
+    tell_owner(
         work,
+        sale,
         "piece_bought",
-        to_name=sale.contact.name,
-        to_email=sale.contact.email,
-        about=f"sale:{sale.id}",
-        values={
+        {
             "what": item.label,
-            "code": spaced_code(sale.code),
             "paid": money_of(work)(paid.amount),
             "left": f"Left to pay: {money_of(work)(sale.owed)}" if sale.owed > 0 else "",
-            "link": f"/owned/{sale.token}",
         },
     )
     work.commit()

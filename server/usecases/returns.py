@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from server.domain.codes import spaced_code
 from server.domain.days import day_in_words
 from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
@@ -42,7 +41,6 @@ from server.persistence.sales import save_item
 from server.persistence.stock import lock_parts, save_movements, take_from_hold
 from server.usecases.deposits import charge_again_with
 from server.usecases.kit_lessons import fees_of, free_lessons_taken
-from server.usecases.messages import tell
 from server.usecases.reservations import let_go, reservation_of_piece, reserved, tell_let_go
 from server.usecases.sales import (
     case_done_under,
@@ -56,6 +54,7 @@ from server.usecases.sales import (
     policy_of,
     read_sale,
     settle,
+    tell_owner,
 )
 from server.usecases.work import Work, new_token
 
@@ -170,15 +169,11 @@ def _opened(work: Work, sale: Sale, day: date, record: Mapping[str, Any]) -> Cas
 
 def _tell_notice(work: Work, sale: Sale, case: Case, items: Iterable[Item]) -> None:
     assert case.due_on is not None
-    tell(
+    tell_owner(
         work,
+        sale,
         "notice_received",
-        to_name=sale.contact.name,
-        to_email=sale.contact.email,
-        about=f"sale:{sale.id}",
-        values={
-            "code": spaced_code(sale.code),
-            "link": f"/owned/{sale.token}",
+        {
             "day": day_in_words(case.notice_on),
             "items": "\n".join(item.label for item in items),
             "due": day_in_words(case.due_on),
@@ -403,15 +398,11 @@ def _fault_of(work: Work, sale: Sale, asked: Asked) -> dict[str, Any]:
 
 def _tell_done(work: Work, sale: Sale, rows: Iterable[Row]) -> None:
     rows = tuple(rows)
-    tell(
+    tell_owner(
         work,
+        sale,
         "return_done",
-        to_name=sale.contact.name,
-        to_email=sale.contact.email,
-        about=f"sale:{sale.id}",
-        values={
-            "code": spaced_code(sale.code),
-            "link": f"/owned/{sale.token}",
+        {
             "lines": "\n".join(f"{row.label}: {decimal_of(row.amount)}" for row in rows),
             "total": decimal_of(sum(row.amount for row in rows)),
         },

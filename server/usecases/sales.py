@@ -298,17 +298,25 @@ def _expect(work: Work, sale: Sale, quote: Quote, place: int, value: Cents) -> N
     add_piece(work.session, piece, work.now, work.actor)
 
 
-def _tell_made(work: Work, sale: Sale) -> None:
-    said = money_of(work)
+def tell_owner(work: Work, sale: Sale, name: str, values: Mapping[str, str]) -> None:
+    """Write a message of a kind to whoever bought, with the code of the sale and the way to their page. It does not commit."""
     tell(
         work,
-        "contract_made",
+        name,
         to_name=sale.contact.name,
         to_email=sale.contact.email,
         about=f"sale:{sale.id}",
-        values={
-            "code": spaced_code(sale.code),
-            "link": f"/owned/{sale.token}",
+        values={"code": spaced_code(sale.code), "link": f"/owned/{sale.token}", **values},
+    )
+
+
+def _tell_made(work: Work, sale: Sale) -> None:
+    said = money_of(work)
+    tell_owner(
+        work,
+        sale,
+        "contract_made",
+        {
             "paid": said(sum(one.amount for one in sale.settlements if one.means in MONEY)),
             "left": said(max(0, sale.owed)),
         },
