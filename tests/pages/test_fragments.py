@@ -70,3 +70,11 @@ def test_boosted_links_and_history_restores_get_the_whole_page(client: Client, h
     reader = at_the_kit(client)
     answer = client.get(reader.address, headers={"HX-Request": "true", header: "true"})
     assert answer.text.startswith("<!doctype html>")
+
+
+def test_a_change_that_comes_in_after_the_whole_form_takes_none_of_its_answers_back(client: Client) -> None:
+    reader = at_the_kit(client)
+    late = reader.address.replace("/kit", "/flying")
+    answer = client.post(late, content=b"board_background=none", headers=HTMX)
+    assert "To pay" in text_of(parsed_fragment(answer.text))
+    assert client.get(reader.address).status_code == 200

@@ -143,9 +143,11 @@ def _answered(request: Request, token: str, step: str, read: StepRead, go: str, 
     with shop.writing() as work:
         catalogue = work.catalogue
         faults = read.at_inputs(_faults(work, step, read.answers, is_done=go in ("next", "kit")))
-        draft = save_answers(work, token, _readable(read.answers, catalogue), read.mass_unit)
+        is_on_the_way = is_fragment_asked(request)
+        answers = _readable(read.answers, catalogue)
+        draft = save_answers(work, token, _given(answers) if is_on_the_way else answers, read.mass_unit)
         terms = catalogue.policy.shop
-        if is_fragment_asked(request):
+        if is_on_the_way:
             page = _page(work, draft, step, read.typed, tuple(faults), units_of(request))
             return pages.show(request, "learner/step.html", page, terms, block="panel")
         if faults or go not in ("next", "kit"):
@@ -170,6 +172,14 @@ def _readable(answers: Mapping[str, Any], catalogue: Catalogue) -> dict[str, Any
     _, faults = read_some(answers, catalogue)
     wrong = {fault.field.split("[")[0].split(".")[0] for fault in faults}
     return {name: value for name, value in answers.items() if name not in wrong}
+
+
+def _given(answers: Mapping[str, Any]) -> dict[str, Any]:
+    """Answers without those needed for a kit that are blank.
+
+    A form on its way may be done after the whole one that was sent later, and must not take its answers back.
+    """
+    return {name: value for name, value in answers.items() if value is not None or name not in REQUIRED}
 
 
 def _faults(work: Work, step: str, answers: Mapping[str, Any], *, is_done: bool) -> list[Fault]:
