@@ -45,6 +45,7 @@ from server.web.pages import beside as page_beside
 from server.web.pages import bookings as page_bookings
 from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
+from server.web.pages import console as page_console
 from server.web.pages import contract as page_contract
 from server.web.pages import corrections as page_corrections
 from server.web.pages import counter as page_counter
@@ -94,6 +95,8 @@ HIDDEN_FROM_ROBOTS = (
     "/photos/",
     "/used/reservations/",
     "/desk",
+    "/console",
+    "/staff",
     "/messages/",
     "/api/",
 )
@@ -172,7 +175,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages):
+    for owners_door in (page_accounts, page_messages, page_console):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

@@ -2,24 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import timedelta
 from itertools import count
 from typing import Any
 from urllib.parse import urlsplit
 
-import httpx
-
-from server.domain.accounts import Role
 from server.domain.agreed import NOTHING_AGREED, Agreed, FreeLine
 from server.domain.assessments import read_seen
 from server.domain.messages import KINDS
 from server.domain.sales import Sale
-from server.domain.stock import Contact, Movement
+from server.domain.stock import Contact
 from server.outside.photos import clean_photo
 from server.persistence.accounts import account_named
-from server.persistence.stock import load_free, save_movements
 from server.usecases.accounts import recover_by_command
 from server.usecases.aftercare import answer_question, ask_question, questions_to_answer, record_session
 from server.usecases.assessments import keep_assessment
@@ -41,7 +36,6 @@ from server.usecases.stock import confirm_hold
 from server.usecases.swaps import sizes_for
 from server.usecases.work import Shop, new_token
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
-from server.web.guard import SESSION_COOKIES
 from tests.builders_accounts import account_token
 from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, sent, taken_of
@@ -49,9 +43,10 @@ from tests.builders_lessons import booked, day_ahead, lesson
 from tests.builders_photos import phone_photo
 from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
 from tests.builders_sales import agreed_quote, bought, new_key
+from tests.builders_seen import Seen, State, World, seen_as
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
-from tests.pages.reader import FORM, FrontDoor, Reader, at_the_kit, encoded, started
+from tests.pages.reader import Reader, at_the_kit, encoded, started
 
 TRADED_BOARD = {"slot": "board", "price_new": 110_000, "months": 18, "condition": "good"}
 LAST_DIGITS = count(1000)
@@ -63,56 +58,6 @@ TRADED = {
     "trades-0-months": "18",
     "trades-0-condition": "good",
 }
-
-
-@dataclass(frozen=True)
-class World:
-    """A running application's front door, and the shop behind it for what customers cannot do.
-
-    `pieces` are those of each part that were free when it began.
-    """
-
-    client: FrontDoor
-    shop: Shop
-    pieces: Mapping[str, int]
-
-    @classmethod
-    def of(cls, client: FrontDoor, shop: Shop) -> World:
-        """The world as it begins."""
-        with shop.reading() as work:
-            return cls(client, shop, load_free(work.session, work.now))
-
-    def fill(self) -> World:
-        """As many pieces free of each part as in the beginning, whatever was sold or set aside since."""
-        with self.shop.writing("counter") as work:
-            free = load_free(work.session, work.now)
-            gone = {sku: there - free.get(sku, 0) for sku, there in self.pieces.items() if free.get(sku, 0) < there}
-            filled = [Movement(sku, "delivery", more, "full again") for sku, more in gone.items()]
-            save_movements(work.session, filled, work.now, work.actor)
-            work.commit()
-        return self
-
-
-@dataclass(frozen=True)
-class Seen:
-    """Where a page is seen: its address, what was posted there if it is the answer to a form, its status, and by whose session."""
-
-    address: str
-    posted: bytes | None = None
-    status: int = 200
-    session: str = ""
-
-    def answer(self, client: FrontDoor, *, as_fragment: bool = False) -> httpx.Response:
-        """What the application answers; as a fragment it is asked for as htmx does."""
-        headers = {"HX-Request": "true"} if as_fragment else {}
-        if self.session:
-            headers["Cookie"] = "; ".join(f"{name}={self.session}" for name in SESSION_COOKIES)
-        if self.posted is None:
-            return client.get(self.address, headers=headers)
-        return client.post(self.address, content=self.posted, headers={**FORM, **headers})
-
-
-State = Callable[[World], Seen]
 
 
 def _at(address: str, status: int = 200) -> State:
@@ -290,16 +235,6 @@ def _kept_without_answers(world: World) -> Seen:
 # The desk.
 
 CALLER = {"mass_kg": "92", "to_feet": "average", "fitness": "fair", "board_background": "some", "foil_stage": "none"}
-
-
-def _as(role: Role, made: State) -> State:
-    """A state that somebody at the desk sees."""
-
-    def seen(world: World) -> Seen:
-        name = "Orla" if role == "owner" else "Maeve"
-        return replace(made(world), session=account_token(world.shop, name, role))
-
-    return seen
 
 
 def _worksheet(agreed: Agreed = NOTHING_AGREED, *, is_finished: bool = False, **told: object) -> State:
@@ -946,139 +881,142 @@ STATES: dict[str, State] = {
     "quote, agreed to an older revision": _agreed_to_older,
     "prepared kit": _prepared,
     "prepared link taken back": _link_taken_back,
-    "worksheet empty": _as("staff", _empty_worksheet),
-    "worksheet filled": _as(
+    "console": seen_as("owner", lambda _: Seen("/console")),
+    "worksheet empty": seen_as("staff", _empty_worksheet),
+    "worksheet filled": seen_as(
         "owner", _worksheet(Agreed(discount=100_00, lines=(FreeLine("repair", "Fin box", 40_00),)))
     ),
-    "worksheet wrong": _as("staff", _worksheet_wrong),
-    "worksheet outdated": _as("staff", _worksheet_outdated),
-    "worksheet waiting, staff": _as("staff", _worksheet(Agreed(discount=900_00), is_finished=True)),
-    "worksheet waiting, owner": _as("owner", _worksheet(Agreed(discount=900_00), is_finished=True)),
-    "worksheet sent": _as("staff", _worksheet(is_finished=True)),
-    "quote at the desk": _as("owner", _called_up),
+    "worksheet wrong": seen_as("staff", _worksheet_wrong),
+    "worksheet outdated": seen_as("staff", _worksheet_outdated),
+    "worksheet waiting, staff": seen_as("staff", _worksheet(Agreed(discount=900_00), is_finished=True)),
+    "worksheet waiting, owner": seen_as("owner", _worksheet(Agreed(discount=900_00), is_finished=True)),
+    "worksheet sent": seen_as("staff", _worksheet(is_finished=True)),
+    "quote at the desk": seen_as("owner", _called_up),
     "sign-in": _at("/sign-in"),
     "sign-in wrong": _posted("/sign-in", 422, name="Nobody Here", password="wrong"),
     "welcome": _welcome,
     "welcome, password refused": _welcome_refused,
     "welcome, link used": _at(f"/welcome/{NO_TOKEN}", 404),
-    "account": _as("staff", _at("/account")),
-    "account, password refused": _as(
+    "account": seen_as("staff", _at("/account")),
+    "account, password refused": seen_as(
         "staff", _posted("/account/password", 422, current="wrong", new="short", again="short")
     ),
-    "who works here": _as("owner", _at("/staff")),
-    "who works here, name taken": _as("owner", _posted("/staff", 409, name="Orla", role="staff")),
-    "somebody who works here": _as("owner", _staff_of("Maeve")),
-    "the owner's own page": _as("owner", _staff_of("Orla")),
-    "desk": _as("staff", _at("/desk")),
-    "desk with all lists": _as("owner", _desk_full),
-    "desk, call wrong": _as(
+    "who works here": seen_as("owner", _at("/staff")),
+    "who works here, name taken": seen_as("owner", _posted("/staff", 409, name="Orla", role="staff")),
+    "somebody who works here": seen_as("owner", _staff_of("Maeve")),
+    "the owner's own page": seen_as("owner", _staff_of("Orla")),
+    "desk": seen_as("staff", _at("/desk")),
+    "desk with all lists": seen_as("owner", _desk_full),
+    "desk, call wrong": seen_as(
         "staff", _posted("/desk/calls", 422, name="", phone="x", about="", day="never", at="", code="")
     ),
-    "found by name": _as("staff", _found_by_name),
-    "code misheard": _as("staff", _at("/desk/find?q=HBDDW2JX", 422)),
-    "nobody found": _as("staff", _at("/desk/find?q=Nobody+Here", 404)),
-    "messages to send by hand": _as("staff", _outbox),
-    "message, given up": _as("staff", _given_up),
-    "words of the messages": _as("owner", _at("/messages/wordings")),
-    "words of a message": _as("owner", _at("/messages/wordings/lesson_called_off")),
-    "words of a message, wrong": _as(
+    "found by name": seen_as("staff", _found_by_name),
+    "code misheard": seen_as("staff", _at("/desk/find?q=HBDDW2JX", 422)),
+    "nobody found": seen_as("staff", _at("/desk/find?q=Nobody+Here", 404)),
+    "messages to send by hand": seen_as("staff", _outbox),
+    "message, given up": seen_as("staff", _given_up),
+    "words of the messages": seen_as("owner", _at("/messages/wordings")),
+    "words of a message": seen_as("owner", _at("/messages/wordings/lesson_called_off")),
+    "words of a message, wrong": seen_as(
         "owner", _posted("/messages/wordings/quote_changed", 422, do="write", subject="{who}", body="Hello {")
     ),
-    "counter": _as("staff", _at("/desk/counter")),
-    "counter with a part": _as("staff", _at("/desk/counter?item=DUN-72")),
-    "counter, unknown": _as("staff", _at("/desk/counter?item=nothing", 422)),
-    "let go": _as("staff", _letting_go),
+    "counter": seen_as("staff", _at("/desk/counter")),
+    "counter with a part": seen_as("staff", _at("/desk/counter?item=DUN-72")),
+    "counter, unknown": seen_as("staff", _at("/desk/counter?item=nothing", 422)),
+    "let go": seen_as("staff", _letting_go),
     "lessons": _lessons_listed,
     "place in a lesson": _place,
     "place in a lesson, wrong": _place_wrong,
     "booking": _booking,
     "booking called off by the shop": _booking_called_off,
-    "week of lessons": _as("staff", _week_of_lessons),
-    "week of lessons, wrong": _as("staff", _posted("/desk/lessons", 422, kind="", day="never", weeks="27")),
-    "lesson at the desk": _as("staff", _lesson_at_desk),
-    "lesson at the desk, about to begin": _as("staff", _lesson_near),
-    "lesson at the desk, wrong": _as("staff", _lesson_wrong),
-    "strand": _as("staff", _strand),
-    "strand, wrong": _as("staff", _posted("/desk/strand", 422, spot="", mean_kn="x", from_deg="NNNW")),
-    "call-offs": _as("staff", _call_offs),
-    "what was seen": _as("staff", _seen_form),
-    "what was seen, wrong": _as("staff", _seen_wrong),
-    "what was seen before": _as("staff", _seen_before),
+    "week of lessons": seen_as("staff", _week_of_lessons),
+    "week of lessons, wrong": seen_as("staff", _posted("/desk/lessons", 422, kind="", day="never", weeks="27")),
+    "lesson at the desk": seen_as("staff", _lesson_at_desk),
+    "lesson at the desk, about to begin": seen_as("staff", _lesson_near),
+    "lesson at the desk, wrong": seen_as("staff", _lesson_wrong),
+    "strand": seen_as("staff", _strand),
+    "strand, wrong": seen_as("staff", _posted("/desk/strand", 422, spot="", mean_kn="x", from_deg="NNNW")),
+    "call-offs": seen_as("staff", _call_offs),
+    "what was seen": seen_as("staff", _seen_form),
+    "what was seen, wrong": seen_as("staff", _seen_wrong),
+    "what was seen before": seen_as("staff", _seen_before),
     "quote after what was seen": _seen_quote,
-    "lesson fees": _as("staff", _at("/desk/deposits")),
-    "lesson fees, wrong": _as("staff", _posted("/desk/deposits", 422, kind="", day="never", amount="x", method="")),
-    "lesson fee with a kit": _as("staff", _fee_with_kit),
-    "lesson fees by day": _as("staff", _at("/desk/deposits/days")),
+    "lesson fees": seen_as("staff", _at("/desk/deposits")),
+    "lesson fees, wrong": seen_as("staff", _posted("/desk/deposits", 422, kind="", day="never", amount="x", method="")),
+    "lesson fee with a kit": seen_as("staff", _fee_with_kit),
+    "lesson fees by day": seen_as("staff", _at("/desk/deposits/days")),
     "comparison": _beside(mass_kg=92.5, foil_stage="turning", to_feet="quick", extras=["helmet"]),
     "comparison of the same": _beside(),
     "glossary": _at("/words"),
-    "contract": _as("staff", lambda world: Seen(_to_contract(world))),
-    "contract, wrong": _as("staff", _contract_wrong),
-    "contract of nobody's yet": _as("staff", _nobodys_contract),
-    "sale": _as("staff", _sold()),
-    "sale with much open": _as("staff", _much_open),
-    "entry taken back, wrong": _as("staff", _entry_back_wrong),
-    "payment": _as("staff", _sold("/desk/sales/{number}/pay")),
-    "payment, wrong": _as("staff", _pay_wrong),
+    "contract": seen_as("staff", lambda world: Seen(_to_contract(world))),
+    "contract, wrong": seen_as("staff", _contract_wrong),
+    "contract of nobody's yet": seen_as("staff", _nobodys_contract),
+    "sale": seen_as("staff", _sold()),
+    "sale with much open": seen_as("staff", _much_open),
+    "entry taken back, wrong": seen_as("staff", _entry_back_wrong),
+    "payment": seen_as("staff", _sold("/desk/sales/{number}/pay")),
+    "payment, wrong": seen_as("staff", _pay_wrong),
     "receipt": _sold("/owned/{token}/receipts/{receipt}"),
     "invoice": _sold("/owned/{token}/papers/{paper}", trades=[TRADED_BOARD]),
-    "sales": _as("staff", _sold("/desk/sales")),
-    "papers": _as("staff", _sold("/desk/papers")),
+    "sales": seen_as("staff", _sold("/desk/sales")),
+    "papers": seen_as("staff", _sold("/desk/papers")),
     "quote bought": _sold("/quotes/{quote}"),
-    "quote bought, at the desk": _as("staff", _sold("/desk/quotes/{code}")),
+    "quote bought, at the desk": seen_as("staff", _sold("/desk/quotes/{code}")),
     "quote withdrawn": _withdrawn("/quotes/{token}"),
-    "quote withdrawn, at the desk": _as("staff", _withdrawn("/desk/quotes/{code}")),
-    "withdraw a quote": _as("staff", lambda world: Seen(f"/desk/quotes/{agreed_quote(world.shop).code}/withdraw")),
+    "quote withdrawn, at the desk": seen_as("staff", _withdrawn("/desk/quotes/{code}")),
+    "withdraw a quote": seen_as("staff", lambda world: Seen(f"/desk/quotes/{agreed_quote(world.shop).code}/withdraw")),
     "shared kit, not yet shared": lambda world: Seen(at_the_kit(world.client).address.replace("/kit", "/shared")),
     "shared kit, waiting": _shared_alone,
     "shared kit of two": _shared_by_two,
-    "handing over": _as("staff", _handing),
-    "handing over, wrong": _as("staff", _handing_wrong),
-    "handed over": _as("staff", _handed_record),
-    "delivery": _as("staff", _delivering),
-    "delivery on its way": _as("staff", _on_its_way),
-    "labels": _as("staff", _labels),
-    "sessions with a kit": _as("staff", _sessions),
+    "handing over": seen_as("staff", _handing),
+    "handing over, wrong": seen_as("staff", _handing_wrong),
+    "handed over": seen_as("staff", _handed_record),
+    "delivery": seen_as("staff", _delivering),
+    "delivery on its way": seen_as("staff", _on_its_way),
+    "labels": seen_as("staff", _labels),
+    "sessions with a kit": seen_as("staff", _sessions),
     "kit owned": _owned,
     "kit owned, coming back": _coming_back,
     "kit owned, parcel coming": _parcel_coming,
     "giving back, worked out for the customer": _worked_out,
-    "serial number, wrong": _as("staff", _serials),
+    "serial number, wrong": seen_as("staff", _serials),
     "asking, wrong": _asking_wrong,
-    "questions": _as("staff", _questions),
-    "question": _as("staff", _question),
-    "recall, found": _as("staff", _recalled),
-    "recall, wrong": _as("staff", _posted("/desk/recall", 422, sku="", first="none")),
+    "questions": seen_as("staff", _questions),
+    "question": seen_as("staff", _question),
+    "recall, found": seen_as("staff", _recalled),
+    "recall, wrong": seen_as("staff", _posted("/desk/recall", 422, sku="", first="none")),
     "error 404": _at("/nowhere", 404),
     "error 404 of a quote": _at(f"/quotes/{NO_TOKEN}", 404),
     "error 405": lambda world: Seen("/privacy", b"", 405),
     "error 422": _kept_without_answers,
-    "return at the desk": _as("staff", _return("")),
-    "return at the desk, worked out": _as(
+    "return at the desk": seen_as("staff", _return("")),
+    "return at the desk, worked out": seen_as(
         "staff",
         _return("?kind=cancel&notice_on=today&take=1&take=6&wear-1=10&fetch-1=yes"),
     ),
-    "return at the desk, wrong": _as("staff", _return("?kind=goodwill&notice_on=never&take=1&wear-1=99", 422)),
-    "returns and faults": _as("staff", _cases_open),
+    "return at the desk, wrong": seen_as("staff", _return("?kind=goodwill&notice_on=never&take=1&wear-1=99", 422)),
+    "returns and faults": seen_as("staff", _cases_open),
     "giving back": _give_back,
-    "swap at the desk": _as("staff", _swap),
-    "fault at the desk": _as("staff", _fault),
-    "fault at the desk, wrong": _as("staff", _fault_wrong),
+    "swap at the desk": seen_as("staff", _swap),
+    "fault at the desk": seen_as("staff", _fault),
+    "fault at the desk, wrong": seen_as("staff", _fault_wrong),
     "used, all of it": _used_all,
     "used piece": _used_piece,
     "used piece, held": _used_held,
     "used piece, contact wrong": _used_wrong,
     "part that is due": _due_part,
     "request to hold a used piece": _reserved,
-    "pieces at the desk": _as("staff", _pieces_at_desk),
-    "pieces at the desk, wrong": _as(
+    "pieces at the desk": seen_as("staff", _pieces_at_desk),
+    "pieces at the desk, wrong": seen_as(
         "staff", _posted("/desk/pieces", 422, source="", hours="many", price="x", key=NO_TOKEN)
     ),
-    "piece for sale, asked for": _as("staff", _piece_for_sale),
-    "old gear to look at": _as("staff", _gear_to_look_at),
-    "old gear to look at, wrong": _as("staff", _gear_wrong),
-    "deliveries to come": _as("staff", _deliveries),
-    "deliveries to come, wrong": _as("staff", _posted("/desk/expected", 422, sku="nothing", pieces="0", key=NO_TOKEN)),
-    "delivery at the desk": _as("staff", _delivery_at_desk),
-    "part that came for somebody": _as("staff", _reservation_here),
+    "piece for sale, asked for": seen_as("staff", _piece_for_sale),
+    "old gear to look at": seen_as("staff", _gear_to_look_at),
+    "old gear to look at, wrong": seen_as("staff", _gear_wrong),
+    "deliveries to come": seen_as("staff", _deliveries),
+    "deliveries to come, wrong": seen_as(
+        "staff", _posted("/desk/expected", 422, sku="nothing", pieces="0", key=NO_TOKEN)
+    ),
+    "delivery at the desk": seen_as("staff", _delivery_at_desk),
+    "part that came for somebody": seen_as("staff", _reservation_here),
 }

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from functools import cached_property
 from types import MappingProxyType
 
 from server.domain import physics
 from server.domain.money import Cents
 from server.domain.policy import Policy
+from server.domain.prices import Markdown, PricePoint, Reduction, reduction_from
 from server.domain.slots import CORE_SLOTS, SIZES
 
 MeasureValue = float | str
@@ -42,14 +43,6 @@ class Gear:
 
 
 @dataclass(frozen=True, slots=True)
-class Markdown:
-    """A price below the list price, from a day on (None: no day is known)."""
-
-    price: Cents
-    since: date | None = None
-
-
-@dataclass(frozen=True, slots=True)
 class Part:
     """A part of the catalogue; prices include VAT, `cost` is net of it, both in cents."""
 
@@ -76,54 +69,12 @@ class Part:
 
     def markdown_on(self, today: date) -> Cents | None:
         """Its marked-down price on a day, or None."""
-        if self.markdown is None or (self.markdown.since is not None and self.markdown.since > today):
-            return None
-        return self.markdown.price
+        return self.markdown.price if self.markdown is not None and self.markdown.holds_on(today) else None
 
     def price_on(self, today: date) -> Cents:
         """What it costs by itself on a day."""
         marked_down = self.markdown_on(today)
         return self.price if marked_down is None else marked_down
-
-
-@dataclass(frozen=True, slots=True)
-class PricePoint:
-    """From this day on the part cost this much."""
-
-    sku: str
-    since: date
-    price: Cents
-
-
-@dataclass(frozen=True, slots=True)
-class Reduction:
-    """A price that may be called reduced: its day, the lowest price of the 30 days before, and the percentage of that."""
-
-    since: date
-    prior: Cents
-    now: Cents
-
-    @property
-    def percent(self) -> float:
-        """The reduction in per cent of the prior price."""
-        return 100 * (self.prior - self.now) / self.prior
-
-
-PRIOR_DAYS = 30
-
-
-def prior_price(history: Iterable[PricePoint], reduced_from: date) -> Cents | None:
-    """The lowest price in force on any of the 30 days before a reduction (Directive 98/6/EC, Article 6a).
-
-    A price is in force from its day until the next one's. None where the history does not reach those days: then
-    nothing may be called reduced. Lowest 20 and last 40 in the 30 days: 20.
-    """
-    points = sorted((point for point in history if point.since < reduced_from), key=lambda point: point.since)
-    window_opens = reduced_from - timedelta(days=PRIOR_DAYS)
-    before = [point for point in points if point.since <= window_opens]
-    within = [point for point in points if point.since > window_opens]
-    in_force = before[-1:] + within
-    return min((point.price for point in in_force), default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,11 +151,9 @@ class Catalogue:
 
     def reduction_of(self, part: Part, today: date) -> Reduction | None:
         """How a part may be called reduced today, or None where it is not marked down or the law lets no one say so."""
-        now = part.markdown_on(today)
-        if now is None or part.markdown is None or part.markdown.since is None:
+        if part.markdown is None or not part.markdown.holds_on(today):
             return None
-        prior = prior_price(self.history.get(part.sku, ()), part.markdown.since)
-        return Reduction(part.markdown.since, prior, now) if prior is not None and prior > now else None
+        return reduction_from(self.history.get(part.sku, ()), part.markdown)
 
 
 @dataclass(frozen=True)

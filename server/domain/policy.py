@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
+from datetime import date, datetime
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from server.domain.colours import LEAST_FOR_TEXT, contrast_ratio, read_colour
 from server.domain.errors import Fault, InvalidInput
@@ -17,6 +19,7 @@ from server.domain.policy_reader import (
     list_of_words,
     mass_knots,
     number_between,
+    rates_by_day,
     short_text,
     slots_among,
     time_zone,
@@ -102,7 +105,17 @@ class ShopTerms:
     time_zone: str = "Europe/Dublin"
     home_zone: str = "Ireland"
     vat_percent: Decimal = Decimal(23)
+    vat_from: tuple[tuple[date, Decimal], ...] = ()
+    """Rates that take the place of the first, each from a day on."""
     look: LookTerms = LookTerms()
+
+    def day_of(self, moment: datetime) -> date:
+        """The day of a moment in the shop's time zone."""
+        return moment.astimezone(ZoneInfo(self.time_zone)).date()
+
+    def vat_on(self, day: date) -> Decimal:
+        """The rate of VAT of a day, in per cent."""
+        return next((rate for since, rate in reversed(self.vat_from) if since <= day), self.vat_percent)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +225,11 @@ class Policy:
     )
     version: int = 0
 
+    def on(self, day: date) -> Policy:
+        """The policy as it holds on a day: itself, but for the rate of VAT where that changes by the day."""
+        rate = self.shop.vat_on(day)
+        return self if rate == self.shop.vat_percent else replace(self, shop=replace(self.shop, vat_percent=rate))
+
     @property
     def full_tier(self) -> Tier | None:
         """The tier of the whole kit: all six core parts bought."""
@@ -308,6 +326,7 @@ def _shop(reader: Reader, look: LookTerms) -> ShopTerms:
         vat_percent=reader.take(
             "vat_percent", usual.vat_percent, decimal_between("0", "100"), "per cent from 0 to 100"
         ),
+        vat_from=reader.take("vat_from", (), rates_by_day, 'pairs by rising day, such as [["2027-01-01", 21]]'),
         look=look,
     )
     reader.refuse_the_rest()

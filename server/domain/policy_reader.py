@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import date
 from decimal import Decimal, InvalidOperation
 from itertools import pairwise
 from typing import Any, TypeVar
@@ -128,6 +129,20 @@ def mass_knots(value: Any) -> tuple[tuple[float, float], ...]:
     if len(knots) < 2 or any(left[0] >= right[0] for left, right in pairwise(knots)):
         raise ValueError
     return knots
+
+
+def rates_by_day(value: Any) -> tuple[tuple[date, Decimal], ...]:
+    """Pairs of a day and a percentage, by rising day."""
+    rates = tuple((_day(day), decimal_between("0", "100")(percent)) for day, percent in value)
+    if any(left[0] >= right[0] for left, right in pairwise(rates)):
+        raise ValueError
+    return rates
+
+
+def _day(value: Any) -> date:
+    if not isinstance(value, str) or len(value) != len("2027-01-01"):
+        raise ValueError
+    return date.fromisoformat(value)
 
 
 def list_of_words(value: Any) -> tuple[str, ...]:

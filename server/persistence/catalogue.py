@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import asdict
-from datetime import datetime
-from decimal import Decimal
+from datetime import date, datetime
 from types import MappingProxyType
-from typing import Any
 
 from sqlalchemy import func
 from sqlmodel import Session, col, delete, select
 
-from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, Part, PricePoint, Spot, Zone
-from server.domain.policy import Policy, policy_from
-from server.persistence.tables import CatalogueRow, LessonKindRow, PartRow, PolicyRow, PricePointRow, SpotRow, ZoneRow
+from server.domain.catalogue import Catalogue, Gear, LessonKind, Part, Spot, Zone
+from server.domain.prices import Markdown, PricePoint
+from server.persistence.policies import in_force, load_policy, version_in_force
+from server.persistence.tables import CatalogueRow, LessonKindRow, PartRow, PricePointRow, SpotRow, ZoneRow
 
 REPLACING = 7_200_818  # The number of the lock that says "the catalogue is being replaced".
 
@@ -55,17 +54,6 @@ def row_from(part: Part) -> PartRow:
     )
 
 
-def terms_as_text(terms: Mapping[str, Any]) -> str:
-    """The policy's tables as text that keeps every decimal exact."""
-
-    def exact(value: Any) -> Any:
-        if isinstance(value, Decimal):
-            return str(value)
-        raise TypeError(f"{type(value).__name__} is no term of a policy")
-
-    return json.dumps(terms, default=exact, sort_keys=True)
-
-
 def lock_catalogue(session: Session) -> None:
     """Keep others from replacing the catalogue until this transaction ends (SQLite's writers are alone anyway)."""
     if session.get_bind().dialect.name == "postgresql":
@@ -77,37 +65,29 @@ def newest_version(session: Session) -> int | None:
     return session.exec(select(func.max(col(CatalogueRow.version)))).one()
 
 
-def terms_in_force(session: Session) -> dict[str, Any] | None:
-    """The policy's tables in force, decimals as text; None before the first."""
-    version = newest_version(session)
-    row = session.get(CatalogueRow, version) if version is not None else None
-    policy = session.get(PolicyRow, row.policy) if row else None
-    return json.loads(policy.terms) if policy else None
+def versions_at(session: Session, at: datetime) -> tuple[int, int]:
+    """The versions of the catalogue and of the policy in force at a moment; zeros before the first."""
+    newest = select(func.max(col(CatalogueRow.version))).scalar_subquery()
+    catalogue, policy = session.execute(select(newest, in_force(at).scalar_subquery())).one()
+    return catalogue or 0, policy or 0
 
 
-def load_policy(session: Session, version: int) -> Policy:
-    """The policy of a version; it has to be there."""
-    row = session.get_one(PolicyRow, version)
-    return policy_from(json.loads(row.terms), version)
-
-
-def load_catalogue(session: Session) -> Catalogue:
-    """The catalogue in force, read whole; an empty one before the first was loaded."""
-    version = newest_version(session)
-    row = session.get(CatalogueRow, version) if version is not None else None
-    if row is None or version is None:
+def load_catalogue(session: Session, at: datetime) -> Catalogue:
+    """The catalogue in force, read whole, with the policy of a moment; an empty one before the first was loaded."""
+    version, policy = versions_at(session, at)
+    if not version:
         return Catalogue({})
-    policy = session.get_one(PolicyRow, row.policy)
     history: dict[str, list[PricePoint]] = {}
     for point in session.exec(select(PricePointRow).order_by(col(PricePointRow.since))):
         history.setdefault(point.sku, []).append(PricePoint(point.sku, point.since, point.price))
+    rows = sorted(session.exec(select(PartRow)), key=lambda row: row.sku)
     return Catalogue(
-        parts=MappingProxyType({part.sku: part_from(part) for part in session.exec(select(PartRow))}),
+        parts=MappingProxyType({part.sku: part_from(part) for part in rows}),
         spots=MappingProxyType({spot.name: spot for spot in _spots(session)}),
         lessons=MappingProxyType({kind.kind: kind for kind in _lesson_kinds(session)}),
         zones=MappingProxyType({zone.zone: zone for zone in _zones(session)}),
         history=MappingProxyType({sku: tuple(points) for sku, points in history.items()}),
-        policy=policy_from(json.loads(policy.terms), version=row.policy),
+        policy=load_policy(session, policy),
         version=version,
     )
 
@@ -149,6 +129,12 @@ def save_price_points(session: Session, points: Iterable[PricePoint]) -> None:
         row.price = point.price
 
 
+def delete_price_points(session: Session, gone: Iterable[tuple[str, date]]) -> None:
+    """Take days out of the price history of parts."""
+    for sku, day in gone:
+        session.exec(delete(PricePointRow).where(col(PricePointRow.sku) == sku, col(PricePointRow.since) == day))
+
+
 def save_places(session: Session, spots: Iterable[Spot], lessons: Iterable[LessonKind], zones: Iterable[Zone]) -> None:
     """Put spots, kinds of lessons and zones in place of those that were there."""
     for table in (SpotRow, LessonKindRow, ZoneRow):
@@ -161,16 +147,9 @@ def save_places(session: Session, spots: Iterable[Spot], lessons: Iterable[Lesso
         session.add(ZoneRow(place=place, **asdict(zone)))
 
 
-def save_version(session: Session, terms: str, at: datetime, by: str) -> int:
-    """Make a new version of the catalogue, and of the policy where its terms differ from those in force."""
-    version = newest_version(session)
-    in_force = session.get_one(CatalogueRow, version).policy if version is not None else None
-    if in_force is None or session.get_one(PolicyRow, in_force).terms != terms:
-        policy = PolicyRow(terms=terms, made_at=at, made_by=by)
-        session.add(policy)
-        session.flush()
-        in_force = policy.version
-    row = CatalogueRow(policy=in_force or 0, made_at=at, made_by=by)
+def save_version(session: Session, at: datetime, by: str) -> int:
+    """Make a new version of the catalogue, under the policy in force; its number."""
+    row = CatalogueRow(policy=version_in_force(session, at) or 0, made_at=at, made_by=by)
     session.add(row)
     session.flush()
     return row.version or 0

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from datetime import date, datetime
-from decimal import Decimal
 from typing import cast
 
 from sqlalchemy import ColumnElement, case, func
@@ -13,8 +11,7 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
 from server.domain.deposits import SIGNS, Entry, EntryKind, Extension, LessonState, PaidLesson, Recorded
-from server.domain.policy import policy_from
-from server.persistence.tables import CatalogueRow, DepositRow, LessonRow, PolicyRow, WindowRow
+from server.persistence.tables import DepositRow, LessonRow, WindowRow
 
 
 def load_lessons(session: Session, codes: Sequence[str], *, to_change: bool = False) -> dict[str, PaidLesson]:
@@ -124,21 +121,6 @@ def _recorded(session: Session, *wanted: ColumnElement[bool]) -> list[Recorded]:
         Recorded(_entry_from(row), kind, row.at, row.by, row.at if row.kind == "paid" or taken_at is None else taken_at)
         for row, kind, taken_at in rows
     ]
-
-
-def load_vat_percents(session: Session) -> list[tuple[datetime, Decimal]]:
-    """The shop's rates of VAT in per cent, each with the moment its policy came into force, oldest first."""
-    policies = session.exec(
-        select(CatalogueRow.made_at, PolicyRow.terms)
-        .join(PolicyRow, col(PolicyRow.version) == col(CatalogueRow.policy))
-        .order_by(col(CatalogueRow.version))
-    )
-    rates: list[tuple[datetime, Decimal]] = []
-    for since, terms in policies:
-        percent = policy_from(json.loads(terms)).shop.vat_percent
-        if not rates or rates[-1][1] != percent:
-            rates.append((since, percent))
-    return rates
 
 
 def sum_of_entries(session: Session, first: date, last: date) -> int:

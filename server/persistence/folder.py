@@ -19,9 +19,10 @@ from typing import Any
 from babel import Locale, UnknownLocaleError
 from babel.numbers import get_currency_precision, is_currency
 
-from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, MeasureValue, Part, PricePoint, Spot, Zone
-from server.domain.errors import InvalidInput
+from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, Spot, Zone
+from server.domain.errors import Fault, InvalidInput
 from server.domain.policy import Policy, policy_from
+from server.domain.prices import Markdown, PricePoint
 from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, SPARE, Measure, measures_of
 from server.persistence.sources import FolderFiles, Source, Unusable
 
@@ -450,30 +451,43 @@ class _Reading:
         """What the policy names must be listed; asked only where the files themselves were right."""
         if self.found.faults:
             return
-        kinds = {kind.kind for kind in self.found.lessons}
-        for place, tier in enumerate(self.found.policy.tiers, start=1):
-            if tier.lessons is not None and tier.lessons.kind not in kinds:
-                message = f"lessons.csv has no kind {tier.lessons.kind!r}."
-                self.fault(
-                    "policy.toml", None, f"tiers[{place}].lessons", message, "one of: " + ", ".join(sorted(kinds))
-                )
-        self._check_money_words()
-        zones = [zone.zone for zone in self.found.zones]
-        if self.found.policy.shop.home_zone not in zones:
-            message = f"delivery.csv has no zone {self.found.policy.shop.home_zone!r}."
-            self.fault("policy.toml", None, "shop.home_zone", message, "one of: " + ", ".join(zones))
+        found = self.found
+        kinds = {kind.kind: kind for kind in found.lessons}
+        zones = {zone.zone: zone for zone in found.zones}
+        for fault in policy_faults(found.policy, kinds, zones):
+            self.fault("policy.toml", None, fault.field, fault.message, fault.accepted)
 
-    def _check_money_words(self) -> None:
-        """Amounts can be written: the locale and the currency are known (Unicode CLDR), in cents as all amounts here are."""
-        shop = self.found.policy.shop
-        try:
-            Locale.parse(shop.locale)
-        except (ValueError, UnknownLocaleError):
-            message = f"{shop.locale!r} is not a locale that is known."
-            self.fault("policy.toml", None, "shop.locale", message, "a locale such as en_IE")
-        if not is_currency(shop.currency) or get_currency_precision(shop.currency) != 2:
-            message = f"{shop.currency!r} is not a currency of a hundred parts that is known."
-            self.fault("policy.toml", None, "shop.currency", message, "a code such as EUR (ISO 4217)")
+
+def policy_faults(policy: Policy, lessons: Mapping[str, LessonKind], zones: Mapping[str, Zone]) -> list[Fault]:
+    """What a policy names that is not listed, or not known to those who write amounts."""
+    faults = [
+        Fault(
+            f"tiers[{place}].lessons",
+            f"lessons.csv has no kind {tier.lessons.kind!r}.",
+            "one of: " + ", ".join(sorted(lessons)),
+        )
+        for place, tier in enumerate(policy.tiers, start=1)
+        if tier.lessons is not None and tier.lessons.kind not in lessons
+    ]
+    faults += _money_faults(policy)
+    if policy.shop.home_zone not in zones:
+        message = f"delivery.csv has no zone {policy.shop.home_zone!r}."
+        faults.append(Fault("shop.home_zone", message, "one of: " + ", ".join(zones)))
+    return faults
+
+
+def _money_faults(policy: Policy) -> list[Fault]:
+    """Amounts can be written: the locale and the currency are known (Unicode CLDR), in cents as all amounts here are."""
+    faults = []
+    try:
+        Locale.parse(policy.shop.locale)
+    except (ValueError, UnknownLocaleError):
+        message = f"{policy.shop.locale!r} is not a locale that is known."
+        faults.append(Fault("shop.locale", message, "a locale such as en_IE"))
+    if not is_currency(policy.shop.currency) or get_currency_precision(policy.shop.currency) != 2:
+        message = f"{policy.shop.currency!r} is not a currency of a hundred parts that is known."
+        faults.append(Fault("shop.currency", message, "a code such as EUR (ISO 4217)"))
+    return faults
 
 
 def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import Column, DateTime, ForeignKey, MetaData, Text, UniqueConstraint
+from sqlalchemy import BigInteger, Column, DateTime, ForeignKey, MetaData, Text, UniqueConstraint
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
 from sqlmodel import Field, SQLModel
@@ -106,11 +106,20 @@ class ZoneRow(SQLModel, table=True):
 
 
 class PolicyRow(SQLModel, table=True):
+    """A version of the policy. `effective_at` ranks it: of those whose moment has come the latest is in force, of equals the newest.
+
+    One that holds at once has the moment of the one it takes the place of; None ranks first.
+    """
+
     __tablename__ = "policy_version"
     version: int | None = Field(default=None, primary_key=True)
     terms: str = Field(sa_column=_text())
     made_at: datetime = Field(sa_column=_moment())
     made_by: str
+    effective_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    note: str | None = Field(default=None, sa_column=Column(Text(), nullable=True))
+    dropped_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    dropped_by: str | None = None
 
 
 class CatalogueRow(SQLModel, table=True):
@@ -119,6 +128,35 @@ class CatalogueRow(SQLModel, table=True):
     policy: int = Field(sa_column=_named("policy_version.version"))
     made_at: datetime = Field(sa_column=_moment())
     made_by: str
+
+
+class StepRow(SQLModel, table=True):
+    """A change of the catalogue with the rows as they were before, so that it can be undone as one."""
+
+    __tablename__ = "catalogue_step"
+    version: int = Field(
+        sa_column=Column(ForeignKey("catalogue_version.version"), primary_key=True, autoincrement=False)
+    )
+    kind: str
+    about: str = Field(sa_column=_text())
+    before: str = Field(sa_column=_text())
+    undoes: int | None = None
+    undone_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
+    undone_by: str | None = None
+
+
+class SetRow(SQLModel, table=True):
+    """Several parts sold as one item; what is on hand and held are its parts."""
+
+    __tablename__ = "part_set"
+    sku: str = Field(primary_key=True)
+    name: str
+    maker: str
+    gtin: str
+    price: int
+    parts: str = Field(sa_column=_text())
+    sold: bool
+    retired: bool = False
 
 
 class StockRow(SQLModel, table=True):
@@ -724,3 +762,34 @@ class FollowUpRow(SQLModel, table=True):
     due_on: date = Field(index=True)
     told_at: datetime | None = Field(default=None, sa_column=Column(Moment(), nullable=True))
     dropped_because: str = ""
+
+
+class TallyRow(SQLModel, table=True):
+    """How often something happened on a day, kept when the things themselves were deleted; no person is in it."""
+
+    __tablename__ = "tally"
+    what: str = Field(primary_key=True)
+    day: date = Field(primary_key=True)
+    number: int
+
+
+class OrderRow(SQLModel, table=True):
+    """How many of a size the owner wants for a season, in place of what was suggested."""
+
+    __tablename__ = "order_choice"
+    season: str = Field(primary_key=True)
+    size: str = Field(primary_key=True)
+    pieces: int
+    at: datetime = Field(sa_column=_moment())
+    by: str
+
+
+class BackupRow(SQLModel, table=True):
+    """A backup that was made: when, under which name, how large."""
+
+    __tablename__ = "backup"
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime = Field(sa_column=Column(Moment(), nullable=False, index=True))
+    name: str
+    size: int = Field(sa_column=Column(BigInteger(), nullable=False))
+    by: str

@@ -5,23 +5,26 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
-from datetime import date
 
-from server.domain.catalogue import Catalogue, Part, PricePoint
+from server.domain.catalogue import Catalogue, Part
 from server.domain.deposits import decimal_of
+from server.domain.policy_book import differences
+from server.domain.prices import history_after
+from server.domain.steps import StepKind
 from server.domain.stock import Movement, counted
 from server.outside.workbook import workbook_of
 from server.persistence.catalogue import (
+    delete_price_points,
     lock_catalogue,
     save_parts,
     save_places,
     save_price_points,
     save_version,
-    terms_as_text,
-    terms_in_force,
 )
 from server.persistence.folder import Folder
 from server.persistence.folder_out import files_of, sheets_of
+from server.persistence.policies import save_policy, terms_as_text, terms_in_force
+from server.persistence.steps import rows_before, save_step
 from server.persistence.stock import load_on_hand, lock_parts, save_movements
 from server.usecases.work import Work
 
@@ -119,71 +122,78 @@ def _rows_changed(word: str, old: list[dict[str, object]], new: list[dict[str, o
 def preview(work: Work, folder: Folder) -> Changes:
     """What bringing in a folder would change; nothing is changed."""
     changes = compare(work.catalogue, load_on_hand(work.session), folder)
-    in_force, wanted = terms_in_force(work.session), json.loads(terms_as_text(folder.terms or {}))
-    if in_force is not None and in_force != wanted:
-        changes = _with_policy(changes, in_force, wanted)
-    return changes
-
-
-def _with_policy(changes: Changes, old: Mapping[str, object], new: Mapping[str, object]) -> Changes:
-    before, after = _flat(old), _flat(new)
+    in_force = terms_in_force(work.session, work.now)
+    if in_force is None:
+        return changes
     lines = [
-        f"policy: {key} {before.get(key, 'none')} -> {after.get(key, 'none')}"
-        for key in sorted({*before, *after})
-        if before.get(key) != after.get(key)
+        f"policy: {one.key} {_or_none(one.before)} -> {_or_none(one.after)}"
+        for one in differences(in_force, json.loads(terms_as_text(folder.terms or {})))
     ]
     return replace(changes, others=(*changes.others, *lines))
 
 
-def _flat(value: object, at: str = "") -> dict[str, object]:
-    """A policy's tables as one, under dotted keys: `trade_in.share`, `tiers[1].percent`."""
-    if isinstance(value, Mapping):
-        rows = [(f"{at}.{key}" if at else str(key), item) for key, item in value.items()]
-    elif isinstance(value, list) and any(isinstance(item, Mapping) for item in value):
-        rows = [(f"{at}[{place}]", item) for place, item in enumerate(value, start=1)]
-    else:
-        return {at: value}
-    return {key: leaf for name, item in rows for key, leaf in _flat(item, name).items()}
+def _or_none(value: object) -> object:
+    return "none" if value is None else value
 
 
-def replace_catalogue(work: Work, folder: Folder) -> Changes:
+def replace_catalogue(
+    work: Work, folder: Folder, kind: StepKind = "load", about: str = "", *, books_counts: bool = True
+) -> Changes:
     """Put a folder's catalogue in place of what was there, as one step; absent SKUs are retired, quotes keep their record.
 
-    The folder must be without faults. Pieces on hand are booked as a count; a price that the history does not know yet
-    begins today.
+    The folder must be without faults. Pieces on hand are booked as a count unless they are to be left alone; a price that the
+    history does not know yet begins today.
     """
     if folder.faults:
         raise ValueError("a folder with faults changes nothing")
-    lock_catalogue(work.session)
-    lock_parts(work.session, {*folder.on_hand, *work.catalogue.parts})
+    session = work.session
+    lock_catalogue(session)
+    before = work.look_again()
+    lock_parts(session, {*folder.on_hand, *before.parts})
     changes = preview(work, folder)
-    save_parts(work.session, folder.parts.values(), changes.retired)
-    save_price_points(work.session, [*folder.history, *_prices_from(folder, work.catalogue, work.today)])
-    save_places(work.session, folder.spots, folder.lessons, folder.zones)
-    save_movements(work.session, changes.counts, work.now, work.actor)
-    save_version(work.session, terms_as_text(folder.terms or {}), work.now, work.actor)
+    changes = changes if books_counts else replace(changes, counts=())
+    in_force, wanted = terms_in_force(session, work.now), terms_as_text(folder.terms or {})
+    has_new_terms = in_force is None or terms_as_text(in_force) != wanted
+    found = rows_before(
+        session,
+        {*folder.parts, *changes.retired},
+        (),
+        terms_as_text(in_force) if in_force is not None and has_new_terms else None,
+    )
+    save_parts(session, folder.parts.values(), changes.retired)
+    _save_history(work, folder, before)
+    save_places(session, folder.spots, folder.lessons, folder.zones)
+    save_movements(session, changes.counts, work.now, work.actor)
+    if has_new_terms:
+        save_policy(session, wanted, work.now, work.actor)
+    version = save_version(session, work.now, work.actor)
+    if before.version:
+        save_step(session, version, kind, about or changes.lines()[-1], found)
     work.commit()
     return changes
 
 
+def _save_history(work: Work, folder: Folder, before: Catalogue) -> None:
+    """What the folder says of past prices, and a point for each part whose newest one is not what it costs now."""
+    known = {sku: {point.since: point for point in points} for sku, points in before.history.items()}
+    for point in folder.history:
+        known.setdefault(point.sku, {})[point.since] = point
+    today = work.today
+    changes = {
+        sku: history_after(sku, part.price, part.markdown, known.get(sku, {}).values(), today)
+        for sku, part in folder.parts.items()
+    }
+    gone = {(sku, day) for sku, change in changes.items() for day in change.gone}
+    points = [*folder.history, *(point for change in changes.values() for point in change.put)]
+    delete_price_points(work.session, gone)
+    save_price_points(work.session, (point for point in points if (point.sku, point.since) not in gone))
+
+
 def catalogue_files(work: Work) -> dict[str, bytes]:
     """The catalogue in force as the files of a catalogue folder, the policy among them; reading them again changes nothing."""
-    return files_of(work.catalogue, load_on_hand(work.session), terms_in_force(work.session))
+    return files_of(work.catalogue, load_on_hand(work.session), terms_in_force(work.session, work.now))
 
 
 def catalogue_workbook(work: Work) -> bytes:
     """The catalogue in force as a workbook with a sheet a slot; the policy is not in it and stays as it is when it is read."""
     return workbook_of(sheets_of(work.catalogue, load_on_hand(work.session)))
-
-
-def _prices_from(folder: Folder, before: Catalogue, today: date) -> list[PricePoint]:
-    """A point from today for each part whose newest known price is not the one it has now."""
-    newest: dict[str, PricePoint] = {}
-    known = [point for points in before.history.values() for point in points]
-    for point in sorted([*known, *folder.history], key=lambda point: point.since):
-        newest[point.sku] = point
-    return [
-        PricePoint(sku, today, part.price)
-        for sku, part in folder.parts.items()
-        if sku not in newest or newest[sku].price != part.price
-    ]

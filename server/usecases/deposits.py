@@ -49,7 +49,6 @@ from server.persistence.deposits import (
     load_lessons,
     load_recorded,
     load_recorded_of,
-    load_vat_percents,
     save_entries,
     save_extension,
     save_lesson,
@@ -57,6 +56,7 @@ from server.persistence.deposits import (
     sum_of_entries,
 )
 from server.persistence.lessons import find_booking, first_of
+from server.persistence.policies import load_vat_rates
 from server.persistence.quotes import lock_key
 from server.persistence.sales import sale_of_quote
 from server.usecases.quotes import find_quote, locked_quote, read_quote
@@ -558,7 +558,7 @@ def entries_of(work: Work, day: date) -> tuple[Recorded, ...]:
 def books_with_vat(work: Work, first: date, last: date) -> tuple[tuple[Taxed, ...], tuple[VatSum, ...]]:
     """The entries from a day to another with the tax inside each, and the tax by rate; raises `InvalidInput`."""
     _check_days(first, last)
-    rates = load_vat_percents(work.session)
+    rates = load_vat_rates(work.session)
     entries = tuple(taxed(one, rates) for one in load_recorded(work.session, first, last))
     return entries, vat_by_rate(entries)
 

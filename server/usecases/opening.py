@@ -8,10 +8,11 @@ from typing import Any
 
 from server.domain.catalogue import Catalogue
 from server.outside.workbook import read_workbook
-from server.persistence.catalogue import lock_catalogue, newest_version, terms_in_force
+from server.persistence.catalogue import lock_catalogue, newest_version
 from server.persistence.engine import Place, engine_for, reaching, sessions
 from server.persistence.folder import Folder, read_folder, read_source
 from server.persistence.migrate import migrate
+from server.persistence.policies import terms_in_force
 from server.persistence.sources import Sheets
 from server.usecases.catalogue import replace_catalogue
 from server.usecases.work import Shop
@@ -53,7 +54,7 @@ def read_folder_for(place: Place, path: Path) -> Folder:
     if is_empty:
         return _read(path, Catalogue({}), None)
     with open_shop(place, seeded=False).reading() as work:
-        return _read(path, work.catalogue, terms_in_force(work.session))
+        return _read(path, work.catalogue, terms_in_force(work.session, work.now))
 
 
 def _read(path: Path, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:

@@ -35,8 +35,8 @@ from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
 from server.persistence.accounts import write_deed
 from server.persistence.cases import add_case, load_case, load_cases, load_open_cases, save_outcome
-from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece, load_piece, pieces_from_sale, save_piece
+from server.persistence.policies import load_policy
 from server.persistence.sales import save_item
 from server.persistence.stock import lock_parts, save_movements, take_from_hold
 from server.usecases.deposits import charge_again_with

@@ -45,8 +45,8 @@ from server.domain.stock import Contact, Hold
 from server.outside.amounts import money_in_words
 from server.outside.public_holidays import public_holidays
 from server.persistence.cases import settle_paid_returns
-from server.persistence.catalogue import load_policy
 from server.persistence.pieces import add_piece
+from server.persistence.policies import load_policy
 from server.persistence.sales import (
     add_mark,
     add_paper,

@@ -6,16 +6,16 @@ import re
 import secrets
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from threading import Lock
-from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
 from server.domain.catalogue import Catalogue, Shelf
 from server.domain.codes import CODES, code_of
-from server.persistence.catalogue import load_catalogue, newest_version
+from server.domain.policy import Policy
+from server.persistence.catalogue import load_catalogue, versions_at
 from server.persistence.stock import load_free
 
 TOKEN_BYTES = 24  # 192 bits: an address nobody can guess.
@@ -32,19 +32,29 @@ def _nothing_to_close() -> None:
 
 @dataclass
 class CatalogueCache:
-    """The newest catalogue, kept by its version: another process's change has another version, and shows at once."""
+    """The newest catalogue with the policy in force, kept by their versions: another process's change has another version, and
+    shows at once, as does a policy whose day begins."""
 
     _kept: Catalogue | None = None
+    _today: Catalogue | None = None
+    """The kept one with its rate of VAT of the day, where that is another."""
     _lock: Lock = field(default_factory=Lock)
 
-    def current(self, session: Session) -> Catalogue:
-        """The catalogue in force."""
-        version = newest_version(session) or 0
+    def current(self, session: Session, now: datetime) -> Catalogue:
+        """The catalogue in force, its policy as it holds on the day of a moment."""
+        versions = versions_at(session, now)
         kept = self._kept
-        if kept is None or kept.version != version:
+        if kept is None or (kept.version, kept.policy.version) != versions:
             with self._lock:
-                kept = self._kept = load_catalogue(session)
-        return kept
+                kept = self._kept = load_catalogue(session, now)
+        policy = kept.policy.on(kept.policy.shop.day_of(now))
+        return kept if policy is kept.policy else self._as_of(kept, policy)
+
+    def _as_of(self, kept: Catalogue, policy: Policy) -> Catalogue:
+        today = self._today
+        if today is None or today.parts is not kept.parts or today.policy.shop != policy.shop:
+            today = self._today = replace(kept, policy=policy)
+        return today
 
 
 @dataclass
@@ -67,7 +77,7 @@ class Work:
         database's only writer inside it would keep that writer waiting.
         """
         if self._catalogue is None:
-            self._catalogue = self.cache.current(self.session)
+            self._catalogue = self.cache.current(self.session, self.now)
         return self._catalogue
 
     @property
@@ -82,7 +92,12 @@ class Work:
     @property
     def today(self) -> date:
         """The day in the shop's time zone."""
-        return self.now.astimezone(ZoneInfo(self.catalogue.policy.shop.time_zone)).date()
+        return self.catalogue.policy.shop.day_of(self.now)
+
+    def look_again(self) -> Catalogue:
+        """The catalogue in force now that others can no longer change it."""
+        self._catalogue = None
+        return self.catalogue
 
     def commit(self) -> None:
         """Make what was done last."""

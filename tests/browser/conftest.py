@@ -19,7 +19,8 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
 from server.usecases.work import Shop
-from tests.builders_states import STATES, Seen, World
+from tests.builders_seen import Seen, World
+from tests.builders_states import STATES
 
 CHROMIUM = "/usr/bin/chromium"
 QUIET = (

@@ -13,7 +13,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from tests.browser.windows import show, unfold
-from tests.builders_states import STATES, Seen
+from tests.builders_seen import Seen
+from tests.builders_states import STATES
 
 pytestmark = pytest.mark.browser
 

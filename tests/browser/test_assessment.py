@@ -12,7 +12,7 @@ from server.usecases.assessments import list_assessments
 from server.web.guard import SESSION_COOKIE
 from tests.browser.line import Line, line_to
 from tests.builders_accounts import account_token
-from tests.builders_states import World
+from tests.builders_seen import World
 from tests.builders_strand import kept_quote, lesson_today
 
 pytestmark = pytest.mark.browser

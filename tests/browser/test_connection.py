@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import Browser, expect
 
-from tests.builders_states import World
+from tests.builders_seen import World
 from tests.pages.reader import at_the_kit
 
 pytestmark = pytest.mark.browser

@@ -15,7 +15,7 @@ from server.usecases.work import Shop
 from server.web.guard import SESSION_COOKIE
 from tests.builders_accounts import account_token
 from tests.builders_lessons import lesson, typed_time
-from tests.builders_states import World
+from tests.builders_seen import World
 from tests.builders_strand import begun
 from tests.pages.reader import at_the_kit
 

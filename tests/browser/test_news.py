@@ -11,8 +11,8 @@ from sqlmodel import select
 
 from server.persistence.tables import QuoteRow
 from server.usecases.quotes import issue_quote
+from tests.builders_seen import World
 from tests.builders_shop import learner
-from tests.builders_states import World
 from tests.pages.reader import Reader, at_the_kit
 
 pytestmark = pytest.mark.browser

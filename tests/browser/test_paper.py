@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page
 
 from tests.browser.windows import show
 from tests.builders_paper import opened, squeezed
-from tests.builders_states import Seen
+from tests.builders_seen import Seen
 
 pytestmark = pytest.mark.browser
 

@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from server.domain.slots import CORE_SLOTS
 from tests.browser.windows import show, unfold
-from tests.builders_states import Seen
+from tests.builders_seen import Seen
 from tests.pages.reader import parsed, text_of
 
 pytestmark = pytest.mark.browser

@@ -14,7 +14,7 @@ from server.usecases.handover import to_come
 from server.web.guard import SESSION_COOKIE
 from tests.builders_accounts import seat
 from tests.builders_sales import agreed_quote, sale_now
-from tests.builders_states import World
+from tests.builders_seen import World
 
 pytestmark = pytest.mark.browser
 

@@ -10,7 +10,7 @@ from server.usecases.handover import to_come
 from server.web.guard import SESSION_COOKIE
 from tests.builders_accounts import account_token
 from tests.builders_sales import bought, sale_now
-from tests.builders_states import World
+from tests.builders_seen import World
 
 pytestmark = pytest.mark.browser
 

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
 from server.domain.slots import CORE_SLOTS
-from tests.builders_states import World
+from tests.builders_seen import World
 from tests.pages.reader import Reader, at_the_kit, text_of
 
 pytestmark = pytest.mark.browser

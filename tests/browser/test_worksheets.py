@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from server.web.guard import SESSION_COOKIE
 from tests.builders_accounts import account_token
-from tests.builders_states import World
+from tests.builders_seen import World
 from tests.pages.reader import at_the_kit
 
 pytestmark = pytest.mark.browser

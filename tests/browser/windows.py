@@ -5,7 +5,7 @@ from __future__ import annotations
 from playwright.sync_api import Page, Route
 
 from server.web.guard import SESSION_COOKIE
-from tests.builders_states import Seen
+from tests.builders_seen import Seen
 from tests.pages.reader import FORM
 
 

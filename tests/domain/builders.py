@@ -6,13 +6,14 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any
 
-from server.domain.catalogue import Catalogue, Gear, LessonKind, Markdown, MeasureValue, Part, Shelf, Spot, Zone
+from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, Shelf, Spot, Zone
 from server.domain.deposits import Entry, LessonState, PaidLesson
 from server.domain.fit import DoesNotFit, Fits, Sizing, Verdict
 from server.domain.kits import Fitter
 from server.domain.learner import Answers, read_answers
 from server.domain.money import Cents
 from server.domain.policy import FitTerms, Policy
+from server.domain.prices import Markdown
 from server.domain.slots import CORE_SLOTS, SIZES
 
 TODAY = date(2026, 11, 25)

@@ -8,11 +8,12 @@ from functools import cache
 from random import Random
 from typing import Any
 
-from server.domain.catalogue import Markdown, Part, Shelf
+from server.domain.catalogue import Part, Shelf
 from server.domain.deposits import PaidLesson
 from server.domain.kits import Choice, Fitter
 from server.domain.learner import Answers, Assessment, read_answers, seen_on_the_water
 from server.domain.policy import DEFAULT_TIERS, FitTerms, IncludedLessons, Policy, Tier
+from server.domain.prices import Markdown
 from tests.domain.builders import STRONG, TODAY, USUAL_PRICES, extra, lesson, part, shelf
 from tests.domain.by_hand import NEEDED, SLOTS, ByHand, HandKit, Wanted
 

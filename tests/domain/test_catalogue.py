@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.domain.catalogue import PricePoint, Shelf, prior_price
+from server.domain.catalogue import Shelf
+from server.domain.prices import PricePoint, prior_price
 from tests.domain.builders import TODAY, catalogue, gear, part, shelf, spot
 
 SKU = "GWT-1"

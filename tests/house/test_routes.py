@@ -168,6 +168,7 @@ STAFF = {
     "/desk/reservations/{number}/sell": {"POST"},
 }
 OWNER: Routes = {
+    "/console": {"GET"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},

@@ -15,8 +15,9 @@ from server.persistence.engine import sqlite_file
 from server.settings import Settings
 from tests.builders_accounts import CHEAP
 from tests.builders_http import ADDRESS, Client
+from tests.builders_seen import World
 from tests.builders_shop import Clock
-from tests.builders_states import STATES, World
+from tests.builders_states import STATES
 from tests.conftest import COMPILED
 from tests.pages.reader import parsed, parsed_fragment
 

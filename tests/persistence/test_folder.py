@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from stdnum import ean
 
-from server.domain.catalogue import Catalogue, PricePoint
+from server.domain.catalogue import Catalogue
+from server.domain.prices import PricePoint
 from server.persistence.folder import FileFault, Folder, read_folder
 from server.usecases.work import Shop
 from tests.builders_shop import FolderCopy

@@ -13,11 +13,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy.exc import StatementError
 
-from server.domain.catalogue import Catalogue, Gear, Markdown, Part, PricePoint
+from server.domain.catalogue import Catalogue, Gear, Part
 from server.domain.deposits import Entry, PaidLesson
 from server.domain.drafts import Draft
 from server.domain.errors import Unreadable
 from server.domain.policy import Policy, policy_from
+from server.domain.prices import Markdown, PricePoint
 from server.domain.quotes import freeze
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
 from server.domain.stock import Movement
@@ -26,13 +27,12 @@ from server.persistence.catalogue import (
     part_from,
     row_from,
     save_price_points,
-    terms_as_text,
-    terms_in_force,
 )
 from server.persistence.deposits import load_lessons, save_lesson
 from server.persistence.engine import Place
 from server.persistence.folder import read_folder
 from server.persistence.learner import load_draft, save_draft
+from server.persistence.policies import terms_as_text, terms_in_force
 from server.persistence.quotes import quote_from, record_from
 from server.persistence.stock import load_on_hand, save_movements
 from server.persistence.tables import DraftRow
@@ -191,7 +191,7 @@ def test_terms_hold_nothing_that_is_no_term() -> None:
 def test_a_policy_read_from_the_database_is_the_one_in_the_file(shop: Shop) -> None:
     found = read_folder(SEED, Catalogue({}), None)
     with shop.reading() as work:
-        terms = terms_in_force(work.session)
+        terms = terms_in_force(work.session, work.now)
         assert terms is not None
         assert policy_from(terms) == found.policy
         assert work.catalogue.policy.trade_in.share == Decimal("0.50")
@@ -200,7 +200,7 @@ def test_a_policy_read_from_the_database_is_the_one_in_the_file(shop: Shop) -> N
 def test_a_catalogue_comes_back_as_the_folder_says_it(shop: Shop) -> None:
     found = read_folder(SEED, Catalogue({}), None)
     with shop.reading() as work:
-        loaded = load_catalogue(work.session)
+        loaded = load_catalogue(work.session, work.now)
         pieces = load_on_hand(work.session)
     assert loaded.parts == found.parts
     assert list(loaded.spots.values()) == found.spots
@@ -214,9 +214,9 @@ def test_a_catalogue_comes_back_as_the_folder_says_it(shop: Shop) -> None:
 
 def test_before_the_first_catalogue_there_is_an_empty_one_with_ordinary_terms(tmp_path: Path) -> None:
     with open_shop(Place(tmp_path), seeded=False).reading() as work:
-        assert load_catalogue(work.session) == Catalogue({})
+        assert load_catalogue(work.session, work.now) == Catalogue({})
         assert work.catalogue.policy == Policy()
-        assert terms_in_force(work.session) is None
+        assert terms_in_force(work.session, work.now) is None
 
 
 def test_the_price_history_of_a_part_comes_back_by_day_and_a_day_is_put_right(shop: Shop) -> None:
@@ -224,7 +224,7 @@ def test_the_price_history_of_a_part_comes_back_by_day_and_a_day_is_put_right(sh
     with shop.writing() as work:
         save_price_points(work.session, [late, early])
         save_price_points(work.session, [PricePoint("DUN-72", date(2020, 1, 1), 8)])
-        history = load_catalogue(work.session).history["DUN-72"]
+        history = load_catalogue(work.session, work.now).history["DUN-72"]
     assert list(history)[:2] == [PricePoint("DUN-72", date(2020, 1, 1), 8), late]
 
 

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from server.domain.catalogue import PricePoint
+from server.domain.prices import PricePoint
 from server.domain.stock import Movement
 from server.persistence.catalogue import newest_version
 from server.persistence.folder import Folder, read_folder

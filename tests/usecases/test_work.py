@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from datetime import datetime
 from threading import Event
 
 from sqlmodel import Session
@@ -21,11 +22,11 @@ class Held(CatalogueCache):
     began: Event = field(default_factory=Event)
     let_go: Event = field(default_factory=Event)
 
-    def current(self, session: Session) -> Catalogue:
+    def current(self, session: Session, now: datetime) -> Catalogue:
         """The catalogue, once it is let go."""
         self.began.set()
         assert self.let_go.wait(LONG_ENOUGH)
-        return super().current(session)
+        return super().current(session, now)
 
 
 def test_a_unit_of_work_that_waits_for_its_catalogue_keeps_no_other_waiting(shop: Shop) -> None:
