@@ -64,12 +64,14 @@ from server.web.pages import news as page_news
 from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
+from server.web.pages import people as page_people
 from server.web.pages import photos as page_photos
 from server.web.pages import pieces as page_pieces
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import questions as page_questions
 from server.web.pages import quotes as page_quotes
+from server.web.pages import record as page_record
 from server.web.pages import returns as page_returns
 from server.web.pages import sales as page_sales
 from server.web.pages import serials as page_serials
@@ -175,7 +177,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages, page_console):
+    for owners_door in (page_accounts, page_messages, page_console, page_people, page_record):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import secrets
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -139,3 +140,13 @@ def _legible() -> Iterator[None]:
         raise InvalidInput([Fault("file", f"It cannot be read: {error.strerror}.", ACCEPTED)]) from error
     except NOT_READABLE as error:
         raise InvalidInput([Fault("file", NO_BACKUP, ACCEPTED)]) from error
+
+
+def zip_of(files: Mapping[str, bytes]) -> bytes:
+    """Some files in one ZIP; photographs are not made smaller once more."""
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w") as archive:
+        for name, content in files.items():
+            how = zipfile.ZIP_STORED if name.endswith(".jpg") else zipfile.ZIP_DEFLATED
+            archive.writestr(name, content, compress_type=how)
+    return made.getvalue()

@@ -61,6 +61,7 @@ def sell_at_counter(work: Work, sku: str, pieces: int, key: str) -> Sale:
     sale = save_sale(work.session, sale, key)
     sold = Movement(sku, "counter_sale", pieces, f"counter sale {sale.id}")
     save_movements(work.session, [sold], work.now, work.actor)
+    work.note_deed(f"sold {pieces} × {sku} over the counter, number {sale.id}")
     work.commit()
     return sale
 
@@ -74,6 +75,7 @@ def take_sale_back(work: Work, sale_id: int) -> Sale:
         sale = save_taken_back(work.session, sale_id, work.now, work.actor)
         back = Movement(sale.sku, "returned", sale.pieces, f"counter sale {sale.id} taken back")
         save_movements(work.session, [back], work.now, work.actor)
+        work.note_deed(f"took counter sale {sale.id} back")
     work.commit()
     return sale
 
