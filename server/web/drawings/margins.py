@@ -9,15 +9,22 @@ from collections.abc import Sequence
 from server.web.drawings.axis import Axis, round_axis
 from server.web.drawings.sheet import Drawing, Lettering, Shape, box, letters_wide
 
-STEP = 5  # Points of per cent in a class.
+STEPS = ((14, 1), (32, 2))  # Up to so many points of per cent between least and most, classes of so many.
+WIDEST = 5
 LEAST, MOST = -20, 70  # What lies further out is counted in the outermost class.
 TOP, FLOOR, HEIGHT = 56.0, 206.0, 256.0
 RIGHT, GAP = 18.0, 2.0
 
 
-def class_of(percent: float) -> int:
-    """The lower end of the class of a margin: 5 for 5 to under 10 per cent."""
-    return min(max(math.floor(percent / STEP) * STEP, LEAST), MOST - STEP)
+def class_of(percent: float, step: int = WIDEST) -> int:
+    """The lower end of the class of a margin: 5 for 5 to under 10 per cent, where classes are of five."""
+    return min(max(math.floor(percent / step) * step, LEAST), MOST - step)
+
+
+def step_for(margins: Sequence[float]) -> int:
+    """How wide classes are that show how these margins lie."""
+    length = min(max(margins), MOST) - max(min(margins), LEAST)
+    return next((step for most, step in STEPS if length <= most), WIDEST)
 
 
 def margins_chart(
@@ -27,17 +34,18 @@ def margins_chart(
 
     `floors` are the margin floors now and under the draft. Both lists are of the same quotes, at least one.
     """
-    was, now = Counter(map(class_of, before)), Counter(map(class_of, after))
-    low = min(*was, *now, class_of(min(floors)))
-    high = max(*was, *now, class_of(max(floors))) + STEP
+    step = step_for([*before, *after, *floors])
+    was, now = (Counter(class_of(margin, step) for margin in margins) for margins in (before, after))
+    low = min(*was, *now, class_of(min(floors), step))
+    high = max(*was, *now, class_of(max(floors), step)) + step
     number = round_axis(max(*was.values(), *now.values()), FLOOR, TOP, most=4, least=1)
     left = 14 + max(letters_wide(f"{count:g}") for count in number.steps)
     place = Axis(low, high, left, width - RIGHT, ())
-    classes = range(low, high, STEP)
+    classes = range(low, high, step)
     shapes, lettering = _ground(number, place, low, high, width)
     for start in classes:
         if now[start]:
-            edge = place.at(start) + GAP, place.at(start + STEP) - GAP
+            edge = place.at(start) + GAP, place.at(start + classes.step) - GAP
             shapes.append(Shape("margin-now", box(edge[0], number.at(now[start]), edge[1], FLOOR)))
     shapes.append(Shape("margin-was", _outline(was, classes, place, number)))
     floor = place.at(min(max(floors[1], low), high))
@@ -58,9 +66,9 @@ def _ground(number: Axis, place: Axis, low: int, high: int, width: float) -> tup
     for count in number.steps:
         shapes.append(Shape("grid", f"M{place.start:g} {number.at(count):g}H{place.end:g}"))
         lettering.append(Lettering("axis-words", place.start - 8, number.at(count) + 5, f"{count:g}", "end"))
-    apart = STEP
+    apart = WIDEST
     while (place.at(low + apart) - place.at(low)) < letters_wide("−20") + 12:
-        apart += STEP
+        apart += WIDEST
     for percent in range(math.ceil(low / apart) * apart, high + 1, apart):
         x = place.at(percent)
         shapes.append(Shape("axis-tick", f"M{x:g} {FLOOR:g}V{FLOOR + 5:g}"))
@@ -72,7 +80,7 @@ def _outline(was: Counter[int], classes: range, place: Axis, number: Axis) -> st
     """Along the tops of the classes as they are now, from the line and back to it."""
     path = f"M{place.start:g} {FLOOR:g}"
     for start in classes:
-        path += f"V{number.at(was[start]):g}H{place.at(start + STEP):g}"
+        path += f"V{number.at(was[start]):g}H{place.at(start + classes.step):g}"
     return path + f"V{FLOOR:g}"
 
 

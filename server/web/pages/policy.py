@@ -132,6 +132,8 @@ def asked_in(form: FormData, *, to_save: bool) -> Asked:
         from_day = _day(text)
         if from_day is None:
             faults.append(Fault("from_day", f"{text or 'Nothing'} is not a day.", DAY_ACCEPTED))
+    elif text and to_save:
+        faults.append(Fault("from_day", "A day is named, but it is to take effect at once.", "one or the other"))
     if to_save and not 1 <= len(note) <= LONGEST_NOTE:
         faults.append(Fault("note", "Say why, in a few words.", f"1 to {LONGEST_NOTE} characters"))
     shown_text, days = text_in(form, "shown"), text_in(form, "days")

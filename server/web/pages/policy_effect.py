@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -17,6 +18,7 @@ from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.trade_in import value_from
 from server.usecases.repricing import MoneyEffect, SizeEffect, money_effect, size_effect
 from server.usecases.work import Work
+from server.web.drawings.axis import EURO, whole_money
 from server.web.drawings.curves import Curve, curves_chart
 from server.web.drawings.margins import margins_chart
 from server.web.pages.drawn import NARROW, WIDE, Pair
@@ -69,6 +71,7 @@ class MoneyShown:
 
     quotes: int
     summary: tuple[str, ...]
+    glance: str
     chart: Pair | None
     figures: tuple[FigureRow, ...]
     tiers: tuple[TierRow, ...]
@@ -87,6 +90,17 @@ class SwapRow:
 
 
 @dataclass(frozen=True, slots=True)
+class SlotRow:
+    """A slot: how many learners would get another part there, and how many of them a larger, a smaller or one as large."""
+
+    slot: str
+    learners: int
+    larger: int
+    smaller: int
+    others: int
+
+
+@dataclass(frozen=True, slots=True)
 class LearnerRow:
     """A learner who would get something else."""
 
@@ -101,6 +115,8 @@ class SizesShown:
 
     learners: int
     summary: str
+    glance: str
+    slots: tuple[SlotRow, ...]
     swaps: tuple[SwapRow, ...]
     changed: tuple[LearnerRow, ...]
     more: int
@@ -153,6 +169,9 @@ def money_shown(work: Work, effect: MoneyEffect, draft: Policy) -> MoneyShown:
     def money(cents: Cents) -> str:
         return money_words(cents, shop)
 
+    def whole(cents: Cents) -> str:
+        return whole_money(cents, money)
+
     most = tuple(
         QuoteRow(
             one.code,
@@ -165,10 +184,11 @@ def money_shown(work: Work, effect: MoneyEffect, draft: Policy) -> MoneyShown:
     )
     return MoneyShown(
         len(found.quotes),
-        _summary(found, effect.days, money),
+        _summary(found, effect.days, whole),
+        _glance(found),
         _chart(found, work.catalogue.policy, draft),
-        _figures(found, money),
-        tuple(_tier_row(one.name, one.before, one.after, money) for one in found.by_tier()),
+        _figures(found, whole),
+        tuple(_tier_row(one.name, one.before, one.after, whole) for one in found.by_tier()),
         most,
         (*_money_notes(effect), f"VAT on both sides as on {day_words(effect.vat_on, shop)}."),
     )
@@ -176,6 +196,11 @@ def money_shown(work: Work, effect: MoneyEffect, draft: Policy) -> MoneyShown:
 
 def _signed(cents: Cents, money: Money) -> str:
     return f"+{money(cents)}" if cents > 0 else money(cents)
+
+
+def _rounded(cents: Cents) -> Cents:
+    """To the whole unit, before differences are taken, so that every row adds up."""
+    return round(cents / EURO) * EURO
 
 
 def _percent(totals: Totals) -> str:
@@ -188,7 +213,8 @@ def _summary(found: Repricing, days: int, money: Money) -> tuple[str, ...]:
     before, after = found.before, found.after
     if not found.changed and before == after:
         return (f"None of the {len(found.quotes)} quotes of the last {days} days would cost or earn anything else.",)
-    less, change = abs(after.due - before.due), after.due - before.due
+    change = _rounded(after.due) - _rounded(before.due)
+    less = abs(change)
     way = "more" if change > 0 else "less"
     asked = f"customers would pay {money(less)} {way} in all" if change else "in all they come to the same"
     return (
@@ -196,6 +222,12 @@ def _summary(found: Repricing, days: int, money: Money) -> tuple[str, ...]:
         f"Margin {money(before.margin)} → {money(after.margin)}, {_percent(before)} → {_percent(after)}.",
         f"Under the floor: {before.under_floor} now, {after.under_floor} then.",
     )
+
+
+def _glance(found: Repricing) -> str:
+    """The most important of it in a line."""
+    before, after = found.before, found.after
+    return f"Margin {_percent(before)} → {_percent(after)}, under the floor {before.under_floor} → {after.under_floor}"
 
 
 def _chart(found: Repricing, in_force: Policy, draft: Policy) -> Pair | None:
@@ -215,7 +247,7 @@ def _figures(found: Repricing, money: Money) -> tuple[FigureRow, ...]:
     before, after = found.before, found.after
 
     def row(words: str, name: str) -> FigureRow:
-        now, then = getattr(before, name), getattr(after, name)
+        now, then = (_rounded(getattr(side, name)) for side in (before, after))
         return FigureRow(words, money(now), money(then), _signed(then - now, money) if then != now else "")
 
     under = after.under_floor - before.under_floor
@@ -294,7 +326,19 @@ def sizes_shown(effect: SizeEffect) -> SizesShown:
         notes.append(f"Only the newest {effect.most} quotes were looked at.")
     if found.unreadable:
         notes.append(f"{_quotes(found.unreadable)} left out, whose answers are not accepted today.")
-    return SizesShown(len(found.learners), _sizes_summary(found, effect.days), swaps, changed, more, tuple(notes))
+    slots = tuple(_slot_row(slot, rows) for slot, rows in found.by_slot().items())
+    glance = f"{len(found.changed)} of {len(found.learners)} learners would get something else"
+    summary = _sizes_summary(found, effect.days)
+    return SizesShown(len(found.learners), summary, glance, slots, swaps, changed, more, tuple(notes))
+
+
+def _slot_row(slot: str, rows: Sequence[tuple[Swapped, int]]) -> SlotRow:
+    ways = Counter[int]()
+    for swap, number in rows:
+        was, now = (part.gear.size if part else 0.0 for part in (swap.before, swap.after))
+        is_their_own = swap.before is None or swap.after is None
+        ways[0 if is_their_own else (now > was) - (now < was)] += number
+    return SlotRow(SLOT_WORDS[slot], ways.total(), ways[1], ways[-1], ways[0])
 
 
 def _sizes_summary(found: Refitting, days: int) -> str:
