@@ -183,7 +183,7 @@ def test_a_version_to_come_is_taken_back_and_an_old_one_brought_back(owner: Clie
 def test_sizing_shows_who_would_get_another_part(owner: Client, shop: Shop) -> None:
     quoted(shop)
     words = said(owner, "/console/policy/pages/sizing", posted(shop, "sizing", fit__worn_kg="14"))
-    assert "Of 1 learners of the last 90 days 1 would get something else" in words
+    assert "Of 1 learner of the last 90 days 1 would get something else" in words
     assert "How many would get another part" in words
     with shop.reading() as work:
         policy = work.catalogue.policy

@@ -31,7 +31,7 @@ from server.web.pages.policy_form import (
     placed,
     read_page,
 )
-from server.web.pages.policy_words import ChangeShown, changes_shown, shown
+from server.web.pages.policy_words import ChangeShown, changes_shown
 from server.web.render import day_words, see_other
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
@@ -180,9 +180,7 @@ def waiting_shown(work: Work, terms: Mapping[str, Any], current: Mapping[str, An
 def _waiting(one: Waiting, terms: Mapping[str, Any], changed: set[str], work: Work) -> WaitingShown:
     shop = work.catalogue.policy.shop
     undone = tuple(row for row in changes_shown(terms, one.terms, shop) if row.key in changed)
-    left = shown(one.left_behind, shop, terms)
-    rows = {row.key: row for row in (*undone, *left)}
-    return WaitingShown(one.version.version, day_words(shop.day_of(one.version.starts_at), shop), tuple(rows.values()))
+    return WaitingShown(one.version.version, day_words(shop.day_of(one.version.starts_at), shop), undone)
 
 
 @owner_router.get("/console/policy/pages/{name}")

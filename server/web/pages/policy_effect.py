@@ -212,13 +212,18 @@ def _summary(found: Repricing, days: int, money: Money) -> tuple[str, ...]:
         return (f"No quote was made in the last {days} days, so there is nothing to price again.",)
     before, after = found.before, found.after
     if not found.changed and before == after:
-        return (f"None of the {len(found.quotes)} quotes of the last {days} days would cost or earn anything else.",)
+        return (
+            f"Nothing of the {_quotes(len(found.quotes))} of the last {days} days would cost or earn anything else.",
+        )
     change = _rounded(after.due) - _rounded(before.due)
     less = abs(change)
     way = "more" if change > 0 else "less"
     asked = f"customers would pay {money(less)} {way} in all" if change else "in all they come to the same"
+    said = f"Of {_quotes(len(found.quotes))} of the last {days} days {found.changed} would cost otherwise; {asked}."
     return (
-        f"Of {len(found.quotes)} quotes of the last {days} days {found.changed} would cost otherwise; {asked}.",
+        said
+        if found.changed
+        else f"No price of the {_quotes(len(found.quotes))} of the last {days} days would change.",
         f"Margin {money(before.margin)} → {money(after.margin)}, {_percent(before)} → {_percent(after)}.",
         f"Under the floor: {before.under_floor} now, {after.under_floor} then.",
     )
@@ -345,13 +350,17 @@ def _sizes_summary(found: Refitting, days: int) -> str:
     if not found.learners:
         return f"No quote was made in the last {days} days, so there is nobody to fit again."
     if not found.changed:
-        return f"None of the {len(found.learners)} learners of the last {days} days would get another part."
-    said = f"Of {len(found.learners)} learners of the last {days} days {len(found.changed)} would get something else"
+        return f"Nobody of {_learners(len(found.learners))} of the last {days} days would get another part."
+    said = f"Of {_learners(len(found.learners))} of the last {days} days {len(found.changed)} would get something else"
     if found.losing:
         said += f"; {found.losing} would find no sound kit any more"
     if found.gaining:
         said += f"; {found.gaining} would find one that find none now"
     return f"{said}."
+
+
+def _learners(number: int) -> str:
+    return "1 learner" if number == 1 else f"{number} learners"
 
 
 def _part(swap: Swapped, side: str) -> str:
