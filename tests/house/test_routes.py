@@ -169,6 +169,11 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
+    "/console/policy": {"GET"},
+    "/console/policy/compare": {"GET"},
+    "/console/policy/pages/{name}": {"GET", "POST"},
+    "/console/policy/versions/{number}": {"GET", "POST"},
+    "/console/policy/versions/{number}/drop": {"POST"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},
