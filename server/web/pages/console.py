@@ -22,6 +22,7 @@ from server.web.state import PagesOf, ShopOf
 owner_router = APIRouter(include_in_schema=False)
 
 SECTIONS: tuple[tuple[str, str, str], ...] = (
+    ("/console/policy", "Policy", "Every term of the shop, with what a change would do before it is saved."),
     ("/messages/wordings", "Words of the messages", "What customers are written, word by word."),
     ("/console/people", "A person’s data", "What is kept of somebody: to give them, or to erase."),
     ("/staff", "Who works here", "Who may sign in at the desk, and as what."),
