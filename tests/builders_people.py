@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from urllib.parse import urlencode
 
 from server.domain.agreed import Agreed
@@ -56,7 +57,8 @@ def _asked_and_let_go(shop: Shop) -> None:
     with shop.writing("Maeve") as work:
         release_hold(work, quote.token, f"{NAME} changed his mind")
     with shop.writing("Maeve") as work:
-        promise_call(work, 1, name=NAME, phone=PHONE, about="Zebedee's mast", day="2026-11-26", at="10:00")
+        tomorrow = (work.today + timedelta(days=1)).isoformat()
+        promise_call(work, 1, name=NAME, phone=PHONE, about="Zebedee's mast", day=tomorrow, at="10:00")
     with shop.writing("Maeve") as work:
         token = begin_worksheet(work).token
         write_worksheet(work, token, learner(mass_kg=91.5), Agreed(), Written(NAME, MAIL, PHONE, f"Hello {NAME}", ""))
