@@ -73,6 +73,7 @@ from server.web.pages import quotes as page_quotes
 from server.web.pages import returns as page_returns
 from server.web.pages import sales as page_sales
 from server.web.pages import serials as page_serials
+from server.web.pages import sets as page_sets
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
@@ -175,7 +176,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages, page_console):
+    for owners_door in (page_accounts, page_messages, page_console, page_sets):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

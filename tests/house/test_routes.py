@@ -169,6 +169,9 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
+    "/console/sets": {"GET"},
+    "/console/sets/edit": {"GET", "POST"},
+    "/console/sets/retire": {"POST"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},
