@@ -77,6 +77,7 @@ from server.web.pages import sets as page_sets
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
+from server.web.pages import till as page_till
 from server.web.pages import units as page_units
 from server.web.pages import used as page_used
 from server.web.pages import worksheets as page_worksheets
@@ -176,7 +177,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages, page_console, page_sets):
+    for owners_door in (page_accounts, page_messages, page_console, page_sets, page_till):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

@@ -172,6 +172,8 @@ OWNER: Routes = {
     "/console/sets": {"GET"},
     "/console/sets/edit": {"GET", "POST"},
     "/console/sets/retire": {"POST"},
+    "/console/till": {"GET", "POST"},
+    "/console/till/book": {"POST"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},
