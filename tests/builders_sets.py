@@ -45,5 +45,11 @@ SETS_STATES: dict[str, State] = {
     "till's day": seen_as("owner", _at("/console/till")),
     "till's day, looked at": seen_as("owner", _till(DAY)),
     "till's day, wrong": seen_as("owner", _till(WRONG_DAY, 422)),
+    "places": seen_as("owner", _at("/console/places")),
+    "place, a zone": seen_as("owner", _at("/console/places/edit?of=zone&name=Ireland")),
+    "place, a spot": seen_as("owner", _at("/console/places/edit?of=spot&name=Lough+Corravane")),
+    "place, new lesson wrong": seen_as(
+        "owner", _posted("/console/places/edit", 422, of="lesson", do="save", kind="two words", fee="x", places="0")
+    ),
     "counter with a set": seen_as("staff", _counter_with_a_set),
 }

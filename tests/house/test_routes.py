@@ -174,6 +174,8 @@ OWNER: Routes = {
     "/console/sets/retire": {"POST"},
     "/console/till": {"GET", "POST"},
     "/console/till/book": {"POST"},
+    "/console/places": {"GET"},
+    "/console/places/edit": {"GET", "POST"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},

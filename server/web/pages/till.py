@@ -15,7 +15,6 @@ from starlette.responses import Response
 from server.domain.codes import spaced_code
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.till import ShelfChange
-from server.persistence.folder import FileFault
 from server.usecases.till import MOST_BYTES, CounterDay, TillDay, book_till, counter_days, read_till
 from server.usecases.work import Work
 from server.web.pages.desk import when_words
@@ -45,6 +44,16 @@ class ChangeShown:
 
 
 @dataclass(frozen=True, slots=True)
+class FaultShown:
+    """What is wrong in the file, by row and column."""
+
+    row: int | None
+    column: str
+    message: str
+    accepted: str
+
+
+@dataclass(frozen=True, slots=True)
 class DayShown:
     """A day of the counter; the amount in cents."""
 
@@ -65,7 +74,7 @@ class TillPage(TypedForm):
     days: tuple[str, ...]
     changes: tuple[ChangeShown, ...]
     odd: int
-    file_faults: tuple[FileFault, ...]
+    file_faults: tuple[FaultShown, ...]
     more_faults: int
     remarks: tuple[str, ...]
     carried: str
@@ -118,7 +127,9 @@ def _page(
         days=tuple(day_words(one, terms) for one in sold_on),
         changes=changes,
         odd=sum(bool(one.notes) for one in changes),
-        file_faults=day_or_none.faults[:MOST_FAULTS],
+        file_faults=tuple(
+            FaultShown(one.row, one.column, one.message, one.accepted) for one in day_or_none.faults[:MOST_FAULTS]
+        ),
         more_faults=max(0, len(day_or_none.faults) - MOST_FAULTS),
         remarks=day_or_none.remarks,
         carried=_packed(content) if day is not None and not day.faults else "",
