@@ -23,6 +23,9 @@ owner_router = APIRouter(include_in_schema=False)
 
 SECTIONS: tuple[tuple[str, str, str], ...] = (
     ("/console/policy", "Policy", "Every term of the shop, with what a change would do before it is saved."),
+    ("/console/sets", "Sets", "Several parts sold as one item."),
+    ("/console/places", "Places", "Spots, kinds of lesson and where parcels go."),
+    ("/console/till", "Till’s day", "What a till of its own sold on a day, brought in as a file."),
     ("/messages/wordings", "Words of the messages", "What customers are written, word by word."),
     ("/console/people", "A person’s data", "What is kept of somebody: to give them, or to erase."),
     ("/staff", "Who works here", "Who may sign in at the desk, and as what."),
