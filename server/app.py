@@ -64,6 +64,7 @@ from server.web.pages import news as page_news
 from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
+from server.web.pages import people as page_people
 from server.web.pages import photos as page_photos
 from server.web.pages import pieces as page_pieces
 from server.web.pages import places as page_places
@@ -73,6 +74,7 @@ from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import questions as page_questions
 from server.web.pages import quotes as page_quotes
+from server.web.pages import record as page_record
 from server.web.pages import returns as page_returns
 from server.web.pages import sales as page_sales
 from server.web.pages import serials as page_serials
@@ -184,11 +186,13 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_accounts,
         page_messages,
         page_console,
+        page_people,
+        page_places,
         page_policy,
         page_policy_versions,
+        page_record,
         page_sets,
         page_till,
-        page_places,
     ):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 

@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
-from server.domain.agreed import NOTHING_AGREED, Agreed
+from server.domain.agreed import KIND_WORDS, NOTHING_AGREED, Agreed, FreeLine
 from server.domain.catalogue import Gear, MeasureValue, Part
 from server.domain.errors import Fault
 from server.domain.fit import Target
 from server.domain.kits import TALK_TO_US, Fitter, Kit
-from server.domain.learner import Setup, notes_on
+from server.domain.learner import SEEN, Setup, notes_on
 from server.domain.policy import Policy
 from server.domain.pricing import Breakdown, Margin, margin_of
-from server.domain.slots import CORE_SLOTS
+from server.domain.slots import CORE_SLOTS, SIZES
 from server.domain.stock import Hold
 from server.domain.wind import Winds, WingWinds
 
 SWIM_FIRST = "If you do not swim 100 m yet, the lesson comes first: talk to us, and we agree it together."
+
+NOBODY: Mapping[str, Any] = {"mass_kg": 80.0, "to_feet": "average", "fitness": "fair"}
+"""What stands in place of a learner's mass and fitness once they are forgotten; it says nothing of anybody."""
+OF_THE_PERSON = (*NOBODY, "under_18", "swims_100m", SEEN, "keeps", "trades", "deposit_codes")
 
 QuoteState = Literal["sent", "agreed", "lapsed"]
 
@@ -175,3 +180,31 @@ def freeze(
         margin=margin_of(kit.price, answers, catalogue, fitter.agreed),
         agreed=fitter.agreed,
     )
+
+
+def without_person(quote: Quote) -> Quote:
+    """The record of what was sold without the learner it was sized for: no mass, no fitness, no words about them.
+
+    Every slot's target becomes the size that was sold, since the one that was worked out gives the mass away. Parts, prices and
+    winds stay, as the sale stands on them.
+    """
+    answers = {name: value for name, value in quote.answers.items() if name not in OF_THE_PERSON}
+    return replace(
+        quote,
+        answers={**answers, **NOBODY},
+        mass_kg=NOBODY["mass_kg"],
+        targets={slot: _as_sold(quote.kit, slot, target) for slot, target in quote.targets.items()},
+        kit=replace(quote.kit, float_margin_l=0.0, notes=()),
+        notes=(),
+        agreed=replace(quote.agreed, why="", vouched_for="", swim_talked_for="", lines=_without_labels(quote.agreed)),
+    )
+
+
+def _as_sold(kit: QuotedKit, slot: str, target: Target) -> Target:
+    size = kit.gear_in(slot).measures.get(SIZES[slot])
+    size = float(size) if isinstance(size, (int, float)) else 0.0
+    return Target(size, size, size, target.unit)
+
+
+def _without_labels(agreed: Agreed) -> tuple[FreeLine, ...]:
+    return tuple(replace(line, label=KIND_WORDS[line.kind]) for line in agreed.lines)

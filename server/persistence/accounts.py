@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -128,6 +128,25 @@ def newest_deeds(session: Session, most: int, names: Collection[str] | None = No
     if names is not None:
         wanted = wanted.where(or_(col(DeedRow.who).in_(names), col(DeedRow.whom).in_(names)))
     return list(session.exec(wanted))
+
+
+def deeds_between(
+    session: Session, first: datetime | None, end: datetime | None, is_meant: Callable[[DeedRow], bool], places: slice
+) -> tuple[list[DeedRow], int]:
+    """The deeds from one moment on and before another that are meant, newest first: those at some places, and how many there are.
+
+    They are read one after the other and compared here, since SQLite makes only the letters of ASCII small.
+    """
+    wanted = select(DeedRow).order_by(col(DeedRow.id).desc())
+    wanted = wanted if first is None else wanted.where(col(DeedRow.at) >= first)
+    wanted = wanted if end is None else wanted.where(col(DeedRow.at) < end)
+    found, number = [], 0
+    for row in session.exec(wanted.execution_options(yield_per=1000)):
+        if is_meant(row):
+            if places.start <= number < places.stop:
+                found.append(row)
+            number += 1
+    return found, number
 
 
 def add_link(session: Session, account_id: int, digest: str, expires_at: datetime, forgets_factor: bool) -> None:

@@ -69,14 +69,22 @@ def forget_sentences_before(session: Session, moment: datetime) -> int:
         .join(LessonTimeRow, col(LessonTimeRow.id) == col(BookingRow.time_id))
         .where(col(LessonTimeRow.starts_at) < moment)
     )
-    forgotten = 0
-    for row in session.exec(wanted):
-        kept = json.loads(row.seen)
-        if kept["seen"]["sentence"]:
-            kept["seen"]["sentence"] = ""
-            row.seen = json.dumps(kept)
-            forgotten += 1
-    return forgotten
+    return sum(_forget_sentence(row) for row in session.exec(wanted))
+
+
+def forget_sentences_of(session: Session, booking_ids: list[int]) -> None:
+    """Take the instructors' words out of what was seen in some bookings."""
+    for row in session.exec(select(AssessmentRow).where(col(AssessmentRow.booking_id).in_(booking_ids))):
+        _forget_sentence(row)
+
+
+def _forget_sentence(row: AssessmentRow) -> bool:
+    kept = json.loads(row.seen)
+    had = bool(kept["seen"]["sentence"])
+    if had:
+        kept["seen"]["sentence"] = ""
+        row.seen = json.dumps(kept)
+    return had
 
 
 def _assessed_from(row: AssessmentRow) -> Assessed:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, CursorResult, and_, delete, or_, update
+from sqlalchemy import ColumnElement, CursorResult, and_, delete, func, or_, update
 from sqlmodel import Session, col, select
 
 from server.domain.messages import Message, Wording
@@ -118,6 +118,12 @@ def delete_messages_settled_before(session: Session, moment: datetime) -> int:
     settled = or_(col(MessageRow.sent_at) < moment, col(MessageRow.gave_up_at) < moment)
     forgotten = and_(WAITS, col(MessageRow.made_at) < moment)
     return _changed(session, delete(MessageRow).where(or_(settled, forgotten)))
+
+
+def count_given_up(session: Session) -> int:
+    """How many messages were given up and never sent."""
+    given_up = and_(col(MessageRow.gave_up_at).is_not(None), col(MessageRow.sent_at).is_(None))
+    return session.exec(select(func.count()).select_from(MessageRow).where(given_up)).one()
 
 
 def _changed(session: Session, statement: Any) -> int:

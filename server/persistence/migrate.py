@@ -1,7 +1,9 @@
-"""Bringing a database to the newest schema, all steps in one transaction."""
+"""Bringing a database to the newest schema, or to an older one where a backup is put back, all steps in one transaction."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
@@ -10,9 +12,17 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import OperationalError
+
+from server.domain.errors import Conflict, Fault
 
 STEPS = Path(__file__).parent / "migrations"
 MIGRATING = 7_200_817  # The number of the lock that says "a migration runs".
+IN_USE = "Somebody is using the database: stop every server of it first."
+OTHERS = (
+    "SELECT count(*) FROM pg_stat_activity "
+    "WHERE datname = current_database() AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
+)
 
 
 def _config(connection: Connection | None = None) -> Config:
@@ -28,41 +38,84 @@ def newest() -> str | None:
     return ScriptDirectory.from_config(_config()).get_current_head()
 
 
+@cache
+def revisions() -> frozenset[str]:
+    """All revisions that this program knows the way from."""
+    return frozenset(step.revision for step in ScriptDirectory.from_config(_config()).walk_revisions())
+
+
+def revision_of(connection: Connection) -> str | None:
+    """The revision at which a database stands; None where it has no schema of ours."""
+    return MigrationContext.configure(connection).get_current_revision()
+
+
 def migrate(engine: Engine) -> None:
     """Run the steps that are missing, all or none; only one process at a time does, and the others wait for it."""
-    if engine.dialect.name == "postgresql":
-        _migrate_postgres(engine)
-    else:
-        _migrate_sqlite(engine)
+    with changing_schema(engine) as connection:
+        upgrade(connection)
 
 
-def _upgrade(connection: Connection) -> None:
-    if MigrationContext.configure(connection).get_current_revision() != newest():
-        command.upgrade(_config(connection), "head")
+def upgrade(connection: Connection, revision: str | None = None) -> None:
+    """Run the steps that are missing up to a revision, the newest where none is named; the caller holds the transaction."""
+    wanted = revision or newest()
+    if revision_of(connection) != wanted:
+        command.upgrade(_config(connection), wanted or "head")
 
 
-def _migrate_postgres(engine: Engine) -> None:
+@contextmanager
+def changing_schema(engine: Engine, *, alone: bool = False) -> Iterator[Connection]:
+    """One transaction in which the schema may change, for one process at a time.
+
+    With `alone` nobody else may be connected: raises `Conflict` where somebody is, since a server keeps what it has read in mind.
+    """
+    changing = _changing_postgres if engine.dialect.name == "postgresql" else _changing_sqlite
+    with changing(engine, alone) as connection:
+        yield connection
+
+
+@contextmanager
+def _changing_postgres(engine: Engine, alone: bool) -> Iterator[Connection]:
     with engine.begin() as connection:
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MIGRATING})")
-        _upgrade(connection)
+        if alone and connection.exec_driver_sql(OTHERS).scalar():
+            raise Conflict([Fault("database", IN_USE)])
+        yield connection
 
 
-def _migrate_sqlite(engine: Engine) -> None:
+@contextmanager
+def _changing_sqlite(engine: Engine, alone: bool) -> Iterator[Connection]:
     """Foreign keys are off meanwhile and checked before the commit.
 
     A batch step copies a table, and with foreign keys on would delete the rows that refer to it.
     """
     with engine.execution_options(begins_by_hand=True).connect() as connection:
         connection.exec_driver_sql("PRAGMA foreign_keys=OFF")
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        if alone:
+            _leave_the_log(connection)
+        connection.exec_driver_sql("BEGIN EXCLUSIVE" if alone else "BEGIN IMMEDIATE")
         try:
-            _upgrade(connection)
-            broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+            yield connection
+            broken = dangling(connection)
             if broken:
-                raise RuntimeError(f"the migration would leave {len(broken)} rows without what they refer to")
+                raise RuntimeError(f"the migration would leave {broken} rows without what they refer to")
             connection.exec_driver_sql("COMMIT")
         except BaseException:
             connection.exec_driver_sql("ROLLBACK")
             raise
         finally:
             connection.exec_driver_sql("PRAGMA foreign_keys=ON")
+
+
+def dangling(connection: Connection) -> int:
+    """How many rows refer to one that is not there; PostgreSQL lets none in."""
+    if connection.dialect.name == "postgresql":
+        return 0
+    return len(connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall())
+
+
+def _leave_the_log(connection: Connection) -> None:
+    """Turn write-ahead logging off, which SQLite does only for the one that is connected alone; the next to open turns it on again."""
+    try:
+        connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
+    except OperationalError as error:
+        raise Conflict([Fault("database", IN_USE)]) from error

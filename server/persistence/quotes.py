@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 
 from pydantic import TypeAdapter, ValidationError
@@ -160,12 +161,17 @@ def delete_quotes_good_until(session: Session, day: date) -> int:
     )
     wanted = select(QuoteRow.id).where(col(QuoteRow.id).in_(newest), col(QuoteRow.id).not_in(confirmed))
     quotes = [quote_id for quote_id in session.exec(wanted.with_for_update()) if quote_id is not None]
+    delete_quotes(session, quotes)
+    return len(quotes)
+
+
+def delete_quotes(session: Session, quotes: Sequence[int]) -> None:
+    """Delete quotes with their revisions; what nobody had in stock for them stays counted, without the quote."""
     for table in (UnmetRow, HoldRow, CallRow):
         session.exec(update(table).where(col(table.quote_id).in_(quotes)).values(quote_id=None))
     for row in (OnceRow, RevisionRow):
         session.exec(delete(row).where(col(row.quote_id).in_(quotes)))
     session.exec(delete(QuoteRow).where(col(QuoteRow.id).in_(quotes)))
-    return len(quotes)
 
 
 def save_unmet(session: Session, quote_id: int, ideals: dict[str, float], day: date) -> None:
@@ -174,6 +180,13 @@ def save_unmet(session: Session, quote_id: int, ideals: dict[str, float], day: d
     for slot, ideal in ideals.items():
         if slot not in known:
             session.add(UnmetRow(quote_id=quote_id, slot=slot, ideal=ideal, day=day))
+
+
+def unmet_since(session: Session, day: date) -> dict[str, int]:
+    """For how many quotes nothing free was right in a slot since a day, by slot, the most first."""
+    number = func.count()
+    wanted = select(UnmetRow.slot, number).where(col(UnmetRow.day) >= day).group_by(col(UnmetRow.slot))
+    return dict(session.exec(wanted.order_by(number.desc(), col(UnmetRow.slot))).all())
 
 
 def load_done(session: Session, key: str) -> tuple[str, Quote] | None:

@@ -419,17 +419,24 @@ def paper_numbers(session: Session) -> list[int]:
 
 
 def forget_sales_before(session: Session, day: date) -> int:
-    """Forget who bought, and where to it went, of the sales made before a day; how many there were.
+    """Forget who bought, and where to it went, of the sales made before a day; how many there were."""
+    old = select(SaleRow.id).where(col(SaleRow.made_on) < day, or_(col(SaleRow.name) != "", col(SaleRow.address) != ""))
+    numbers = [number for number in session.exec(old) if number is not None]
+    forget_sales(session, numbers)
+    return len(numbers)
+
+
+def forget_sales(session: Session, numbers: Sequence[int]) -> None:
+    """Forget who made some sales.
 
     Of the papers the buyer goes and why they were written; what was said when something came back or was faulty, the notes of payments
-    and the words about an address may name somebody and go as well.
+    and the words about an address may name somebody and go as well. Sums, VAT and stock stay as they are.
     """
-    old = select(SaleRow).where(col(SaleRow.made_on) < day, or_(col(SaleRow.name) != "", col(SaleRow.address) != ""))
-    rows = session.exec(old).all()
+    rows = session.exec(select(SaleRow).where(col(SaleRow.id).in_(numbers))).all()
     for row in rows:
         row.name = row.email = row.phone = row.email_key = row.phone_key = row.address = ""
         row.may_write = False
-    numbers, holds = [row.id for row in rows], [row.hold_id for row in rows if row.hold_id is not None]
+    holds = [row.hold_id for row in rows if row.hold_id is not None]
     nobody = {"name": "", "email": "", "phone": "", "email_key": "", "phone_key": ""}
     session.exec(update(HoldRow).where(col(HoldRow.id).in_(holds)).values(**nobody))
     session.exec(update(PaperRow).where(col(PaperRow.sale_id).in_(numbers)).values(buyer="", why=""))
@@ -439,4 +446,3 @@ def forget_sales_before(session: Session, day: date) -> int:
             case.outcome = ""  # Of one that waits for its money it says only that it was done.
     session.exec(update(SettlementRow).where(col(SettlementRow.sale_id).in_(numbers)).values(note=""))
     session.exec(update(MarkRow).where(col(MarkRow.sale_id).in_(numbers)).values(why="", about="{}"))
-    return len(rows)

@@ -176,6 +176,7 @@ def replace_catalogue(
     version = save_version(session, work.now, work.actor)
     if before.version:
         save_step(session, version, kind, about or changes.lines()[-1], found)
+        work.note_deed(f"brought in a catalogue: {about or changes.lines()[-1]}")
     work.commit()
     return changes
 

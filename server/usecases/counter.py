@@ -85,6 +85,7 @@ def sell_at_counter(work: Work, sku: str, pieces: int, key: str) -> Sold:
         return done[0]
     lines = _lines_to_sell(work, one, pieces)
     sold = save_act(work, one, lines, pieces, work.now, key, "counter sale")
+    work.note_deed(f"sold {pieces} × {sku} over the counter, number {sold.sales[0].id}")
     work.commit()
     return sold
 
@@ -130,6 +131,7 @@ def take_sale_back(work: Work, sale_id: int) -> Sold:
         movements = [movement_back(one, f"counter sale {one.id} taken back") for one in back]
         save_movements(work.session, movements, work.now, work.actor)
         act = Sold(act.sku, tuple(back))
+        work.note_deed(f"took counter sale {sale_id} back")
     work.commit()
     return act
 

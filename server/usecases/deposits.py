@@ -131,6 +131,7 @@ def take_deposit(work: Work, kind: str, fee: Cents, state: LessonState, day: dat
     """
     lesson = begin_lesson(work, kind, state, day)
     save_entries(work.session, [Entry(lesson.code, "paid", fee, work.today)], work.now, work.actor)
+    work.note_deed(f"took {decimal_of(fee)} for lesson {lesson.code}")
     work.commit()
     return _lesson(work, lesson.code)
 
@@ -217,7 +218,9 @@ def record_fee(
         said = f"Voucher worth {decimal_of(amount)}, for which {decimal_of(counted)} was paid."
         note = f"{said} {note}".strip()
     worth = amount if counted != amount else None
-    return _made(work, pay(lesson, counted, work.today, method, note, worth), "amount")
+    entry = _made(work, pay(lesson, counted, work.today, method, note, worth), "amount")
+    work.note_deed(f"took {decimal_of(counted)} for lesson {code}")
+    return entry
 
 
 def _refuse_repeat(work: Work, code: str) -> None:

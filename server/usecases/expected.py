@@ -73,6 +73,7 @@ def expect_delivery(work: Work, sku: str, pieces: int | None, due: date | None, 
     if faults or pieces is None or due is None:
         raise InvalidInput(faults)
     number = add_delivery(work.session, Delivery(0, sku, pieces, due, note), work.now, work.actor, key)
+    work.note_deed(f"expects {pieces} × {sku}, delivery {number}")
     work.commit()
     return read_delivery(work, number)
 
@@ -147,6 +148,7 @@ def book_arrival(work: Work, number: int, pieces: int | None, shown: int) -> Del
         extend_reservation(work.session, one.id, until, confirmed_at=work.now, hold=hold)
         work.session.flush()
         tell_arrived(work, reserved(work, read_reservation(work, one.id)))
+    work.note_deed(f"booked {pieces} × {delivery.sku} that came, delivery {number}")
     work.commit()
     return read_delivery(work, number)
 
@@ -161,5 +163,6 @@ def call_delivery_off(work: Work, number: int) -> Delivery:
         what = reserved(work, one)
         let_go(work, one, CALLED_OFF)
         tell_let_go(work, what, "The delivery that it was to come with was called off.")
+    work.note_deed(f"called delivery {number} off")
     work.commit()
     return read_delivery(work, number)

@@ -244,6 +244,7 @@ def _add(
         moved = Movement(sku, "demo", 1, f"piece {number}")
         save_movements(work.session, [moved], work.now, work.actor)
     keep_photos(work, about_piece(number), photos)
+    work.note_deed(f"took in piece {number}, {source}, for {decimal_of(bought)}")
     work.commit()
     return read_piece(work, number)
 
@@ -325,6 +326,8 @@ def change_piece(
     keep_photos(work, about_piece(number), changes.new)
     if changes.places:
         place_photos(work.session, about_piece(number), changes.places)
+    if changed.price != piece.price:
+        work.note_deed(f"changed the price of piece {number}")
     work.commit()
     return read_piece(work, number)
 
@@ -396,6 +399,7 @@ def inspect_piece(work: Work, number: int, raw: Mapping[str, Any], key: str) -> 
         _tell_waiting(work, number)
     else:
         let_go_of_piece(work, number, "We looked at it when it came, and it is not for sale.")
+    work.note_deed(f"looked over piece {number}: {after.state.replace('_', ' ')}, {decimal_of(after.bought)}")
     work.commit()
     return read_piece(work, number)
 

@@ -211,6 +211,7 @@ def confirm_reservation(work: Work, number: int) -> Reservation:
             extend_hold(work.session, one.hold, work.now, until, work.actor)
         extend_reservation(work.session, number, until, confirmed_at=work.now)
         tell_held(work, reserved(work, read_reservation(work, number)))
+        work.note_deed(f"confirmed reservation {number}")
     work.commit()
     return read_reservation(work, number)
 

@@ -23,6 +23,7 @@ from server.domain.quotes import Quote
 from server.domain.sales import (
     CONCLUDED,
     CONCLUDED_WORDS,
+    MARK_WORDS,
     MEANS_WORDS,
     MONEY,
     MOST_PAYMENT,
@@ -404,11 +405,17 @@ def case_done_under(sale: Sale, key: str) -> int | None:
     return int(case)
 
 
+TOLD_ELSEWHERE = ("paid", "returned", "swapped", "serial")
+"""What follows by itself, and what the record of deeds has in words of its own."""
+
+
 def mark(
     work: Work, number: int, kind: MarkKind, key: str, why: str = "", about: Mapping[str, Any] | None = None
 ) -> Mark:
     """Keep that something was done with a sale, once for each key."""
     add_mark(work.session, number, kind, work.now, work.actor, key, why, about)
+    if kind not in TOLD_ELSEWHERE:
+        work.note_deed(f"sale {number}: {MARK_WORDS[kind][0].lower()}{MARK_WORDS[kind][1:]}")
     return Mark(kind, work.now, work.actor, why, about or {}, key)
 
 

@@ -83,5 +83,6 @@ def withdraw_quote(work: Work, code: str, because: str) -> Withdrawn:
             about=f"quote:{quote.token}",
             values={"code": spaced_code(quote.code), "because": because, "link": f"/quotes/{quote.token}"},
         )
+    work.note_deed(f"withdrew quote {quote.code}")
     work.commit()
     return Withdrawn(work.now, work.actor, because)

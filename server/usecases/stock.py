@@ -156,6 +156,7 @@ def confirm_hold(work: Work, token: str) -> Hold:
             work.session, hold.id, work.now, confirmed_until(work.now, work.catalogue.policy), work.actor
         )
         _tell_confirmed(work, quote, hold)
+        work.note_deed(f"confirmed the hold of quote {quote.code}")
     work.commit()
     return hold
 
@@ -184,10 +185,11 @@ def release_hold(work: Work, token: str, because: str) -> Hold:
 
     Raises `NotFound` where none is open, and `Conflict` where the parts were bought: then they are given back, not let go of.
     """
-    locked_quote(work, token)
+    quote = locked_quote(work, token)
     refuse_settled(work, token)
     hold = _open_hold(work, token)
     end_hold(work.session, hold.id, work.now, because, work.actor)
+    work.note_deed(f"let go of the hold of quote {quote.code}")
     work.commit()
     return hold
 
@@ -222,6 +224,7 @@ def book_movement(work: Work, sku: str, kind: MovementKind, pieces: int, why: st
         raise InvalidInput([Fault("pieces", f"Only {before} are on hand.", f"at most {before}")])
     if movement is not None:
         save_movements(work.session, [movement], work.now, work.actor)
+        work.note_deed(f"booked {movement.change:+d} of {sku} by hand: {kind.replace('_', ' ')}")
     work.commit()
     return movement
 

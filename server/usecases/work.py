@@ -15,9 +15,11 @@ from sqlmodel import Session
 from server.domain.catalogue import Catalogue, Shelf
 from server.domain.codes import CODES, code_of
 from server.domain.policy import Policy
+from server.persistence.accounts import write_deed
 from server.persistence.catalogue import load_catalogue, versions_at
 from server.persistence.stock import load_free
 
+NO_DOERS = ("customer", "sweep", "sender", "seed")
 TOKEN_BYTES = 24  # 192 bits: an address nobody can guess.
 
 
@@ -98,6 +100,11 @@ class Work:
         """The catalogue in force now that others can no longer change it."""
         self._catalogue = None
         return self.catalogue
+
+    def note_deed(self, what: str) -> None:
+        """Write into the record of deeds what somebody of the shop does here; what customers and the program itself do is none."""
+        if self.actor not in NO_DOERS:
+            write_deed(self.session, self.now, self.actor, what)
 
     def commit(self) -> None:
         """Make what was done last."""

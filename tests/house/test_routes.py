@@ -169,6 +169,11 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
+    "/console/people": {"GET"},
+    "/console/people/data.zip": {"GET"},
+    "/console/people/erase": {"POST"},
+    "/console/record": {"GET"},
+    "/console/record/export.csv": {"GET"},
     "/console/sets": {"GET"},
     "/console/sets/edit": {"GET", "POST"},
     "/console/sets/retire": {"POST"},

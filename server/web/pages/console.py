@@ -1,44 +1,130 @@
-"""The owner's console: where everything that only the owner changes begins, with what stands now."""
+"""The owner's console: what needs them first, what stands now, and where everything that only the owner changes is found."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.policy_book import in_force_at
-from server.usecases.policies import list_versions
+from server.domain.backups import is_stale
+from server.domain.policy import ShopTerms
+from server.domain.slots import SLOT_WORDS
+from server.usecases.console import UNMET_DAYS, Overview, overview
+from server.usecases.work import Work
 from server.web.pages.desk import when_words
+from server.web.render import day_words
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
 
 owner_router = APIRouter(include_in_schema=False)
 
+SECTIONS: tuple[tuple[str, str, str], ...] = (
+    ("/console/policy", "Policy", "Every term of the shop, with what a change would do before it is saved."),
+    ("/console/sets", "Sets", "Several parts sold as one item."),
+    ("/console/places", "Places", "Spots, kinds of lesson and where parcels go."),
+    ("/console/till", "Till’s day", "What a till of its own sold on a day, brought in as a file."),
+    ("/messages/wordings", "Words of the messages", "What customers are written, word by word."),
+    ("/console/people", "A person’s data", "What is kept of somebody: to give them, or to erase."),
+    ("/staff", "Who works here", "Who may sign in at the desk, and as what."),
+    ("/console/record", "Who did what", "Everything of weight that was done, by whom and when."),
+)
+"""Where, what it is called, and what it is for."""
+PAGES: Mapping[str, str] = {"waiting": "/desk", "not_sent": "/desk/messages"}
+"""Where each need is seen to; one without a page of its own is only said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """Something that waits for the owner: how many, of what, why it matters, and where it is seen to."""
+
+    number: int
+    what: str
+    why: str
+    address: str
+
 
 @dataclass(frozen=True)
 class ConsolePage:
-    """What stands now."""
+    """What waits, what stands, and the sections."""
 
-    policy_version: int
-    policy_since: str
-    policy_by: str
-    catalogue_version: int
-    parts: int
+    needs: tuple[Need, ...]
+    backup: str
+    backup_is_stale: bool
+    policy: str
+    policy_to_come: tuple[str, ...]
+    catalogue: str
+    step: str
+    sections: tuple[tuple[str, str, str], ...] = SECTIONS
 
 
 @owner_router.get("/console")
 def show_console(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Response:
     """Where the owner begins."""
     with shop.reading(account.name) as work:
-        catalogue = work.catalogue
-        held = in_force_at(list_versions(work), work.now)
-        page = ConsolePage(
-            policy_version=catalogue.policy.version,
-            policy_since="" if held is None else when_words(held.starts_at, work.now, catalogue.policy.shop),
-            policy_by="" if held is None else held.made_by,
-            catalogue_version=catalogue.version,
-            parts=sum(part.on_sale for part in catalogue.parts.values()),
-        )
-    return pages.show(request, "console/console.html", page, catalogue.policy.shop)
+        terms = work.catalogue.policy.shop
+        return pages.show(request, "console/console.html", _page(work, overview(work), terms), terms)
+
+
+def _page(work: Work, stands: Overview, terms: ShopTerms) -> ConsolePage:
+    policy, step = stands.policy, stands.step
+    return ConsolePage(
+        needs=tuple(need for need in _needs(stands) if need.number),
+        backup=_backup_words(work, stands),
+        backup_is_stale=is_stale(stands.backed_up_at, work.now),
+        policy=""
+        if policy is None
+        else f"version {policy.version}, since {when_words(policy.starts_at, work.now, terms)}, by {policy.made_by}",
+        policy_to_come=tuple(
+            f"version {one.version} from {day_words(one.starts_at, terms)} on, by {one.made_by}"
+            for one in stands.to_come
+        ),
+        catalogue=f"{stands.parts} parts on sale",
+        step="" if step is None else f"{step.about}, {when_words(step.at, work.now, terms)}, by {step.by}",
+    )
+
+
+def _needs(stands: Overview) -> list[Need]:
+    def need(name: str, number: int, one: str, many: str, why: str) -> Need:
+        return Need(number, one if number == 1 else many, why, PAGES.get(name, ""))
+
+    slots = ", ".join(f"{SLOT_WORDS.get(slot, slot)} {number}" for slot, number in stands.unmet.items())
+    return [
+        need(
+            "waiting",
+            stands.waiting,
+            "kit waits for your word",
+            "kits wait for your word",
+            "A further discount, or a margin under its floor.",
+        ),
+        need("not_sent", stands.not_sent, "message was not sent", "messages were not sent", "Tried, and given up."),
+        need(
+            "uncallable",
+            len(stands.uncallable),
+            "part is marked down but may not be called reduced",
+            "parts are marked down but may not be called reduced",
+            f"Not under the lowest price of the 30 days before: {_some(stands.uncallable)}.",
+        ),
+        need(
+            "unmet",
+            sum(stands.unmet.values()),
+            "time nothing in stock was right",
+            "times nothing in stock was right",
+            f"For learners of the last {UNMET_DAYS} days: {slots}.",
+        ),
+    ]
+
+
+def _some(skus: tuple[str, ...], most: int = 3) -> str:
+    more = len(skus) - most
+    return ", ".join(skus[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def _backup_words(work: Work, stands: Overview) -> str:
+    if stands.backed_up_at is None:
+        return "No backup was ever made."
+    days = (work.now - stands.backed_up_at).days
+    when = when_words(stands.backed_up_at, work.now, work.catalogue.policy.shop)
+    return f"The last one is {days} days old: {when}." if is_stale(stands.backed_up_at, work.now) else when

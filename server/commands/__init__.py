@@ -1,4 +1,6 @@
-"""The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds` and `owner-link`."""
+"""The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds`, `owner-link`, and those
+of `backups`.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +14,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from server.commands import backups
 from server.domain.accounts import OWNER_LINK_LIFE
 from server.domain.catalogue import Catalogue
 from server.domain.deposits import LessonState
@@ -140,6 +143,7 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
     linking.add_argument("name", nargs="?", metavar="NAME", help=f"the first owner's name (default: {FIRST_OWNER})")
     linking.add_argument("--recover", metavar="NAME", help="the name of the account to recover")
     linking.add_argument("--forget-factor", action="store_true", help="forget the second factor of the account, too")
+    backups.add_grammar(commands, data)
     return top
 
 
@@ -181,6 +185,10 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
             return holds(place, given.confirm, settings.address)
         if given.command == "owner-link":
             return owner_link(place, given, settings.address)
+        if given.command == "backup":
+            return backups.backup(place, given.file)
+        if given.command == "restore":
+            return backups.restore(place, given.file, force=given.force)
         serve(settings.model_copy(update={"host": given.host, "port": given.port, "data": given.data}))
     except (InvalidInput, Conflict) as error:
         for fault in error.faults:
