@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -12,27 +13,28 @@ import tomli_w
 
 from server.domain.catalogue import Catalogue, Part
 from server.domain.deposits import decimal_of
-from server.domain.slots import SPARE
 from server.persistence.folder import (
     HISTORY_COLUMNS,
     LESSON_COLUMNS,
     PART_FILES,
+    POLICY,
     SPARES,
     SPOT_COLUMNS,
     ZONE_COLUMNS,
+    file_of,
     part_columns,
 )
 from server.persistence.sources import DEFUSED
 
 Rows = list[dict[str, str]]
-POLICY = "policy.toml"
+_SIGNED_NUMBER = re.compile(r"[+-]\d+(\.\d+)?", re.ASCII)
 
 
 def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, list[list[str]]]:
     """The tables by the names of their files, a header row first; parts that were retired are not in them."""
     listed = {sku: part for sku, part in catalogue.parts.items() if not part.retired}
     tables = {
-        file: _table(part_columns(file), [_part(part, on_hand) for part in listed.values() if _file_of(part) == file])
+        file: _table(part_columns(file), [_part(part, on_hand) for part in listed.values() if file_of(part) == file])
         for file in (*PART_FILES, SPARES)
     }
     tables["price_history.csv"] = _table(HISTORY_COLUMNS, _history(catalogue, listed))
@@ -59,12 +61,6 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
         ],
     )
     return tables
-
-
-def _file_of(part: Part) -> str:
-    if part.slot == SPARE:
-        return SPARES
-    return next((file for file, slot in PART_FILES.items() if slot == part.slot), "extras.csv")
 
 
 def _table(columns: Sequence[Any], rows: Rows) -> list[list[str]]:
@@ -129,16 +125,31 @@ def _number(value: float | str | None) -> str:
     return format(Decimal(repr(float(value))), "f")
 
 
-def csv_of(rows: Sequence[Sequence[str]]) -> bytes:
+def csv_of(rows: Iterable[Sequence[str]]) -> bytes:
     """A table as comma-separated values in UTF-8; a text that a spreadsheet would take for a formula gets an apostrophe in front."""
+    return _written(rows, "\n").encode()
+
+
+def csv_to_save(rows: Iterable[Sequence[str]]) -> bytes:
+    """As `csv_of`, to be saved and opened by people: with the mark by which spreadsheets know UTF-8, and line ends as in RFC 4180."""
+    return _written(rows, "\r\n").encode("utf-8-sig")
+
+
+def _written(rows: Iterable[Sequence[str]], line_end: str) -> str:
+    """The rows as lines; a break inside of a cell is quoted, whichever of the two signs it is."""
     file = io.StringIO(newline="")
-    csv.writer(file, lineterminator="\n").writerows([_safe(cell) for cell in row] for row in rows)
-    return file.getvalue().encode()
+    lines = csv.writer(file, lineterminator="\r\n")
+    for row in rows:
+        lines.writerow([_safe(cell) for cell in row])
+        file.seek(file.tell() - 2)
+        file.write(line_end)
+        file.truncate()
+    return file.getvalue()
 
 
 def _safe(cell: str) -> str:
-    is_number = cell[:1] in "+-" and cell[1:].replace(".", "", 1).isdigit()
-    return f"'{cell}" if cell.startswith(DEFUSED) and not is_number else cell
+    """A cell that no spreadsheet takes for a formula, told apart again when it is read; a number with its sign is none."""
+    return f"'{cell}" if cell.startswith(DEFUSED) and not _SIGNED_NUMBER.fullmatch(cell) else cell
 
 
 def policy_as_toml(terms: Mapping[str, Any]) -> bytes:
