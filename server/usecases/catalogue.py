@@ -6,7 +6,8 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 
-from server.domain.catalogue import Catalogue, Part
+from server.domain.catalogue import Catalogue
+from server.domain.catalogue_changes import parts_changed
 from server.domain.deposits import decimal_of
 from server.domain.policy_book import differences
 from server.domain.prices import history_after
@@ -56,36 +57,17 @@ class Changes:
 
 def compare(before: Catalogue, on_hand: Mapping[str, int], folder: Folder) -> Changes:
     """What a folder would change, field by field; retired parts come back as new."""
-    old = {sku: part for sku, part in before.parts.items() if not part.retired}
-    new = [f"{part.sku} {part.name}" for sku, part in folder.parts.items() if sku not in old]
-    changed = []
-    for sku, part in folder.parts.items():
-        difference = _difference(old[sku], part) if sku in old else ""
-        if difference:
-            changed.append(f"{sku}: {difference}")
+    parts = parts_changed(before.parts, folder.parts.values())
+    back = [change.after for change in parts.back]
     counts = [counted(sku, on_hand.get(sku, 0), found, f"counted {found}") for sku, found in folder.on_hand.items()]
     return Changes(
-        new=tuple(new),
-        changed=tuple(changed),
-        retired=tuple(sku for sku in old if sku not in folder.parts),
+        new=tuple(f"{part.sku} {part.name}" for part in (*parts.new, *back)),
+        changed=tuple(f"{one.after.sku}: {', '.join(map(str, one.fields))}" for one in parts.changed),
+        retired=tuple(part.sku for part in parts.retired),
         counts=tuple(entry for entry in counts if entry is not None),
         others=tuple(_others(before, folder)),
-        unchanged=len(folder.parts) - len(new) - len(changed),
+        unchanged=parts.unchanged,
     )
-
-
-def _difference(old: Part, new: Part) -> str:
-    before, after = _facts(old), _facts(new)
-    names = [name for name in {**before, **after} if before.get(name) != after.get(name)]
-    return ", ".join(f"{name} {before.get(name, 'none')} -> {after.get(name, 'none')}" for name in names)
-
-
-def _facts(part: Part) -> dict[str, object]:
-    facts: dict[str, object] = {"slot": part.slot, "name": part.name, "maker": part.maker, "gtin": part.gtin}
-    facts |= {"price": decimal_of(part.price), "cost": decimal_of(part.cost), "sold": "yes" if part.sold else "no"}
-    if part.markdown is not None:
-        facts |= {"markdown_price": decimal_of(part.markdown.price), "markdown_from": part.markdown.since}
-    return facts | dict(part.gear.measures)
 
 
 def _others(before: Catalogue, folder: Folder) -> list[str]:
