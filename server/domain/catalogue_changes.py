@@ -23,7 +23,7 @@ class FieldChange:
 
 @dataclass(frozen=True, slots=True)
 class PartChange:
-    """A part as it was and as it is, with the fields that differ; a part that comes back from having been retired may differ in none."""
+    """A part as it was and as it is, with the fields that differ; one that comes back after it was retired may differ in none."""
 
     before: Part
     after: Part

@@ -92,20 +92,32 @@ def load_catalogue(session: Session, at: datetime) -> Catalogue:
     )
 
 
+def spot_from(row: SpotRow) -> Spot:
+    """A spot from its row."""
+    facts = json.loads(row.facts)
+    return Spot(**{**facts, "means_kn": tuple(facts["means_kn"]), "water_c": tuple(facts["water_c"])})
+
+
+def lesson_kind_from(row: LessonKindRow) -> LessonKind:
+    """A kind of lesson from its row."""
+    return LessonKind(row.kind, row.title, row.fee, row.cost, row.minutes, row.places)
+
+
+def zone_from(row: ZoneRow) -> Zone:
+    """A zone from its row."""
+    return Zone(row.zone, row.fee, row.cost, row.days)
+
+
 def _spots(session: Session) -> Iterable[Spot]:
-    for row in session.exec(select(SpotRow).order_by(col(SpotRow.place))):
-        facts = json.loads(row.facts)
-        yield Spot(**{**facts, "means_kn": tuple(facts["means_kn"]), "water_c": tuple(facts["water_c"])})
+    return map(spot_from, session.exec(select(SpotRow).order_by(col(SpotRow.place))))
 
 
 def _lesson_kinds(session: Session) -> Iterable[LessonKind]:
-    for row in session.exec(select(LessonKindRow).order_by(col(LessonKindRow.place))):
-        yield LessonKind(row.kind, row.title, row.fee, row.cost, row.minutes, row.places)
+    return map(lesson_kind_from, session.exec(select(LessonKindRow).order_by(col(LessonKindRow.place))))
 
 
 def _zones(session: Session) -> Iterable[Zone]:
-    for row in session.exec(select(ZoneRow).order_by(col(ZoneRow.place))):
-        yield Zone(row.zone, row.fee, row.cost, row.days)
+    return map(zone_from, session.exec(select(ZoneRow).order_by(col(ZoneRow.place))))
 
 
 def save_parts(session: Session, parts: Iterable[Part], retired: Iterable[str]) -> None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
+from datetime import date
 
 from server.domain.catalogue import Catalogue
 from server.domain.catalogue_changes import parts_changed
 from server.domain.deposits import decimal_of
 from server.domain.policy_book import differences
-from server.domain.prices import history_after
+from server.domain.prices import PricePoint, history_after
 from server.domain.steps import StepKind
 from server.domain.stock import Movement, counted
 from server.outside.workbook import workbook_of
@@ -136,14 +137,23 @@ def replace_catalogue(
     changes = changes if books_counts else replace(changes, counts=())
     in_force, wanted = terms_in_force(session, work.now), terms_as_text(folder.terms or {})
     has_new_terms = in_force is None or terms_as_text(in_force) != wanted
+    put, gone = _history_changes(folder, before, work.today)
+    differing = [part for part in folder.parts.values() if before.parts.get(part.sku) != part]
+    touched = {
+        *(part.sku for part in differing),
+        *changes.retired,
+        *(point.sku for point in put),
+        *(sku for sku, _ in gone),
+    }
     found = rows_before(
         session,
-        {*folder.parts, *changes.retired},
+        touched,
         (),
         terms_as_text(in_force) if in_force is not None and has_new_terms else None,
     )
-    save_parts(session, folder.parts.values(), changes.retired)
-    _save_history(work, folder, before)
+    save_parts(session, differing, changes.retired)
+    delete_price_points(session, gone)
+    save_price_points(session, put)
     save_places(session, folder.spots, folder.lessons, folder.zones)
     save_movements(session, changes.counts, work.now, work.actor)
     if has_new_terms:
@@ -155,20 +165,20 @@ def replace_catalogue(
     return changes
 
 
-def _save_history(work: Work, folder: Folder, before: Catalogue) -> None:
-    """What the folder says of past prices, and a point for each part whose newest one is not what it costs now."""
+def _history_changes(folder: Folder, before: Catalogue, today: date) -> tuple[list[PricePoint], set[tuple[str, date]]]:
+    """Points of the price history that are put, and days that are taken out: what the folder says of past prices, and a point for
+    each part whose newest one is not what it costs now."""
     known = {sku: {point.since: point for point in points} for sku, points in before.history.items()}
-    for point in folder.history:
+    said = [point for point in folder.history if known.get(point.sku, {}).get(point.since) != point]
+    for point in said:
         known.setdefault(point.sku, {})[point.since] = point
-    today = work.today
     changes = {
         sku: history_after(sku, part.price, part.markdown, known.get(sku, {}).values(), today)
         for sku, part in folder.parts.items()
     }
     gone = {(sku, day) for sku, change in changes.items() for day in change.gone}
-    points = [*folder.history, *(point for change in changes.values() for point in change.put)]
-    delete_price_points(work.session, gone)
-    save_price_points(work.session, (point for point in points if (point.sku, point.since) not in gone))
+    points = [*said, *(point for change in changes.values() for point in change.put)]
+    return [point for point in points if (point.sku, point.since) not in gone], gone
 
 
 def catalogue_files(work: Work) -> dict[str, bytes]:
