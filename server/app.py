@@ -53,6 +53,7 @@ from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
 from server.web.pages import expected as page_expected
 from server.web.pages import faulty as page_faulty
+from server.web.pages import files as page_files
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import handover as page_handover
@@ -74,6 +75,7 @@ from server.web.pages import returns as page_returns
 from server.web.pages import sales as page_sales
 from server.web.pages import serials as page_serials
 from server.web.pages import shared as page_shared
+from server.web.pages import steps as page_steps
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
 from server.web.pages import units as page_units
@@ -175,7 +177,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages, page_console):
+    for owners_door in (page_accounts, page_messages, page_console, page_files, page_steps):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

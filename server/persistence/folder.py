@@ -447,7 +447,13 @@ class _Reading:
         markdown = None
         if "markdown_price" in values:
             if values["markdown_price"] >= values["price"]:
-                self.fault(file, number, "markdown_price", "It is not below the price.", "money below the price")
+                kept = (
+                    ""
+                    if "markdown_price" in self.header
+                    else f"The markdown in force, {values['markdown_price'] / 100:.2f}, "
+                )
+                words = f"{kept or 'It '}is not below the price."
+                self.fault(file, number, "markdown_price", words, "money below the price")
             markdown = Markdown(values["markdown_price"], values.get("markdown_from"))
             if markdown.since is None:
                 self.warn(

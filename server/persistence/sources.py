@@ -153,8 +153,8 @@ class Sheets:
         return _sheet(file) in self.sheets
 
     def place(self, file: str) -> str:
-        """The sheet, said as one."""
-        return f"sheet {_sheet(file)}"
+        """The sheet, said as one; what no workbook holds, by the file's name."""
+        return f"sheet {_sheet(file)}" if file.endswith(".csv") else file
 
     def text(self, _file: str) -> str:
         """A sheet is no text."""

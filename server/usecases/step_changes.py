@@ -23,6 +23,8 @@ class Other:
     word: str
     name: str
     fields: tuple[FieldChange, ...] = ()
+    is_new: bool = False
+    is_gone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,8 @@ def step_changes(work: Work, version: int) -> StepChanges:
         raise NotFound("step", NO_STEP)
     step = next(step for step in load_steps(session, work.catalogue.version) if step.version == version)
     after = rows_after(session, version, found)
-    standing = [part for part in after.parts_of().values() if not part.retired]
+    now = after.parts_of()
+    standing = [now[sku] for sku in found.parts if sku in now and not now[sku].retired]
     is_next = newest_standing(session) == version
     return StepChanges(
         step=step,
@@ -77,7 +80,7 @@ def _rows(word: str, before: Mapping[str, object], after: Mapping[str, object]) 
     for name in {**before, **after}:
         fields = fields_changed(_said(before.get(name)), _said(after.get(name)))
         if fields:
-            yield Other(word, name, fields)
+            yield Other(word, name, fields, is_new=name not in before, is_gone=name not in after)
 
 
 def _said(row: object) -> dict[str, object]:

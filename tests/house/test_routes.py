@@ -169,6 +169,13 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
+    "/console/files": {"GET"},
+    "/console/files/export": {"GET"},
+    "/console/files/preview": {"POST"},
+    "/console/files/apply": {"POST"},
+    "/console/steps": {"GET"},
+    "/console/steps/{number}": {"GET"},
+    "/console/steps/{number}/undo": {"GET", "POST"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},
