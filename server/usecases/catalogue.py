@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 
@@ -24,11 +24,14 @@ from server.persistence.catalogue import (
     save_version,
 )
 from server.persistence.folder import Folder
-from server.persistence.folder_out import files_of, sheets_of
+from server.persistence.folder_out import files_of, set_row, sheets_of
 from server.persistence.policies import save_policy, terms_as_text, terms_in_force
+from server.persistence.sets import save_sets
 from server.persistence.steps import rows_before, save_step
 from server.persistence.stock import load_on_hand, lock_parts, save_movements
 from server.usecases.work import Work
+
+Rows = Sequence[Mapping[str, object]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,8 @@ def _others(before: Catalogue, folder: Folder) -> list[str]:
         ("delivery", list(before.zones.values()), folder.zones),
     ):
         rows += _rows_changed(word, [asdict(row) for row in old], [asdict(row) for row in new])
+    listed = [set_row(one) for one in before.sets.values() if not one.retired]
+    rows += _rows_changed("sets", listed, [set_row(one) for one in folder.sets.values()])
     known = {(point.sku, point.since): point.price for points in before.history.values() for point in points}
     for point in folder.history:
         price = known.get((point.sku, point.since))
@@ -88,7 +93,7 @@ def _others(before: Catalogue, folder: Folder) -> list[str]:
     return rows
 
 
-def _rows_changed(word: str, old: list[dict[str, object]], new: list[dict[str, object]]) -> list[str]:
+def _rows_changed(word: str, old: Rows, new: Rows) -> list[str]:
     """A line for each row that is new, gone or changed; a row is known by its first field."""
     before, after = ({str(next(iter(row.values()))): row for row in rows} for rows in (old, new))
     lines = [f"{word}: new {name}" for name in after if name not in before]
@@ -139,6 +144,8 @@ def replace_catalogue(
     has_new_terms = in_force is None or terms_as_text(in_force) != wanted
     put, gone = _history_changes(folder, before, work.today)
     differing = [part for part in folder.parts.values() if before.parts.get(part.sku) != part]
+    sets = [one for one in folder.sets.values() if before.sets.get(one.sku) != one]
+    gone_sets = [sku for sku, one in before.sets.items() if not one.retired and sku not in folder.sets]
     touched = {
         *(part.sku for part in differing),
         *changes.retired,
@@ -148,10 +155,11 @@ def replace_catalogue(
     found = rows_before(
         session,
         touched,
-        (),
+        {*(one.sku for one in sets), *gone_sets},
         terms_as_text(in_force) if in_force is not None and has_new_terms else None,
     )
     save_parts(session, differing, changes.retired)
+    save_sets(session, sets, gone_sets)
     delete_price_points(session, gone)
     save_price_points(session, put)
     save_places(session, folder.spots, folder.lessons, folder.zones)

@@ -11,7 +11,10 @@ from server.domain.deposits import decimal_of
 from server.domain.errors import NotFound
 from server.domain.policy_book import differences
 from server.domain.steps import Step
+from server.persistence.folder_out import set_row
+from server.persistence.sets import set_from
 from server.persistence.steps import Before, load_before, load_steps, newest_standing, rows_after, terms_made
+from server.persistence.tables import SetRow
 from server.usecases.steps import NO_STEP, undo_faults
 from server.usecases.work import Work
 
@@ -71,8 +74,10 @@ def _others(work: Work, version: int, found: Before, after: Before) -> Iterable[
         yield from (Other("policy", "", (field,)) for field in fields)
 
 
-def _sets(rows: Before) -> dict[str, dict[str, object]]:
-    return {sku: row for sku, row in rows.sets.items() if row is not None}
+def _sets(rows: Before) -> dict[str, dict[str, str]]:
+    """The sets that stand, as the cells of their rows."""
+    there = {sku: row for sku, row in rows.sets.items() if row is not None and not row["retired"]}
+    return {sku: set_row(set_from(SetRow.model_validate(row))) for sku, row in there.items()}
 
 
 def _rows(word: str, before: Mapping[str, object], after: Mapping[str, object]) -> Iterable[Other]:
@@ -86,7 +91,10 @@ def _rows(word: str, before: Mapping[str, object], after: Mapping[str, object]) 
 def _said(row: object) -> dict[str, object]:
     """A row as the fields of its table, amounts of money as decimals."""
     facts = {} if row is None else row if isinstance(row, dict) else asdict(row)  # type: ignore[call-overload]
-    return {name: decimal_of(value) if name in ("price", "fee", "cost") else value for name, value in facts.items()}
+    return {
+        name: decimal_of(value) if isinstance(value, int) and name in ("fee", "cost") else value
+        for name, value in facts.items()
+    }
 
 
 def _points(found: Before, after: Before) -> Iterable[Other]:

@@ -66,10 +66,11 @@ def change_parts(
         change = history_after(part.sku, part.price, part.markdown, before.history.get(part.sku, ()), work.today)
         delete_price_points(session, [(part.sku, day) for day in change.gone])
         save_price_points(session, change.put)
-    return _finish(work, kind, about, found)
+    return finish_step(work, kind, about, found)
 
 
-def _finish(work: Work, kind: StepKind, about: str, found: Before) -> int:
+def finish_step(work: Work, kind: StepKind, about: str, found: Before) -> int:
+    """Keep what was changed as a step with what it found, write the deed, and commit; the version it makes."""
     version = save_version(work.session, work.now, work.actor)
     save_step(work.session, version, kind, about, found)
     write_deed(work.session, work.now, work.actor, f"changed the catalogue: {about}")
