@@ -18,6 +18,8 @@ from server.persistence.policies import in_force, load_policy, version_in_force
 from server.persistence.sets import load_sets
 from server.persistence.tables import CatalogueRow, LessonKindRow, Moment, PartRow, PricePointRow, SpotRow, ZoneRow
 
+AT_ONCE = 500
+"""So many rows are asked for in one query: databases bound the values of one."""
 REPLACING = 7_200_818  # The number of the lock that says "the catalogue is being replaced".
 
 
@@ -140,8 +142,15 @@ def _zones(session: Session) -> Iterable[Zone]:
 
 def save_parts(session: Session, parts: Iterable[Part], retired: Iterable[str]) -> None:
     """Put parts in place of what stood under their SKUs, and retire those that are gone."""
-    for part in parts:
-        session.merge(row_from(part))
+    rows = [row_from(part) for part in parts]
+    skus = [row.sku for row in rows]
+    held = [
+        session.exec(select(PartRow).where(col(PartRow.sku).in_(skus[start : start + AT_ONCE]))).all()
+        for start in range(0, len(skus), AT_ONCE)
+    ]
+    for row in rows:
+        session.merge(row)
+    del held  # Until here it kept the rows at hand, so that none was asked for by itself.
     for sku in retired:
         session.get_one(PartRow, sku).retired = True
     session.flush()
