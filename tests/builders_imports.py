@@ -10,6 +10,7 @@ from dataclasses import replace
 import httpx
 
 from server.domain.prices import Markdown
+from server.persistence.folder import PART_FILES
 from server.persistence.folder_out import csv_of
 from server.usecases.imports import Choices, Plan, apply_import, plan_import
 from server.usecases.opening import SEED
@@ -84,6 +85,40 @@ def faulty_list() -> dict[str, bytes]:
 def carried(files: Sent, **fields: str) -> bytes:
     """A form that carries files on as an earlier page gave them."""
     return encoded([("content", packed(uploaded(files))), *fields.items()])
+
+
+Sheet = list[list[str | float]]
+AMOUNTS = ("price", "cost", "on_hand")
+
+
+def many_parts(number: int) -> dict[str, Sheet]:
+    """Sheets of so many new parts: those of the seed catalogue over and over under other SKUs and GTINs."""
+    sheets: dict[str, Sheet] = {}
+    for turn, file in enumerate(PART_FILES):
+        header, *rows = seed_rows(file)
+        share = number // len(PART_FILES) + (turn < number % len(PART_FILES))
+        body: Sheet = []
+        for place in range(share):
+            row: list[str | float] = [*rows[place % len(rows)]]
+            row[0], row[3] = f"P-{turn}-{place}", gtin(1000 * turn + place)
+            body.append([float(cell) if name in AMOUNTS else cell for name, cell in zip(header, row, strict=True)])
+        sheets[file.removesuffix(".csv")] = [[*header], *body]
+    return sheets
+
+
+def prices_of(sheets: Mapping[str, Sheet], ratio: float) -> dict[str, Sheet]:
+    """The same parts as a list of prices, each in this ratio to what it was."""
+    return {
+        name: [["sku", "price"], *([row[0], round(float(row[4]) * ratio, 2)] for row in rows[1:])]
+        for name, rows in sheets.items()
+    }
+
+
+def gtin(number: int) -> str:
+    """A GTIN of 13 digits of those that shops give out themselves (GS1 prefix 29), with its check digit."""
+    digits = f"29{number:010d}"
+    total = sum(int(digit) * (3 if place % 2 == 0 else 1) for place, digit in enumerate(reversed(digits)))
+    return f"{digits}{(10 - total % 10) % 10}"
 
 
 def _repriced(world: World) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import random
 import zipfile
 from collections.abc import Callable, Mapping
 from datetime import date
@@ -134,3 +135,26 @@ ODD_FILES: Mapping[str, tuple[Mapping[str, bytes], str]] = {
     "a ZIP with a password": ({"list.zip": _locked_zip()}, "not a ZIP that can be read here"),
     "a page of the web": ({"list.xlsx": b"<html></html>"}, "There is no table of this name"),
 }
+
+
+def spoilt(content: bytes, seed: int) -> bytes:
+    """Bytes with some of them lost, doubled or changed."""
+    draw, spoiled = random.Random(seed), bytearray(content)
+    for _ in range(draw.randint(1, 8)):
+        at = draw.randrange(len(spoiled) + 1)
+        piece = spoiled[at : at + draw.randint(0, 40)]
+        spoiled[at : at + draw.choice((0, 1, len(piece)))] = draw.choice(
+            (b"", b"\0", b'"', b"\xff\xfe", b";", b"\r", piece)
+        )
+    return bytes(spoiled)
+
+
+def spoilt_inside(content: bytes, seed: int) -> bytes:
+    """A workbook, one of whose parts is spoilt, packed again as it should be."""
+    draw, file = random.Random(seed), io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as new:
+        unlucky = draw.choice(old.namelist())
+        for member in old.namelist():
+            part = old.read(member)
+            new.writestr(member, spoilt(part, seed) if member == unlucky else part)
+    return file.getvalue()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import random
 import re
 from collections.abc import Mapping
 
@@ -27,7 +26,7 @@ from tests.builders_imports import (
     send_files,
     uploaded,
 )
-from tests.builders_odd_files import AS_WINDOWS, ODD_FILES, READ
+from tests.builders_odd_files import AS_WINDOWS, ODD_FILES, READ, spoilt, spoilt_inside
 from tests.pages.reader import FORM, Reader, text_of
 
 EXPORT = "/console/files/export?name="
@@ -161,18 +160,6 @@ def test_odd_files_are_read_right_or_their_faults_are_told(owner: Client) -> Non
     assert everything(owner) == before
 
 
-def spoilt(content: bytes, seed: int) -> bytes:
-    """Bytes with some of them lost, doubled or changed."""
-    draw, spoiled = random.Random(seed), bytearray(content)
-    for _ in range(draw.randint(1, 8)):
-        at = draw.randrange(len(spoiled) + 1)
-        piece = spoiled[at : at + draw.randint(0, 40)]
-        spoiled[at : at + draw.choice((0, 1, len(piece)))] = draw.choice(
-            (b"", b"\0", b'"', b"\xff\xfe", b";", b"\r", piece)
-        )
-    return bytes(spoiled)
-
-
 ROWS: list[list[str | float]] = [["DUN-72", 2449.0, 1235.57] for _ in range(40)]
 BOOK = workbook_of({"boards": [["sku", "price", "cost"], *ROWS]})
 SPOILABLE: Mapping[str, bytes] = {
@@ -185,7 +172,8 @@ SPOILABLE: Mapping[str, bytes] = {
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(name=st.sampled_from(sorted(SPOILABLE)), seed=st.integers(0, 10**9), raw=st.none() | st.binary(max_size=300))
 def test_spoilt_files_have_faults_or_are_read(app: FastAPI, name: str, seed: int, raw: bytes | None) -> None:
-    content = spoilt(SPOILABLE[name], seed) if raw is None else raw
+    how = spoilt_inside if name == "list.xlsx" and seed % 2 else spoilt
+    content = how(SPOILABLE[name], seed) if raw is None else raw
     plan = planned(app.state.shop, {name: content})
     assert all(fault.file and fault.message for fault in plan.faults)
     assert plan.faults or uploaded({name: content}).has_tables
