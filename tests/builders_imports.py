@@ -9,9 +9,9 @@ from dataclasses import replace
 
 import httpx
 
+from server.domain.csv_text import csv_of
 from server.domain.prices import Markdown
 from server.persistence.folder import PART_FILES
-from server.persistence.folder_out import csv_of
 from server.usecases.imports import Choices, Plan, apply_import, plan_import
 from server.usecases.opening import SEED
 from server.usecases.steps import change_parts

@@ -20,7 +20,7 @@ from babel import Locale, UnknownLocaleError
 from babel.numbers import get_currency_precision, is_currency
 
 from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, PartSet, Spot, Zone
-from server.domain.errors import Fault, InvalidInput
+from server.domain.errors import Fault, FileFault, InvalidInput
 from server.domain.policy import Policy, policy_from
 from server.domain.prices import Markdown, PricePoint
 from server.domain.sets import PARTS_ACCEPTED, identity_faults, parts_faults, skus_in
@@ -48,22 +48,6 @@ MOST_FAULTS = 5000
 STAYS = "The file is not there: what is in force stays."
 Rest = Literal["stay", "retire"]
 """What becomes of parts that are not in the file of their slot, where only a part of a catalogue is read."""
-
-
-@dataclass(frozen=True, slots=True)
-class FileFault:
-    """A fault, or a warning, in a file: where it stands, what is wrong and what is accepted."""
-
-    file: str
-    row: int | None
-    column: str
-    message: str
-    accepted: str = ""
-
-    def __str__(self) -> str:
-        place = f"row {self.row}" if self.row else "file"
-        where = f"{self.file}, {place}" + (f", column {self.column}" if self.column else "")
-        return f"{where}: {self.message}" + (f" Accepted: {self.accepted}." if self.accepted else "")
 
 
 @dataclass

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 import tomli_w
 
 from server.domain.catalogue import Catalogue, LessonKind, Part, PartSet, Spot, Zone
+from server.domain.csv_text import csv_of
 from server.domain.deposits import decimal_of
 from server.domain.sets import said_parts
 from server.persistence.folder import (
@@ -27,10 +25,8 @@ from server.persistence.folder import (
     file_of,
     part_columns,
 )
-from server.persistence.sources import DEFUSED
 
 Rows = list[dict[str, str]]
-_SIGNED_NUMBER = re.compile(r"[+-]\d+(\.\d+)?", re.ASCII)
 
 
 def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, list[list[str]]]:
@@ -136,33 +132,6 @@ def _number(value: float | str | None) -> str:
     if float(value).is_integer():
         return str(int(value))
     return format(Decimal(repr(float(value))), "f")
-
-
-def csv_of(rows: Iterable[Sequence[str]]) -> bytes:
-    """A table as comma-separated values in UTF-8; a text that a spreadsheet would take for a formula gets an apostrophe in front."""
-    return _written(rows, "\n").encode()
-
-
-def csv_to_save(rows: Iterable[Sequence[str]]) -> bytes:
-    """As `csv_of`, to be saved and opened by people: with the mark by which spreadsheets know UTF-8, and line ends as in RFC 4180."""
-    return _written(rows, "\r\n").encode("utf-8-sig")
-
-
-def _written(rows: Iterable[Sequence[str]], line_end: str) -> str:
-    """The rows as lines; a break inside of a cell is quoted, whichever of the two signs it is."""
-    file = io.StringIO(newline="")
-    lines = csv.writer(file, lineterminator="\r\n")
-    for row in rows:
-        lines.writerow([_safe(cell) for cell in row])
-        file.seek(file.tell() - 2)
-        file.write(line_end)
-        file.truncate()
-    return file.getvalue()
-
-
-def _safe(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula, told apart again when it is read; a number with its sign is none."""
-    return f"'{cell}" if cell.startswith(DEFUSED) and not _SIGNED_NUMBER.fullmatch(cell) else cell
 
 
 def policy_as_toml(terms: Mapping[str, Any]) -> bytes:

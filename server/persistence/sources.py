@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+from server.domain.csv_text import undefused
+
 MOST_BYTES = 20_000_000
 MOST_ROWS = 100_000
 DELIMITERS = ",;\t"
-DEFUSED = ("=", "+", "-", "@", "\t", "\r", "\n", "'=", "'+", "'-", "'@", "'\t", "'\r", "'\n", "''")
-"""How a text begins that gets an apostrophe in front when it is written as CSV, and loses it when it is read."""
 Cells = Sequence[str]
 
 
@@ -96,7 +96,7 @@ class Files:
             for number, cells in enumerate(lines, start=1):
                 if number > MOST_ROWS:
                     raise Unusable("There are too many rows.", f"at most {MOST_ROWS} rows", number)
-                yield number, [_plain(cell) for cell in cells]
+                yield number, [undefused(cell) for cell in cells]
         except csv.Error as error:
             raise Unusable(f"This is not CSV: {error}.", "comma-separated values", lines.line_num) from error
 
@@ -107,11 +107,6 @@ class Files:
     def remarks(self) -> list[tuple[str, str]]:
         """Files that were not in UTF-8."""
         return list(self._remarks)
-
-
-def _plain(cell: str) -> str:
-    """A cell without the apostrophe that keeps a spreadsheet from taking it for a formula."""
-    return cell[1:] if cell.startswith("'") and cell[1:].startswith(DEFUSED) else cell
 
 
 def _delimiter(text: str) -> str:

@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 
 from server.domain.catalogue import Part
 from server.domain.catalogue_changes import PartsChanged, parts_changed
-from server.domain.errors import Conflict, Fault
+from server.domain.errors import Conflict, Fault, FileFault
 from server.domain.reductions import Verdict, judge_markdown
 from server.domain.stock import Movement
 from server.outside.zip_files import zip_of
 from server.persistence.accounts import write_deed
 from server.persistence.catalogue import lock_catalogue, versions_at
-from server.persistence.folder import FILES, STAYS, FileFault, Folder, Rest, read_source
+from server.persistence.folder import FILES, STAYS, Folder, Rest, read_source
 from server.persistence.policies import terms_in_force
 from server.usecases.catalogue import Changes, catalogue_files, catalogue_workbook, preview, replace_catalogue
 from server.usecases.uploads import Upload

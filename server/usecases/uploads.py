@@ -11,10 +11,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from server.domain.errors import Fault, InvalidInput
+from server.domain.errors import Fault, FileFault, InvalidInput
 from server.outside.workbook import BOOK, OLD_FORMAT, read_workbook
 from server.outside.zip_files import files_in_zip, names_in_zip
-from server.persistence.folder import FILES, POLICY, FileFault
+from server.persistence.folder import FILES, POLICY
 from server.persistence.sources import Cells, Files, Several, Sheets, Source
 
 MOST_BYTES = 10 * 1024 * 1024

@@ -10,9 +10,9 @@ from fastapi import FastAPI
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from server.domain.csv_text import csv_of
 from server.outside.workbook import workbook_of
 from server.outside.zip_files import files_in_zip
-from server.persistence.folder_out import csv_of
 from server.persistence.sources import MOST_ROWS
 from tests.builders_http import Client
 from tests.builders_imports import (

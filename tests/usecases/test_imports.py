@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.domain.catalogue import Catalogue
+from server.domain.csv_text import csv_of
 from server.domain.errors import Conflict, InvalidInput
 from server.domain.prices import Markdown
 from server.domain.stock import Movement
@@ -21,7 +22,7 @@ from server.outside.zip_files import zip_of
 from server.persistence.accounts import newest_deeds
 from server.persistence.engine import Place, engine_for, sessions
 from server.persistence.folder import read_source
-from server.persistence.folder_out import csv_of, files_of, sheets_of
+from server.persistence.folder_out import files_of, sheets_of
 from server.persistence.policies import save_policy, terms_as_text, terms_in_force
 from server.persistence.stock import load_on_hand, save_movements
 from server.usecases.catalogue import catalogue_files, catalogue_workbook

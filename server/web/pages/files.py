@@ -12,9 +12,8 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
+from server.domain.errors import Conflict, Fault, FileFault, InvalidInput, NotFound
 from server.domain.reductions import called_words, moved_words
-from server.persistence.folder import FileFault, Rest
 from server.usecases.imports import (
     ARCHIVE,
     EXPORTS,
@@ -162,8 +161,7 @@ def _uploaded(form: FormData) -> Upload:
 
 
 def _choices(form: FormData) -> Choices:
-    rest: Rest = "retire" if text_in(form, "rest") == "retire" else "stay"
-    return Choices(rest, text_in(form, "books_counts") == "yes")
+    return Choices("retire" if text_in(form, "rest") == "retire" else "stay", text_in(form, "books_counts") == "yes")
 
 
 @owner_router.post("/console/files/preview")

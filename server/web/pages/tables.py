@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from starlette.responses import Response
 
-from server.persistence.folder_out import csv_to_save
+from server.domain.csv_text import csv_to_save
 
 
 def table_to_save(name: str, rows: Iterable[Sequence[str]]) -> Response:
