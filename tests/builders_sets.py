@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from urllib.parse import urlencode
 
+from server.usecases.work import Shop
 from tests.builders_seen import Seen, State, World, seen_as
 
 BOUNDARY = "the-tills-day"
@@ -21,18 +23,24 @@ def _counter_with_a_set(world: World) -> Seen:
     return Seen("/desk/counter?item=TUR-KELP")
 
 
-DAY = (
-    "receipt,time,code,pieces,price\n1042,2026-11-24 11:20,WRK-PUMP1,1,\n1043,2026-11-24 12:05,TUR-KELP,1,3700.00\n"
-    "1044,2026-11-24 15:40,WRK-TK1,3,25.00\n1045,2026-11-24 16:10,WRK-HM,-1,89.00\n"
+ROWS = (
+    "receipt,time,code,pieces,price\n1042,{day} 11:20,WRK-PUMP1,1,\n1043,{day} 12:05,TUR-KELP,1,3700.00\n"
+    "1044,{day} 15:40,WRK-TK1,3,25.00\n1045,{day} 16:10,WRK-HM,-1,89.00\n"
 )
 WRONG_DAY = "receipt,day,code,pieces\n1042,2026-11-24,NO-SUCH,1\n1043,24.11.2026,WRK-HM,many\n"
 
 
-def _till(text: str, status: int = 200) -> State:
+def till_rows(shop: Shop) -> str:
+    """What a till wrote yesterday: a part without its price, a set, more than the ledger has, and one that came back."""
+    with shop.reading() as work:
+        return ROWS.format(day=work.today - timedelta(days=1))
+
+
+def _till(text: str, status: int) -> Seen:
     """What a till's file comes to, as a browser sends it."""
     head = 'Content-Disposition: form-data; name="file"; filename="day.csv"\r\nContent-Type: text/csv'
     body = f"--{BOUNDARY}\r\n{head}\r\n\r\n{text}\r\n--{BOUNDARY}--\r\n".encode()
-    return lambda _world: Seen("/console/till", body, status, kind=f"multipart/form-data; boundary={BOUNDARY}")
+    return Seen("/console/till", body, status, kind=f"multipart/form-data; boundary={BOUNDARY}")
 
 
 SETS_STATES: dict[str, State] = {
@@ -43,8 +51,8 @@ SETS_STATES: dict[str, State] = {
         _posted("/console/sets/edit", 422, sku="TUR-F70", name="", gtin="12", price="x", parts="TUR-F70; PLV-1400"),
     ),
     "till's day": seen_as("owner", _at("/console/till")),
-    "till's day, looked at": seen_as("owner", _till(DAY)),
-    "till's day, wrong": seen_as("owner", _till(WRONG_DAY, 422)),
+    "till's day, looked at": seen_as("owner", lambda world: _till(till_rows(world.shop), 200)),
+    "till's day, wrong": seen_as("owner", lambda _world: _till(WRONG_DAY, 422)),
     "places": seen_as("owner", _at("/console/places")),
     "place, a zone": seen_as("owner", _at("/console/places/edit?of=zone&name=Ireland")),
     "place, a spot": seen_as("owner", _at("/console/places/edit?of=spot&name=Lough+Corravane")),

@@ -63,6 +63,27 @@ def identity_faults(made: PartSet, parts: Iterable[Part], sets: Iterable[PartSet
     return faults
 
 
+def faults_beside_sets(changed: Sequence[Part], catalogue: Catalogue) -> list[Fault]:
+    """What changing parts would break in the sets that are listed: a SKU or GTIN of a set, or mounts that agreed."""
+    listed = [one for one in catalogue.sets.values() if not one.retired]
+    new = [part for part in changed if not part.retired]
+    faults = []
+    for one in listed:
+        faults += [
+            Fault(fault.field, f"The set {one.name} has {getattr(one, fault.field)} already.", fault.accepted)
+            for fault in identity_faults(one, new, ())
+        ]
+    after = {**catalogue.parts, **{part.sku: part for part in changed}}
+    named = {part.sku for part in new}
+    for one in listed:
+        before, then = parts_faults(one.parts, catalogue.parts), parts_faults(one.parts, after)
+        if named & set(one.parts) and not before and then:
+            faults.append(
+                Fault("mount", f"The set {one.name} would not hold together.", "the mount of its other parts")
+            )
+    return faults
+
+
 def can_be_sold(one: PartSet, parts: Mapping[str, Part]) -> bool:
     """Whether a set is sold at all: it and each of its parts."""
     return one.sold and not one.retired and all(sku in parts and parts[sku].on_sale for sku in one.parts)

@@ -258,7 +258,7 @@ SET_COLUMNS = (
 
 
 def read_cells(
-    columns: Iterable[Column], given: Mapping[str, str], *, has_comma: bool = True
+    columns: Iterable[Column], given: Mapping[str, str], *, has_comma: bool = True, blank: str = "This is blank."
 ) -> tuple[dict[str, Any], list[Fault]]:
     """The values of one row by column, and a fault for each cell that is not accepted."""
     values: dict[str, Any] = {}
@@ -272,7 +272,7 @@ def read_cells(
                 raise ValueError
             values[column.name] = column.read(cell.replace(",", ".") if has_comma and column.is_number else cell)
         except ValueError:
-            message = f"{cell[:40]!r} is not accepted." if cell else "The cell is blank."
+            message = f"{cell[:40]!r} is not accepted." if cell else blank
             faults.append(Fault(column.name, message, column.accepted))
     return values, faults
 
@@ -384,7 +384,8 @@ class _Reading:
         if len(cells) > len(header):
             self.fault(file, number, "", "The row has more cells than the header.", f"{len(header)} cells")
             return None
-        values, faults = read_cells(columns, dict(zip(header, cells, strict=False)), has_comma=has_comma)
+        given = dict(zip(header, cells, strict=False))
+        values, faults = read_cells(columns, given, has_comma=has_comma, blank="The cell is blank.")
         for fault in faults:
             self.fault(file, number, fault.field, fault.message, fault.accepted)
         return None if faults else values

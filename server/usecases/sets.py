@@ -70,11 +70,12 @@ def _stood(work: Work, one: PartSet) -> SetStand:
     )
 
 
-def set_of(typed: Mapping[str, str]) -> PartSet:
+def set_of(work: Work, typed: Mapping[str, str]) -> PartSet:
     """A set as it was typed, read by the columns of its file; its parts may also stand one a line. Raises `InvalidInput`."""
     values, faults = read_cells(SET_COLUMNS, {**typed, "parts": "; ".join(typed.get("parts", "").splitlines())})
     if faults:
-        raise InvalidInput(faults)
+        known = parts_faults(values["parts"], work.catalogue.parts) if "parts" in values else []
+        raise InvalidInput([*faults, *known])
     return set_from_row(values)
 
 

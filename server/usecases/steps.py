@@ -6,9 +6,10 @@ import json
 from collections.abc import Iterable, Mapping
 
 from server.domain.catalogue import Part
-from server.domain.errors import Conflict, Fault, NotFound
+from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.policy import policy_from
 from server.domain.prices import PricePoint, history_after
+from server.domain.sets import faults_beside_sets
 from server.domain.steps import Step, StepKind
 from server.persistence.accounts import write_deed
 from server.persistence.catalogue import (
@@ -49,7 +50,8 @@ def change_parts(
 ) -> int:
     """Put parts in place of those under their SKUs, with their prices in the history, as one step; the version it makes.
 
-    `shown` are the parts as whoever changes them saw them: raises `Conflict` where one has changed since.
+    `shown` are the parts as whoever changes them saw them: raises `Conflict` where one has changed since, `InvalidInput` where a
+    change would break a set.
     """
     session = work.session
     lock_catalogue(session)
@@ -60,6 +62,9 @@ def change_parts(
     changed = [part for part in parts if before.parts.get(part.sku) != part]
     if not changed:
         return before.version
+    faults = faults_beside_sets(changed, before)
+    if faults:
+        raise InvalidInput(faults)
     found = rows_before(session, [part.sku for part in changed], (), None)
     save_parts(session, changed, ())
     for part in changed:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import MappingProxyType
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.domain.catalogue import Catalogue, Gear, Part, PartSet
-from server.domain.sets import identity_faults, lines_of, parts_faults, sets_among, sets_in, skus_in
+from server.domain.sets import faults_beside_sets, identity_faults, lines_of, parts_faults, sets_among, sets_in, skus_in
 
 
 def part(sku: str, slot: str, price: int, mount: str = "cone", *, gtin: str = "", sold: bool = True) -> Part:
@@ -91,3 +92,18 @@ def test_a_kit_is_a_set_where_all_its_parts_are_chosen_and_free() -> None:
     assert sets_among(["FOIL", "MAST"], catalogue, free) == ()
     stopped = {**PARTS, "FUSE": part("FUSE", "fuselage", 1, sold=False)}
     assert sets_among(["MAST", "FUSE"], Catalogue(stopped, sets={"PAIR": pair}), free) == ()
+
+
+@pytest.mark.parametrize(
+    ("changed", "fields"),
+    [
+        (part("FUSE", "fuselage", 350_00), []),
+        (part("FUSE", "fuselage", 300_00, "saddle"), ["mount"]),
+        (part("SET", "tail", 1_00), ["sku"]),
+        (part("NEW", "tail", 1_00, gtin="1"), ["gtin"]),
+        (replace(part("FUSE", "fuselage", 300_00), retired=True), []),
+    ],
+)
+def test_a_changed_part_does_not_break_a_set(changed: Part, fields: list[str]) -> None:
+    catalogue = Catalogue(PARTS, sets={"SET": FOIL_SET})
+    assert [fault.field for fault in faults_beside_sets([changed], catalogue)] == fields

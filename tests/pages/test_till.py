@@ -9,8 +9,10 @@ from fastapi import FastAPI
 
 from server.usecases.stock import book_movement
 from tests.builders_http import Client
-from tests.builders_sets import DAY, WRONG_DAY
+from tests.builders_sets import ROWS, WRONG_DAY
 from tests.pages.reader import Reader
+
+DAY = ROWS.format(day="2026-11-24")
 
 
 def sent(client: Client, content: bytes) -> Reader:

@@ -118,7 +118,7 @@ def change(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: 
     typed = {name: text_in(form, name) for name in FIELD_WORDS} | ({"sku": sku} if sku else {})
     try:
         with shop.writing(account.name) as work:
-            put_set(work, set_of(typed), digest)
+            put_set(work, set_of(work, typed), digest)
         return see_other("/console/sets")
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409

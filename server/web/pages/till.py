@@ -74,6 +74,8 @@ class TillPage(TypedForm):
     days: tuple[str, ...]
     changes: tuple[ChangeShown, ...]
     odd: int
+    counted: tuple[tuple[str, tuple[str, ...]], ...]
+    """When parts were counted after they were sold, with their SKUs."""
     file_faults: tuple[FaultShown, ...]
     more_faults: int
     remarks: tuple[str, ...]
@@ -117,7 +119,7 @@ def _page(
 ) -> TillPage:
     terms = work.catalogue.policy.shop
     day_or_none = day or TillDay((), 0, (), (), ())
-    changes = tuple(_change(work, one) for one in day_or_none.changes)
+    changes = tuple(_change(one) for one in day_or_none.changes)
     sold_on = sorted({terms.day_of(line.at) for line in day_or_none.lines})
     return TillPage(
         is_read=day is not None,
@@ -127,6 +129,7 @@ def _page(
         days=tuple(day_words(one, terms) for one in sold_on),
         changes=changes,
         odd=sum(bool(one.notes) for one in changes),
+        counted=_counted(work, day_or_none.changes),
         file_faults=tuple(
             FaultShown(one.row, one.column, one.message, one.accepted) for one in day_or_none.faults[:MOST_FAULTS]
         ),
@@ -134,7 +137,7 @@ def _page(
         remarks=day_or_none.remarks,
         carried=_packed(content) if day is not None and not day.faults else "",
         digest=day_or_none.digest,
-        counter=tuple(_counter_day(work, one) for one in counter_days(work)),
+        counter=tuple(_counter_day(work, one) for one in counter_days(work) if one.sales),
         said=said,
         faults=faults,
     )
@@ -144,16 +147,22 @@ def _counter_day(work: Work, one: CounterDay) -> DayShown:
     return DayShown(one.day.isoformat(), day_words(one.day, work.catalogue.policy.shop), one.sales, one.amount)
 
 
-def _change(work: Work, one: ShelfChange) -> ChangeShown:
+def _counted(work: Work, changes: tuple[ShelfChange, ...]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    terms = work.catalogue.policy.shop
+    found: dict[str, list[str]] = {}
+    for one in changes:
+        if one.counted_at is not None:
+            found.setdefault(when_words(one.counted_at, work.now, terms), []).append(one.part.sku)
+    return tuple((when, tuple(skus)) for when, skus in found.items())
+
+
+def _change(one: ShelfChange) -> ChangeShown:
     notes = []
     if one.missing:
         notes.append(f"{one.missing} more sold than the ledger has: booked as found. Count the shelf.")
     if one.promised:
         codes = ", ".join(spaced_code(code) for code in one.stand.codes)
         notes.append(f"{one.promised} set aside{' for ' + codes if codes else ''} will be missing.")
-    if one.counted_at is not None:
-        when = when_words(one.counted_at, work.now, work.catalogue.policy.shop)
-        notes.append(f"Counted since ({when}): if that count knew of these sales, count again.")
     back = f", {one.back} back" if one.back else ""
     return ChangeShown(
         one.part.name, one.part.sku, f"{one.sold}{back}", one.amount, one.stand.on_hand, one.left, tuple(notes)
