@@ -271,4 +271,4 @@ def _price_words(work: Work, plan: Plan) -> str:
         for one in (moved[end] for end in ends)
     ]
     up = sum(one.price_ratio > 1 for one in moved)
-    return f"{up} up, {len(moved) - up} down. The farthest: {' and '.join(farthest)}."
+    return f"{up} up, {len(moved) - up} down. The farthest: {' and '.join(farthest)}. They begin today."
