@@ -172,11 +172,11 @@ _MARKETED = (
 _EXTRA_SLOT = Column("slot", _word(*EXTRA_SLOTS), "one of: " + ", ".join(EXTRA_SLOTS))
 
 
-def file_of(part: Part) -> str:
-    """The file that a part stands in."""
-    if part.slot == SPARE:
+def file_of(slot: str) -> str:
+    """The file that parts of a slot stand in."""
+    if slot == SPARE:
         return SPARES
-    return next((file for file, slot in PART_FILES.items() if slot == part.slot), "extras.csv")
+    return next((file for file, of_slot in PART_FILES.items() if of_slot == slot), "extras.csv")
 
 
 def _values_of(part: Part) -> dict[str, Any]:
@@ -409,7 +409,7 @@ class _Reading:
                         used[values[name]] = f"{file}, row {number}"
                 whole = self._filled(file, number, values)
                 if whole is not None:
-                    self._take_part(file, number, whole)
+                    self.take_part(file, number, whole)
         if self.rest is not None:
             self._keep_the_rest()
 
@@ -430,9 +430,9 @@ class _Reading:
         if self.rest is None:
             return values
         was = self.before.parts.get(values["sku"])
-        if was is not None and file_of(was) != file:
+        if was is not None and file_of(was.slot) != file:
             message = f"{was.sku} is a {SLOT_WORDS[was.slot]} already."
-            self.fault(file, number, "sku", message, f"the row in {file_of(was)}, or a new SKU for another thing")
+            self.fault(file, number, "sku", message, f"the row in {file_of(was.slot)}, or a new SKU for another thing")
             return None
         absent = [column for column in part_columns(file) if column.name not in self.header]
         if was is None:
@@ -454,11 +454,11 @@ class _Reading:
         the parts that are not in it, unless those are to be retired."""
         left = set()
         for sku, part in self.before.parts.items():
-            is_there = self.source.has(file_of(part))
+            is_there = self.source.has(file_of(part.slot))
             if part.retired or sku in self.found.parts or (is_there and self.rest == "retire"):
                 continue
             self.found.parts[sku] = part
-            left |= set() if is_there else {file_of(part)}
+            left |= set() if is_there else {file_of(part.slot)}
         for file in FILES:
             if file in left:
                 self.warn(file, None, "", STAYS)
@@ -480,7 +480,7 @@ class _Reading:
             self.warn(SPARES, None, "", STAYS)
         self.found.parts.update({sku: part for sku, part in spares.items() if sku not in self.found.parts})
 
-    def _take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
+    def take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
         slot = SPARE if file == SPARES else PART_FILES[file] or values["slot"]
         markdown = None
         if "markdown_price" in values:

@@ -33,7 +33,9 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
     """The tables by the names of their files, a header row first; parts that were retired are not in them."""
     listed = {sku: part for sku, part in catalogue.parts.items() if not part.retired}
     tables = {
-        file: _table(part_columns(file), [_part(part, on_hand) for part in listed.values() if file_of(part) == file])
+        file: _table(
+            part_columns(file), [_part(part, on_hand) for part in listed.values() if file_of(part.slot) == file]
+        )
         for file in (*PART_FILES, SPARES)
     }
     tables[SETS] = _table(SET_COLUMNS, [set_row(one) for one in catalogue.sets.values() if not one.retired])

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 
-from server.domain.catalogue import Catalogue
-from server.domain.catalogue_changes import parts_changed
+from server.domain.catalogue import Catalogue, Part
+from server.domain.catalogue_changes import part_change, parts_changed
 from server.domain.deposits import decimal_of
 from server.domain.policy_book import differences
 from server.domain.prices import PricePoint, history_after
@@ -66,12 +66,17 @@ def compare(before: Catalogue, on_hand: Mapping[str, int], folder: Folder) -> Ch
     counts = [counted(sku, on_hand.get(sku, 0), found, f"counted {found}") for sku, found in folder.on_hand.items()]
     return Changes(
         new=tuple(f"{part.sku} {part.name}" for part in (*parts.new, *back)),
-        changed=tuple(f"{one.after.sku}: {', '.join(map(str, one.fields))}" for one in parts.changed),
+        changed=tuple(f"{one.after.sku}: {difference(one.before, one.after)}" for one in parts.changed),
         retired=tuple(part.sku for part in parts.retired),
         counts=tuple(entry for entry in counts if entry is not None),
         others=tuple(_others(before, folder)),
         unchanged=parts.unchanged,
     )
+
+
+def difference(old: Part, new: Part) -> str:
+    """What became another field of a part, in one line; empty where nothing did."""
+    return ", ".join(map(str, part_change(old, new).fields))
 
 
 def _others(before: Catalogue, folder: Folder) -> list[str]:
