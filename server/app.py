@@ -53,6 +53,7 @@ from server.web.pages import deposits as page_deposits
 from server.web.pages import desk as page_desk
 from server.web.pages import expected as page_expected
 from server.web.pages import faulty as page_faulty
+from server.web.pages import files as page_files
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import handover as page_handover
@@ -80,6 +81,7 @@ from server.web.pages import sales as page_sales
 from server.web.pages import serials as page_serials
 from server.web.pages import sets as page_sets
 from server.web.pages import shared as page_shared
+from server.web.pages import steps as page_steps
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
 from server.web.pages import till as page_till
@@ -188,6 +190,8 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_console,
         page_people,
         page_places,
+        page_files,
+        page_steps,
         page_policy,
         page_policy_versions,
         page_record,

@@ -39,6 +39,7 @@ from server.usecases.worksheets import Written, begin_worksheet, finish_workshee
 from tests.builders_accounts import account_token
 from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, sent, taken_of
+from tests.builders_imports import IMPORT_STATES
 from tests.builders_lessons import booked, day_ahead, lesson
 from tests.builders_people import PEOPLE_STATES
 from tests.builders_photos import phone_photo
@@ -1024,5 +1025,6 @@ STATES: dict[str, State] = {
     "part that came for somebody": seen_as("staff", _reservation_here),
     **PEOPLE_STATES,
     **SETS_STATES,
+    **IMPORT_STATES,
     **POLICY_STATES,
 }

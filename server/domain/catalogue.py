@@ -175,7 +175,8 @@ class Catalogue:
         """How a part may be called reduced today, or None where it is not marked down or the law lets no one say so."""
         if part.markdown is None or not part.markdown.holds_on(today):
             return None
-        return reduction_from(self.history.get(part.sku, ()), part.markdown)
+        known = (point for point in self.history.get(part.sku, ()) if point.since <= today)
+        return reduction_from(known, part.markdown)
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,22 @@ class Fault:
     accepted: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class FileFault:
+    """A fault, or a warning, in a file: where it stands, what is wrong and what is accepted."""
+
+    file: str
+    row: int | None
+    column: str
+    message: str
+    accepted: str = ""
+
+    def __str__(self) -> str:
+        place = f"row {self.row}" if self.row else "file"
+        where = f"{self.file}, {place}" + (f", column {self.column}" if self.column else "")
+        return f"{where}: {self.message}" + (f" Accepted: {self.accepted}." if self.accepted else "")
+
+
 class SlackwaterError(Exception):
     """The root of all errors of this project."""
 

@@ -107,10 +107,31 @@ def reduction_from(history: Iterable[PricePoint], markdown: Markdown) -> Reducti
     """What a markdown may be called, or None where the law lets no one call it reduced."""
     if markdown.since is None:
         return None
-    point = deciding_day(history, markdown.since)
+    history = tuple(history)
+    began = began_on(history, markdown.since)
+    point = deciding_day(history, began)
     if point is None or point.price <= markdown.price:
         return None
-    return Reduction(markdown.since, point.price, markdown.price, point.since)
+    return Reduction(began, point.price, markdown.price, point.since)
+
+
+def began_on(history: Iterable[PricePoint], since: date) -> date:
+    """The day on which a reduction said to hold since a day began: that day, or the first fall after the price last rose again.
+
+    Directive 98/6/EC, Article 6a (5): only a reduction that grows without a break is compared with the prices before its first day.
+    """
+    began, has_risen = since, False
+    for before, after in pairwise(spells_of(history)):
+        if after.since > since and after.price > before.price:
+            began, has_risen = after.since, True
+        elif has_risen:
+            began, has_risen = after.since, False
+    return began
+
+
+def price_in_force(history: Iterable[PricePoint], day: date) -> Spell | None:
+    """The price of a day with its days, or None where the history does not reach so far back."""
+    return next((spell for spell in reversed(spells_of(history)) if spell.since <= day), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,10 @@ gigabytes nor a cell at the far end of an empty sheet can fill the memory.
 from __future__ import annotations
 
 import io
+import lzma
 import re
 import zipfile
+import zlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
@@ -24,10 +26,18 @@ MOST_FILES = 2000
 MOST_CELLS = 5_000_000
 MOST_COLUMNS = 500
 CHUNK = 1 << 20
-OVERLAP = 64
+OVERLAP = 4096
 """Longer than a reference to a cell is, so that none is missed where a chunk ends."""
 ACCEPTED = f"a workbook (.xlsx) of at most {MOST_BYTES // 1024 // 1024} MB without a password"
-_CELL = re.compile(rb'\br="([A-Z]{1,3})([0-9]{1,7})"')
+OLD_FORMAT = b"\xd0\xcf\x11\xe0"
+"""How a file of the format of before 2007 begins, and one with a password."""
+MOST_SIGNS = 20
+"""So many signs of a number are read: with more of them it is far too large anyway."""
+BOOK = "xl/workbook.xml"
+_OF_OTHERS = ("content.xml", "xl/workbook.bin")
+"""What makes a reader take the file for another format, whose sheets nobody has looked through."""
+_PLACE = re.compile(rb"""\br\s*=\s*["']\s*([A-Za-z]*)([0-9]+)\s*["']""")
+"""Where a cell or a row says that it stands."""
 _FIRST_MADE = datetime(2026, 1, 1, tzinfo=UTC).replace(tzinfo=None)
 """A workbook says when it was made; a fixed day makes the same sheets the same bytes."""
 Cell = str | int | float | None
@@ -48,9 +58,13 @@ def read_workbook(content: bytes, field: str = "file") -> dict[str, list[list[st
     except (
         CalamineError,
         zipfile.BadZipFile,
+        zlib.error,
+        lzma.LZMAError,
         OSError,
         ValueError,
+        KeyError,
         EOFError,
+        OverflowError,
         NotImplementedError,
         RuntimeError,
     ) as error:
@@ -71,13 +85,19 @@ def _look_through(content: bytes) -> None:
     """Unpack a workbook a piece at a time without keeping it; raises `_Refused` where it would become too much."""
     if len(content) > MOST_BYTES:
         raise _Refused(f"The file is larger than {MOST_BYTES // 1024 // 1024} MB.")
+    if content.startswith(OLD_FORMAT):
+        raise _Refused(
+            "This is not a workbook of the open format: it has a password, or is of the kind of before 2007 (.xls)."
+        )
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         members = archive.infolist()
         if len(members) > MOST_FILES:
             raise _Refused("There are too many parts in this file.")
+        if any(member.filename in _OF_OTHERS for member in members):
+            raise _Refused("This is not a workbook of the open format.")
         left = MOST_UNPACKED
         for member in members:
-            is_sheet = member.filename.startswith("xl/worksheets/")
+            may_be_sheet = not member.filename.endswith((".png", ".jpeg", ".bin"))
             far_row = far_column = 0
             tail = b""
             with archive.open(member) as part:
@@ -85,7 +105,7 @@ def _look_through(content: bytes) -> None:
                     left -= len(piece)
                     if left < 0:
                         raise _Refused("The file would unpack to far more than a catalogue needs.")
-                    if is_sheet:
+                    if may_be_sheet:
                         row, column = _farthest(tail + piece)
                         far_row, far_column = max(far_row, row), max(far_column, column)
                         tail = piece[-OVERLAP:]
@@ -96,8 +116,11 @@ def _look_through(content: bytes) -> None:
 def _farthest(piece: bytes) -> tuple[int, int]:
     """The farthest row and column that a piece of a sheet names."""
     row = column = 0
-    for letters, digits in _CELL.findall(piece):
-        row, column = max(row, int(digits)), max(column, _column_number(letters))
+    for letters, digits in _PLACE.findall(piece):
+        row, column = (
+            max(row, int(digits.lstrip(b"0")[:MOST_SIGNS] or 0)),
+            max(column, _column_number(letters[:MOST_SIGNS].upper())),
+        )
     return row, column
 
 

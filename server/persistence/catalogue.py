@@ -18,6 +18,8 @@ from server.persistence.policies import in_force, load_policy, version_in_force
 from server.persistence.sets import load_sets
 from server.persistence.tables import CatalogueRow, LessonKindRow, Moment, PartRow, PricePointRow, SpotRow, ZoneRow
 
+AT_ONCE = 500
+"""So many rows are asked for in one query: databases bound the values of one."""
 REPLACING = 7_200_818  # The number of the lock that says "the catalogue is being replaced".
 
 
@@ -110,26 +112,45 @@ def load_catalogue(session: Session, at: datetime) -> Catalogue:
     )
 
 
+def spot_from(row: SpotRow) -> Spot:
+    """A spot from its row."""
+    facts = json.loads(row.facts)
+    return Spot(**{**facts, "means_kn": tuple(facts["means_kn"]), "water_c": tuple(facts["water_c"])})
+
+
+def lesson_kind_from(row: LessonKindRow) -> LessonKind:
+    """A kind of lesson from its row."""
+    return LessonKind(row.kind, row.title, row.fee, row.cost, row.minutes, row.places)
+
+
+def zone_from(row: ZoneRow) -> Zone:
+    """A zone from its row."""
+    return Zone(row.zone, row.fee, row.cost, row.days)
+
+
 def _spots(session: Session) -> Iterable[Spot]:
-    for row in session.exec(select(SpotRow).order_by(col(SpotRow.place))):
-        facts = json.loads(row.facts)
-        yield Spot(**{**facts, "means_kn": tuple(facts["means_kn"]), "water_c": tuple(facts["water_c"])})
+    return map(spot_from, session.exec(select(SpotRow).order_by(col(SpotRow.place))))
 
 
 def _lesson_kinds(session: Session) -> Iterable[LessonKind]:
-    for row in session.exec(select(LessonKindRow).order_by(col(LessonKindRow.place))):
-        yield LessonKind(row.kind, row.title, row.fee, row.cost, row.minutes, row.places)
+    return map(lesson_kind_from, session.exec(select(LessonKindRow).order_by(col(LessonKindRow.place))))
 
 
 def _zones(session: Session) -> Iterable[Zone]:
-    for row in session.exec(select(ZoneRow).order_by(col(ZoneRow.place))):
-        yield Zone(row.zone, row.fee, row.cost, row.days)
+    return map(zone_from, session.exec(select(ZoneRow).order_by(col(ZoneRow.place))))
 
 
 def save_parts(session: Session, parts: Iterable[Part], retired: Iterable[str]) -> None:
     """Put parts in place of what stood under their SKUs, and retire those that are gone."""
-    for part in parts:
-        session.merge(row_from(part))
+    rows = [row_from(part) for part in parts]
+    skus = [row.sku for row in rows]
+    held = [
+        session.exec(select(PartRow).where(col(PartRow.sku).in_(skus[start : start + AT_ONCE]))).all()
+        for start in range(0, len(skus), AT_ONCE)
+    ]
+    for row in rows:
+        session.merge(row)
+    del held  # Until here it kept the rows at hand, so that none was asked for by itself.
     for sku in retired:
         session.get_one(PartRow, sku).retired = True
     session.flush()

@@ -14,13 +14,13 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 from babel import Locale, UnknownLocaleError
 from babel.numbers import get_currency_precision, is_currency
 
 from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, PartSet, Spot, Zone
-from server.domain.errors import Fault, InvalidInput
+from server.domain.errors import Fault, FileFault, InvalidInput
 from server.domain.policy import Policy, policy_from
 from server.domain.prices import Markdown, PricePoint
 from server.domain.sets import PARTS_ACCEPTED, identity_faults, parts_faults, skus_in
@@ -39,23 +39,15 @@ PART_FILES = {
 SPARES = "spares.csv"
 """A further file of parts, which may be absent."""
 SETS = "sets.csv"
+POLICY = "policy.toml"
+FILES = (*PART_FILES, SPARES, SETS, "price_history.csv", "spots.csv", "lessons.csv", "delivery.csv", POLICY)
+"""All files that a folder may have."""
 MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
-
-
-@dataclass(frozen=True, slots=True)
-class FileFault:
-    """A fault, or a warning, in a file: where it stands, what is wrong and what is accepted."""
-
-    file: str
-    row: int | None
-    column: str
-    message: str
-    accepted: str = ""
-
-    def __str__(self) -> str:
-        place = f"row {self.row}" if self.row else "file"
-        where = f"{self.file}, {place}" + (f", column {self.column}" if self.column else "")
-        return f"{where}: {self.message}" + (f" Accepted: {self.accepted}." if self.accepted else "")
+MOST_FAULTS = 5000
+"""So many faults are told; who has more begins with these."""
+STAYS = "The file is not there: what is in force stays."
+Rest = Literal["stay", "retire"]
+"""What becomes of parts that are not in the file of their slot, where only a part of a catalogue is read."""
 
 
 @dataclass
@@ -70,6 +62,8 @@ class Folder:
     zones: list[Zone] = field(default_factory=list)
     terms: Mapping[str, Any] | None = None
     policy: Policy = field(default_factory=Policy)
+    stands: dict[str, tuple[str, int]] = field(default_factory=dict, compare=False)
+    """Where each part was read: the file, and its row."""
     sets: dict[str, PartSet] = field(default_factory=dict)
     faults: list[FileFault] = field(default_factory=list)
     warnings: list[FileFault] = field(default_factory=list)
@@ -176,6 +170,32 @@ _MARKETED = (
     Column("sold", _word("yes", "no"), "yes or no", may_be_blank=True),
 )
 _EXTRA_SLOT = Column("slot", _word(*EXTRA_SLOTS), "one of: " + ", ".join(EXTRA_SLOTS))
+
+
+def file_of(slot: str) -> str:
+    """The file that parts of a slot stand in."""
+    if slot == SPARE:
+        return SPARES
+    return next((file for file, of_slot in PART_FILES.items() if of_slot == slot), "extras.csv")
+
+
+def _values_of(part: Part) -> dict[str, Any]:
+    """A part as the values of its columns."""
+    values: dict[str, Any] = {
+        "sku": part.sku,
+        "name": part.name,
+        "maker": part.maker,
+        "gtin": part.gtin,
+        "price": part.price,
+        "cost": part.cost,
+        "slot": part.slot,
+        "sold": "yes" if part.sold else "no",
+        **part.gear.measures,
+    }
+    if part.markdown is not None:
+        values["markdown_price"] = part.markdown.price
+        values |= {"markdown_from": part.markdown.since} if part.markdown.since else {}
+    return values
 
 
 def _measure_column(measure: Measure) -> Column:
@@ -291,9 +311,13 @@ NumberedRow = tuple[int, dict[str, Any]]
 class _Reading:
     """One walk over a folder, gathering values and faults."""
 
-    def __init__(self, source: Source, before: Catalogue, terms_before: Mapping[str, Any] | None) -> None:
+    def __init__(
+        self, source: Source, before: Catalogue, terms_before: Mapping[str, Any] | None, rest: Rest | None = None
+    ) -> None:
         self.source = source
         self.before = before
+        self.rest = rest
+        self.header: frozenset[str] = frozenset()
         self.found = Folder(terms=terms_before, policy=before.policy)
 
     def fault(self, file: str, row: int | None, column: str, message: str, accepted: str = "") -> None:
@@ -302,8 +326,11 @@ class _Reading:
     def warn(self, file: str, row: int | None, column: str, message: str) -> None:
         self.found.warnings.append(FileFault(self.source.place(file), row, column, message))
 
-    def rows(self, file: str, columns: tuple[Column, ...]) -> Iterator[tuple[int, dict[str, Any]]]:
-        """The rows of a table that are right, each under the number it has in a spreadsheet, faults noted for the others."""
+    def rows(self, file: str, columns: tuple[Column, ...], key: str = "") -> Iterator[tuple[int, dict[str, Any]]]:
+        """The rows of a table that are right, each under the number it has in a spreadsheet, faults noted for the others.
+
+        With a `key` every other column may be left out; the columns that are there are the `header` of this reading.
+        """
         if not self.source.has(file):
             return
         header: list[str] | None = None
@@ -312,8 +339,13 @@ class _Reading:
             for number, cells in self.source.rows(file):
                 if header is None:
                     header = [cell.strip() for cell in cells]
-                    if not self._is_right_header(file, header, columns):
+                    if not self._is_right_header(file, header, columns, key):
                         return
+                    self.header = frozenset(header)
+                    columns = tuple(column for column in columns if not key or column.name in header)
+                elif len(self.found.faults) >= MOST_FAULTS:
+                    self.fault(file, number, "", f"There are more than {MOST_FAULTS} faults.", "these mended first")
+                    return
                 elif any(cell.strip() for cell in cells):
                     values = self._row(file, number, header, cells, columns, has_comma)
                     if values is not None:
@@ -324,16 +356,19 @@ class _Reading:
         if not header:
             self.fault(file, None, "", "The file is empty.", "a header row: " + ",".join(c.name for c in columns))
 
-    def _is_right_header(self, file: str, header: list[str], columns: tuple[Column, ...]) -> bool:
+    def _is_right_header(self, file: str, header: list[str], columns: tuple[Column, ...], key: str) -> bool:
         known = {column.name for column in columns}
         before = len(self.found.faults)
         for name in header:
             if name not in known:
-                self.fault(file, 1, name, "There is no such column.", "one of: " + ", ".join(c.name for c in columns))
+                self.fault(
+                    file, 1, name[:40], "There is no such column.", "one of: " + ", ".join(c.name for c in columns)
+                )
             elif header.count(name) > 1:
                 self.fault(file, 1, name, "The column stands there twice.", "each column once")
         for column in columns:
-            if column.name not in header and not column.may_be_blank:
+            is_needed = column.name == key if key else not column.may_be_blank
+            if column.name not in header and is_needed:
                 self.fault(file, 1, column.name, "The column is missing.", column.accepted)
         return len(self.found.faults) == before
 
@@ -361,33 +396,102 @@ class _Reading:
         gtins: dict[str, str] = {}
         skus: dict[str, str] = {}
         for file in (*PART_FILES, SPARES):
-            if file == SPARES and not self.source.has(file):
-                self._keep_spares()
-                continue
             if not self.source.has(file):
-                self.fault(file, None, "", "The file is missing.", "a file with at least its header row")
-            for number, values in self.rows(file, part_columns(file)):
+                self._miss(file)
+                continue
+            for number, values in self.rows(file, part_columns(file), "" if self.rest is None else "sku"):
                 for name, used in (("sku", skus), ("gtin", gtins)):
-                    if values[name] in used:
+                    if values.get(name) in used:
                         self.fault(
                             file, number, name, f"{values[name]} is used already, in {used[values[name]]}.", "each once"
                         )
-                    used.setdefault(values[name], f"{file}, row {number}")
-                self._take_part(file, number, values)
+                    elif name in values:
+                        used[values[name]] = f"{file}, row {number}"
+                whole = self._filled(file, number, values)
+                if whole is not None:
+                    self.take_part(file, number, whole)
+        if self.rest is not None:
+            self._keep_the_rest()
+
+    def _miss(self, file: str) -> None:
+        """A file of parts that is not there."""
+        if self.rest is not None:
+            return
+        if file == SPARES:
+            self._keep_spares()
+        else:
+            self.fault(file, None, "", "The file is missing.", "a file with at least its header row")
+
+    def _filled(self, file: str, number: int, values: dict[str, Any]) -> dict[str, Any] | None:
+        """A row with what is in force in the columns that its file does not have; None where it is a fault.
+
+        A markdown's day is only kept for the same markdown.
+        """
+        if self.rest is None:
+            return values
+        was = self.before.parts.get(values["sku"])
+        if was is not None and file_of(was.slot) != file:
+            message = f"{was.sku} is a {SLOT_WORDS[was.slot]} already."
+            self.fault(file, number, "sku", message, f"the row in {file_of(was.slot)}, or a new SKU for another thing")
+            return None
+        absent = [column for column in part_columns(file) if column.name not in self.header]
+        if was is None:
+            lacking = [column.name for column in absent if not column.may_be_blank and column.name != "on_hand"]
+            if not lacking:
+                return values
+            message = (
+                f"{values['sku']} is not in the catalogue yet, and a new part needs more columns: {', '.join(lacking)}."
+            )
+            self.fault(file, number, "sku", message, "the SKU of a part in the catalogue, or these columns")
+            return None
+        kept = {name: value for name, value in _values_of(was).items() if name not in self.header}
+        if "markdown_price" in self.header and was.markdown and was.markdown.price != values.get("markdown_price"):
+            kept.pop("markdown_from", None)
+        return {**kept, **values}
+
+    def _keep_the_rest(self) -> None:
+        """What a part of a catalogue does not say stays: slots whose file is not there with a warning, and in a file that is there
+        the parts that are not in it, unless those are to be retired."""
+        left = set()
+        for sku, part in self.before.parts.items():
+            is_there = self.source.has(file_of(part.slot))
+            if part.retired or sku in self.found.parts or (is_there and self.rest == "retire"):
+                continue
+            self.found.parts[sku] = part
+            left |= set() if is_there else {file_of(part.slot)}
+        for file in FILES:
+            if file in left:
+                self.warn(file, None, "", STAYS)
+        self._check_kept_gtins()
+
+    def _check_kept_gtins(self) -> None:
+        """A GTIN that was read must not be that of a part that keeps its own."""
+        read = {part.gtin: sku for sku, part in self.found.parts.items() if sku in self.found.stands}
+        for sku, part in self.found.parts.items():
+            other = read.get(part.gtin, sku)
+            if other != sku:
+                file, number = self.found.stands[other]
+                self.fault(file, number, "gtin", f"{part.gtin} is the GTIN of {sku} already.", "each once")
 
     def _keep_spares(self) -> None:
         """Without their file, the spare parts that are in force stay."""
         spares = {sku: part for sku, part in self.before.parts.items() if part.slot == SPARE and not part.retired}
         if spares:
-            self.warn(SPARES, None, "", "The file is not there: what is in force stays.")
+            self.warn(SPARES, None, "", STAYS)
         self.found.parts.update({sku: part for sku, part in spares.items() if sku not in self.found.parts})
 
-    def _take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
+    def take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
         slot = SPARE if file == SPARES else PART_FILES[file] or values["slot"]
         markdown = None
         if "markdown_price" in values:
             if values["markdown_price"] >= values["price"]:
-                self.fault(file, number, "markdown_price", "It is not below the price.", "money below the price")
+                kept = (
+                    ""
+                    if "markdown_price" in self.header
+                    else f"The markdown in force, {values['markdown_price'] / 100:.2f}, "
+                )
+                words = f"{kept or 'It '}is not below the price."
+                self.fault(file, number, "markdown_price", words, "money below the price")
             markdown = Markdown(values["markdown_price"], values.get("markdown_from"))
             if markdown.since is None:
                 self.warn(
@@ -417,7 +521,9 @@ class _Reading:
             markdown=markdown,
         )
         self.found.parts[part.sku] = part
-        self.found.on_hand[part.sku] = values["on_hand"]
+        self.found.stands[part.sku] = (file, number)
+        if "on_hand" in values:
+            self.found.on_hand[part.sku] = values["on_hand"]
 
     # --- sets, after the parts that they name
 
@@ -428,15 +534,37 @@ class _Reading:
         known_faulty = bool(self.found.faults)
         past = {sku: replace(part, retired=True) for sku, part in self.before.parts.items()}
         parts = {**past, **self.found.parts}.values()
-        for number, values in self.rows(SETS, SET_COLUMNS):
+        kept = {sku: other for sku, other in self.before.sets.items() if self.rest == "stay" and not other.retired}
+        for number, said in self.rows(SETS, SET_COLUMNS, "" if self.rest is None else "sku"):
+            values = self._filled_set(number, said)
+            if values is None:
+                continue
             one = set_from_row(values)
             if one.sku in self.found.sets:
                 self.fault(SETS, number, "sku", f"{one.sku} stands there already.", "each once")
-            faults = identity_faults(one, parts, self.found.sets.values())
+            others = [other for other in {**kept, **self.found.sets}.values() if other.sku != one.sku]
+            faults = identity_faults(one, parts, others)
             faults += [] if known_faulty else parts_faults(one.parts, self.found.parts)
             for fault in faults:
                 self.fault(SETS, number, fault.field, fault.message, fault.accepted)
             self.found.sets[one.sku] = one
+        self.found.sets = kept | self.found.sets
+
+    def _filled_set(self, number: int, values: dict[str, Any]) -> dict[str, Any] | None:
+        """As `_filled`, of a set."""
+        absent = [column for column in SET_COLUMNS if column.name not in self.header]
+        if self.rest is None or not absent:
+            return values
+        was = self.before.sets.get(values["sku"])
+        if was is not None:
+            facts = {"name": was.name, "maker": was.maker, "gtin": was.gtin, "price": was.price, "parts": was.parts}
+            return {**facts, "sold": "yes" if was.sold else "no", **values}
+        lacking = [column.name for column in absent if not column.may_be_blank]
+        if not lacking:
+            return values
+        message = f"{values['sku']} is no set yet, and a new one needs more columns: {', '.join(lacking)}."
+        self.fault(SETS, number, "sku", message, "the SKU of a set, or these columns")
+        return None
 
     def _keep_sets(self) -> None:
         """Without their file, the sets that are in force stay; a part that is brought in must not bear the SKU or GTIN of one."""
@@ -453,7 +581,7 @@ class _Reading:
     def _is_there(self, file: str) -> bool:
         there = self.source.has(file)
         if not there:
-            self.warn(file, None, "", "The file is not there: what is in force stays.")
+            self.warn(file, None, "", STAYS)
         return there
 
     def read_history(self) -> None:
@@ -501,21 +629,21 @@ class _Reading:
             self.found.zones.append(Zone(**values))
 
     def read_policy(self) -> None:
-        if not self._is_there("policy.toml"):
+        if not self._is_there(POLICY):
             return
         try:
-            text = self.source.text("policy.toml")
+            text = self.source.text(POLICY)
         except Unusable as error:
-            self.fault("policy.toml", None, "", error.message, error.accepted)
+            self.fault(POLICY, None, "", error.message, error.accepted)
             return
         try:
             self.found.terms = tomllib.loads(text, parse_float=Decimal)
             self.found.policy = policy_from(self.found.terms)
         except tomllib.TOMLDecodeError as error:
-            self.fault("policy.toml", None, "", f"This is not TOML: {error}.", "TOML 1.0")
+            self.fault(POLICY, None, "", f"This is not TOML: {error}.", "TOML 1.0")
         except InvalidInput as error:
             for fault in error.faults:
-                self.fault("policy.toml", None, fault.field, fault.message, fault.accepted)
+                self.fault(POLICY, None, fault.field, fault.message, fault.accepted)
 
     def check_references(self) -> None:
         """What the policy names must be listed; asked only where the files themselves were right."""
@@ -525,7 +653,7 @@ class _Reading:
         kinds = {kind.kind: kind for kind in found.lessons}
         zones = {zone.zone: zone for zone in found.zones}
         for fault in policy_faults(found.policy, kinds, zones):
-            self.fault("policy.toml", None, fault.field, fault.message, fault.accepted)
+            self.fault(POLICY, None, fault.field, fault.message, fault.accepted)
 
 
 def policy_faults(policy: Policy, lessons: Mapping[str, LessonKind], zones: Mapping[str, Zone]) -> list[Fault]:
@@ -571,9 +699,15 @@ def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] |
     return read_source(FolderFiles(path=path), before, terms_before)
 
 
-def read_source(source: Source, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:
-    """As `read_folder`, of tables wherever they come from."""
-    reading = _Reading(source, before, terms_before)
+def read_source(
+    source: Source, before: Catalogue, terms_before: Mapping[str, Any] | None, rest: Rest | None = None
+) -> Folder:
+    """As `read_folder`, of tables wherever they come from.
+
+    With `rest` it may be a part of a catalogue, such as a season's prices: a slot without its file stays as it is, so do columns that a
+    file does not have, and `rest` says what becomes of parts that are not in the file of their slot.
+    """
+    reading = _Reading(source, before, terms_before, rest)
     reading.read_parts()
     reading.read_sets()
     reading.read_history()

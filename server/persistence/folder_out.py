@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
@@ -11,31 +9,33 @@ from typing import Any
 import tomli_w
 
 from server.domain.catalogue import Catalogue, LessonKind, Part, PartSet, Spot, Zone
+from server.domain.csv_text import csv_of
 from server.domain.deposits import decimal_of
 from server.domain.sets import said_parts
-from server.domain.slots import SPARE
 from server.persistence.folder import (
     HISTORY_COLUMNS,
     LESSON_COLUMNS,
     PART_FILES,
+    POLICY,
     SET_COLUMNS,
     SETS,
     SPARES,
     SPOT_COLUMNS,
     ZONE_COLUMNS,
+    file_of,
     part_columns,
 )
-from server.persistence.sources import DEFUSED
 
 Rows = list[dict[str, str]]
-POLICY = "policy.toml"
 
 
 def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, list[list[str]]]:
     """The tables by the names of their files, a header row first; parts that were retired are not in them."""
     listed = {sku: part for sku, part in catalogue.parts.items() if not part.retired}
     tables = {
-        file: _table(part_columns(file), [_part(part, on_hand) for part in listed.values() if _file_of(part) == file])
+        file: _table(
+            part_columns(file), [_part(part, on_hand) for part in listed.values() if file_of(part.slot) == file]
+        )
         for file in (*PART_FILES, SPARES)
     }
     tables[SETS] = _table(SET_COLUMNS, [set_row(one) for one in catalogue.sets.values() if not one.retired])
@@ -44,12 +44,6 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
     tables["lessons.csv"] = _table(LESSON_COLUMNS, [kind_row(kind) for kind in catalogue.lessons.values()])
     tables["delivery.csv"] = _table(ZONE_COLUMNS, [zone_row(zone) for zone in catalogue.zones.values()])
     return tables
-
-
-def _file_of(part: Part) -> str:
-    if part.slot == SPARE:
-        return SPARES
-    return next((file for file, slot in PART_FILES.items() if slot == part.slot), "extras.csv")
 
 
 def _table(columns: Sequence[Any], rows: Rows) -> list[list[str]]:
@@ -140,18 +134,6 @@ def _number(value: float | str | None) -> str:
     if float(value).is_integer():
         return str(int(value))
     return format(Decimal(repr(float(value))), "f")
-
-
-def csv_of(rows: Sequence[Sequence[str]]) -> bytes:
-    """A table as comma-separated values in UTF-8; a text that a spreadsheet would take for a formula gets an apostrophe in front."""
-    file = io.StringIO(newline="")
-    csv.writer(file, lineterminator="\n").writerows([_safe(cell) for cell in row] for row in rows)
-    return file.getvalue().encode()
-
-
-def _safe(cell: str) -> str:
-    is_number = cell[:1] in "+-" and cell[1:].replace(".", "", 1).isdigit()
-    return f"'{cell}" if cell.startswith(DEFUSED) and not is_number else cell
 
 
 def policy_as_toml(terms: Mapping[str, Any]) -> bytes:

@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+from server.domain.csv_text import undefused
+
 MOST_BYTES = 20_000_000
 MOST_ROWS = 100_000
 DELIMITERS = ",;\t"
-DEFUSED = ("=", "+", "-", "@", "\t", "\r", "'=", "'+", "'-", "'@", "'\t", "'\r", "''")
-"""How a text begins that gets an apostrophe in front when it is written as CSV, and loses it when it is read."""
 Cells = Sequence[str]
 
 
@@ -73,6 +73,8 @@ class Files:
     def text(self, file: str) -> str:
         """A file's text."""
         content = self.content(file)
+        if b"\0" in content[:4]:  # As UTF-16 has it, which may pass for UTF-8.
+            raise Unusable("The file is not UTF-8: it is another kind of text, or none.", "text in UTF-8")
         with suppress(UnicodeDecodeError):
             return content.decode("utf-8-sig")
         if not file.endswith(".csv") or b"\0" in content:  # TOML is UTF-8 by its own rules; UTF-16 is full of zeros.
@@ -94,7 +96,7 @@ class Files:
             for number, cells in enumerate(lines, start=1):
                 if number > MOST_ROWS:
                     raise Unusable("There are too many rows.", f"at most {MOST_ROWS} rows", number)
-                yield number, [_plain(cell) for cell in cells]
+                yield number, [undefused(cell) for cell in cells]
         except csv.Error as error:
             raise Unusable(f"This is not CSV: {error}.", "comma-separated values", lines.line_num) from error
 
@@ -105,11 +107,6 @@ class Files:
     def remarks(self) -> list[tuple[str, str]]:
         """Files that were not in UTF-8."""
         return list(self._remarks)
-
-
-def _plain(cell: str) -> str:
-    """A cell without the apostrophe that keeps a spreadsheet from taking it for a formula."""
-    return cell[1:] if cell.startswith("'") and cell[1:].startswith(DEFUSED) else cell
 
 
 def _delimiter(text: str) -> str:
@@ -151,8 +148,8 @@ class Sheets:
         return _sheet(file) in self.sheets
 
     def place(self, file: str) -> str:
-        """The sheet, said as one."""
-        return f"sheet {_sheet(file)}"
+        """The sheet, said as one; what no workbook holds, by the file's name."""
+        return f"sheet {_sheet(file)}" if file.endswith(".csv") else file
 
     def text(self, _file: str) -> str:
         """A sheet is no text."""
@@ -182,3 +179,37 @@ def _trimmed(cells: Cells) -> Cells:
 
 def _sheet(file: str) -> str:
     return file.removesuffix(".csv")
+
+
+@dataclass(frozen=True)
+class Several:
+    """Several sources as one: a table comes from the first that has it."""
+
+    sources: Sequence[Source]
+
+    def _of(self, file: str) -> Source:
+        return next((source for source in self.sources if source.has(file)), self.sources[0])
+
+    def has(self, file: str) -> bool:
+        """Whether any of them has it."""
+        return self._of(file).has(file)
+
+    def place(self, file: str) -> str:
+        """As the one that has it calls it."""
+        return self._of(file).place(file)
+
+    def text(self, file: str) -> str:
+        """A file's text."""
+        return self._of(file).text(file)
+
+    def rows(self, file: str) -> Iterator[tuple[int, Cells]]:
+        """The rows of a table."""
+        return self._of(file).rows(file)
+
+    def has_decimal_comma(self, file: str) -> bool:
+        """As the one that has it says."""
+        return self._of(file).has_decimal_comma(file)
+
+    def remarks(self) -> list[tuple[str, str]]:
+        """Those of all."""
+        return [remark for source in self.sources for remark in source.remarks()]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, cast
@@ -11,10 +11,11 @@ from typing import Any, cast
 from sqlalchemy.orm import defer
 from sqlmodel import Session, SQLModel, col, delete, select
 
-from server.domain.catalogue import Part
+from server.domain.catalogue import LessonKind, Part, Spot, Zone
 from server.domain.prices import PricePoint
 from server.domain.steps import Step, StepKind
-from server.persistence.catalogue import part_from
+from server.persistence.catalogue import lesson_kind_from, part_from, spot_from, zone_from
+from server.persistence.policies import load_terms
 from server.persistence.tables import (
     CatalogueRow,
     LessonKindRow,
@@ -41,6 +42,41 @@ class Before:
     sets: dict[str, dict[str, Any] | None]
     places: dict[str, list[dict[str, Any]]]
     terms: str | None
+
+    def only(self, skus: Collection[str], sets: Collection[str]) -> Before:
+        """Of these parts and sets alone."""
+        return Before(
+            {sku: row for sku, row in self.parts.items() if sku in skus},
+            [point for point in self.points if point["sku"] in skus],
+            {sku: row for sku, row in self.sets.items() if sku in sets},
+            self.places,
+            self.terms,
+        )
+
+    def joined(self, other: Before) -> Before:
+        """With another's parts and sets beside one's own; places are one's own where there are any."""
+        return Before(
+            self.parts | other.parts,
+            self.points + other.points,
+            self.sets | other.sets,
+            self.places or other.places,
+            self.terms,
+        )
+
+    def lessons_of(self) -> dict[str, LessonKind]:
+        """The kinds of lessons as values."""
+        rows = self.places[str(LessonKindRow.__tablename__)]
+        return {row["kind"]: lesson_kind_from(LessonKindRow.model_validate(row)) for row in rows}
+
+    def zones_of(self) -> dict[str, Zone]:
+        """The zones as values."""
+        rows = self.places[str(ZoneRow.__tablename__)]
+        return {row["zone"]: zone_from(ZoneRow.model_validate(row)) for row in rows}
+
+    def spots_of(self) -> dict[str, Spot]:
+        """The spots as values."""
+        rows = self.places[str(SpotRow.__tablename__)]
+        return {row["name"]: spot_from(SpotRow.model_validate(row)) for row in rows}
 
     def parts_of(self) -> dict[str, Part]:
         """The parts that were there as values."""
@@ -69,6 +105,26 @@ def rows_before(session: Session, skus: Iterable[str], sets: Iterable[str], term
         places={str(table.__tablename__): [_plain(row) for row in session.exec(select(table))] for table in PLACES},
         terms=terms,
     )
+
+
+def rows_after(session: Session, version: int, found: Before) -> Before:
+    """The rows that a step found, as it left them: as the next step that touched them found them, else as they are now."""
+    parts, sets = {*found.parts}, {*found.sets}
+    after = Before({}, [], {}, {}, None)
+    query = select(StepRow.before).where(col(StepRow.version) > version).order_by(col(StepRow.version))
+    for text in session.exec(query.execution_options(yield_per=5)):
+        later = Before(**json.loads(text))
+        after = after.joined(later.only(parts, sets))
+        parts, sets = parts - later.parts.keys(), sets - later.sets.keys()
+        if not parts and not sets:
+            break
+    return after.joined(rows_before(session, parts, sets, None))
+
+
+def terms_made(session: Session, version: int) -> dict[str, Any] | None:
+    """The policy's terms that were in force once a version of the catalogue was made."""
+    row = session.get(CatalogueRow, version)
+    return None if row is None else load_terms(session, row.policy)
 
 
 def _in_turns(skus: Sequence[str]) -> Iterable[Sequence[str]]:

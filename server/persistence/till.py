@@ -9,12 +9,12 @@ from datetime import datetime, time
 
 from sqlmodel import Session, col, func, select
 
+from server.domain.errors import FileFault
 from server.domain.till import TIME_ACCEPTED
 from server.persistence.folder import (
     HISTORY_COLUMNS,
     ZONE_COLUMNS,
     Column,
-    FileFault,
     NumberedRow,
     read_table,
 )

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from datetime import date
 
 from server.domain.catalogue import Catalogue, Part
+from server.domain.catalogue_changes import part_change, parts_changed
 from server.domain.deposits import decimal_of
 from server.domain.policy_book import differences
-from server.domain.prices import history_after
+from server.domain.prices import PricePoint, history_after
 from server.domain.steps import StepKind
 from server.domain.stock import Movement, counted
 from server.outside.workbook import workbook_of
@@ -59,36 +61,22 @@ class Changes:
 
 def compare(before: Catalogue, on_hand: Mapping[str, int], folder: Folder) -> Changes:
     """What a folder would change, field by field; retired parts come back as new."""
-    old = {sku: part for sku, part in before.parts.items() if not part.retired}
-    new = [f"{part.sku} {part.name}" for sku, part in folder.parts.items() if sku not in old]
-    changed = []
-    for sku, part in folder.parts.items():
-        difference = _difference(old[sku], part) if sku in old else ""
-        if difference:
-            changed.append(f"{sku}: {difference}")
+    parts = parts_changed(before.parts, folder.parts.values())
+    back = [change.after for change in parts.back]
     counts = [counted(sku, on_hand.get(sku, 0), found, f"counted {found}") for sku, found in folder.on_hand.items()]
     return Changes(
-        new=tuple(new),
-        changed=tuple(changed),
-        retired=tuple(sku for sku in old if sku not in folder.parts),
+        new=tuple(f"{part.sku} {part.name}" for part in (*parts.new, *back)),
+        changed=tuple(f"{one.after.sku}: {difference(one.before, one.after)}" for one in parts.changed),
+        retired=tuple(part.sku for part in parts.retired),
         counts=tuple(entry for entry in counts if entry is not None),
         others=tuple(_others(before, folder)),
-        unchanged=len(folder.parts) - len(new) - len(changed),
+        unchanged=parts.unchanged,
     )
 
 
-def _difference(old: Part, new: Part) -> str:
-    before, after = _facts(old), _facts(new)
-    names = [name for name in {**before, **after} if before.get(name) != after.get(name)]
-    return ", ".join(f"{name} {before.get(name, 'none')} -> {after.get(name, 'none')}" for name in names)
-
-
-def _facts(part: Part) -> dict[str, object]:
-    facts: dict[str, object] = {"slot": part.slot, "name": part.name, "maker": part.maker, "gtin": part.gtin}
-    facts |= {"price": decimal_of(part.price), "cost": decimal_of(part.cost), "sold": "yes" if part.sold else "no"}
-    if part.markdown is not None:
-        facts |= {"markdown_price": decimal_of(part.markdown.price), "markdown_from": part.markdown.since}
-    return facts | dict(part.gear.measures)
+def difference(old: Part, new: Part) -> str:
+    """What became another field of a part, in one line; empty where nothing did."""
+    return ", ".join(map(str, part_change(old, new).fields))
 
 
 def _others(before: Catalogue, folder: Folder) -> list[str]:
@@ -159,16 +147,26 @@ def replace_catalogue(
     changes = changes if books_counts else replace(changes, counts=())
     in_force, wanted = terms_in_force(session, work.now), terms_as_text(folder.terms or {})
     has_new_terms = in_force is None or terms_as_text(in_force) != wanted
+    put, gone = _history_changes(folder, before, work.today)
+    differing = [part for part in folder.parts.values() if before.parts.get(part.sku) != part]
+    sets = [one for one in folder.sets.values() if before.sets.get(one.sku) != one]
     gone_sets = [sku for sku, one in before.sets.items() if not one.retired and sku not in folder.sets]
+    touched = {
+        *(part.sku for part in differing),
+        *changes.retired,
+        *(point.sku for point in put),
+        *(sku for sku, _ in gone),
+    }
     found = rows_before(
         session,
-        {*folder.parts, *changes.retired},
-        {*folder.sets, *gone_sets},
+        touched,
+        {*(one.sku for one in sets), *gone_sets},
         terms_as_text(in_force) if in_force is not None and has_new_terms else None,
     )
-    save_parts(session, folder.parts.values(), changes.retired)
-    save_sets(session, folder.sets.values(), gone_sets)
-    _save_history(work, folder, before)
+    save_parts(session, differing, changes.retired)
+    save_sets(session, sets, gone_sets)
+    delete_price_points(session, gone)
+    save_price_points(session, put)
     save_places(session, folder.spots, folder.lessons, folder.zones)
     save_movements(session, changes.counts, work.now, work.actor)
     if has_new_terms:
@@ -181,20 +179,20 @@ def replace_catalogue(
     return changes
 
 
-def _save_history(work: Work, folder: Folder, before: Catalogue) -> None:
-    """What the folder says of past prices, and a point for each part whose newest one is not what it costs now."""
+def _history_changes(folder: Folder, before: Catalogue, today: date) -> tuple[list[PricePoint], set[tuple[str, date]]]:
+    """Points of the price history that are put, and days that are taken out: what the folder says of past prices, and a point for
+    each part whose newest one is not what it costs now."""
     known = {sku: {point.since: point for point in points} for sku, points in before.history.items()}
-    for point in folder.history:
+    said = [point for point in folder.history if known.get(point.sku, {}).get(point.since) != point]
+    for point in said:
         known.setdefault(point.sku, {})[point.since] = point
-    today = work.today
     changes = {
         sku: history_after(sku, part.price, part.markdown, known.get(sku, {}).values(), today)
         for sku, part in folder.parts.items()
     }
     gone = {(sku, day) for sku, change in changes.items() for day in change.gone}
-    points = [*folder.history, *(point for change in changes.values() for point in change.put)]
-    delete_price_points(work.session, gone)
-    save_price_points(work.session, (point for point in points if (point.sku, point.since) not in gone))
+    points = [*said, *(point for change in changes.values() for point in change.put)]
+    return [point for point in points if (point.sku, point.since) not in gone], gone
 
 
 def catalogue_files(work: Work) -> dict[str, bytes]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 
 from server.domain.catalogue import Part
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
+from server.domain.policy import policy_from
 from server.domain.prices import PricePoint, history_after
 from server.domain.sets import faults_beside_sets
 from server.domain.steps import Step, StepKind
@@ -17,6 +19,7 @@ from server.persistence.catalogue import (
     save_price_points,
     save_version,
 )
+from server.persistence.folder import policy_faults
 from server.persistence.policies import save_policy, terms_as_text, terms_in_force
 from server.persistence.steps import (
     Before,
@@ -28,12 +31,17 @@ from server.persistence.steps import (
     replace_points,
     rows_before,
     save_step,
+    terms_made,
 )
 from server.usecases.work import Work
 
 MOST_STEPS = 100
 NO_STEP = "There is no such step of the catalogue."
 NOT_NEWEST = "Something was changed after it: undo that first, newest first."
+POLICY_MOVED = (
+    "The policy that came with it was changed since, on the policy's own page, and undoing would put an older one over it. "
+    "If that is what you want, bring the policy back to what this step made of it first."
+)
 MOVED = "Somebody else changed this part meanwhile: look at it again."
 
 
@@ -80,6 +88,20 @@ def list_steps(work: Work) -> list[Step]:
     return load_steps(work.session, MOST_STEPS)
 
 
+def undo_faults(work: Work, found: Before, version: int) -> list[Fault]:
+    """Why what a step found cannot be put back although no step came after it: the policy has moved on.
+
+    The policy has versions of its own. What a step found of it is put back only over what the step itself left; and whichever policy
+    holds then must find the lessons and the zones that it names.
+    """
+    session = work.session
+    now, left = terms_in_force(session, work.now), terms_made(session, version)
+    if found.terms is not None and now != left:
+        return [Fault("policy", POLICY_MOVED, "a policy as the step left it")]
+    policy = work.catalogue.policy if found.terms is None else policy_from(json.loads(found.terms))
+    return policy_faults(policy, found.lessons_of(), found.zones_of())
+
+
 def undo_step(work: Work, version: int) -> int:
     """Put parts, prices, sets, places and policy back as a step found them; the version that this makes.
 
@@ -95,6 +117,9 @@ def undo_step(work: Work, version: int) -> int:
         raise NotFound("step", NO_STEP)
     if newest_standing(session) != version:
         raise Conflict([Fault("step", NOT_NEWEST, "the newest step that stands")])
+    faults = undo_faults(work, found, version)
+    if faults:
+        raise Conflict(faults)
     step = next(step for step in load_steps(session, catalogue.version) if step.version == version)
     terms = terms_in_force(session, work.now)
     again = rows_before(session, found.parts, found.sets, terms_as_text(terms) if found.terms and terms else None)

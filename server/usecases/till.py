@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from server.domain.counter import Sale, Sold, acts_of, find_item
 from server.domain.deposits import decimal_of
-from server.domain.errors import Conflict, Fault, InvalidInput
+from server.domain.errors import Conflict, Fault, FileFault, InvalidInput
 from server.domain.money import Cents
 from server.domain.stock import Movement
 from server.domain.till import (
@@ -26,7 +26,6 @@ from server.domain.till import (
 )
 from server.persistence.accounts import write_deed
 from server.persistence.counter import load_sales_between
-from server.persistence.folder import FileFault
 from server.persistence.quotes import lock_key
 from server.persistence.stock import lock_parts, save_movements
 from server.persistence.till import FILE, FOUND, counted_since, read_till_rows

@@ -23,6 +23,9 @@ MOST_WITH_PHOTOS = 64 * 1024 * 1024
 TAKES_PHOTOS = re.compile(r"/owned/[A-Za-z0-9_-]{8,64}/ask|/desk/pieces(/\d{1,9})?|/console/till(/book)?", re.ASCII)
 """Where photographs, or a till's file, may come with a form: it is handed on as it comes, told its length, and
 lies on the disk rather than in memory."""
+MOST_WITH_CATALOGUE = 32 * 1024 * 1024
+TAKES_CATALOGUE = re.compile(r"/console/files/(preview|apply)", re.ASCII)
+"""Where a catalogue may come with a form, or what was looked at of one is carried on; each file has a smaller limit of its own."""
 MOST_ADDRESS = 2048
 MOST_HEADERS = 16 * 1024
 MOST_DIGITS = 20  # Of a length that is told; Python reads no number of more than 4300.
@@ -44,6 +47,7 @@ PRIVATE_PATHS = (
     "/desk",
     "/account",
     "/staff",
+    "/console",
     "/api/quotes/",
     "/used/reservations/",
 )
@@ -145,6 +149,13 @@ class HeadAsGet:
         await self.app({**scope, "method": "GET"}, receive, headers_only)
 
 
+def most_with_files(path: str) -> int:
+    """How many bytes a form with files in it may have at an address; 0 where none may come with one."""
+    if TAKES_PHOTOS.fullmatch(path):
+        return MOST_WITH_PHOTOS
+    return MOST_WITH_CATALOGUE if TAKES_CATALOGUE.fullmatch(path) else 0
+
+
 class SizeLimit:
     """Refuses what is too large: addresses with 414, header fields with 431, bodies with 413 whether they tell their length or not."""
 
@@ -167,16 +178,15 @@ class SizeLimit:
             await self.app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        is_told = "content-length" in headers
-        has_photos = is_told and TAKES_PHOTOS.fullmatch(scope["path"]) is not None
-        most = MOST_WITH_PHOTOS if has_photos else self.most
-        unit = f"{most // 1024 // 1024} MB" if has_photos else f"{most // 1024} KiB"
+        has_files = "content-length" in headers and most_with_files(scope["path"]) > 0
+        most = most_with_files(scope["path"]) if has_files else self.most
+        unit = f"{most // 1024 // 1024} MB" if has_files else f"{most // 1024} KiB"
         words = f"The request is too large: at most {unit}."
         told = headers.get("content-length", "0")
         if not told.isdecimal() or len(told) > MOST_DIGITS or int(told) > most:
             await self.refuse(scope, receive, send, 413, words)
             return
-        if has_photos:  # The server itself lets no more through than was told.
+        if has_files:  # The server itself lets no more through than was told.
             await self.app(scope, receive, send)
             return
         body = b""

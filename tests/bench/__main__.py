@@ -1,6 +1,7 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `races`, `crash` and `fuzz` are long runs that measure what must never happen, and fail where it does.
+Without a name the quick ones. `races`, `crash`, `fuzz` and `imports` are long runs that measure what must never happen, and fail
+where it does.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from server.domain.kits import Fitter
 from server.domain.learner import read_answers
 from tests.bench.crash import crashes
 from tests.bench.fuzz import fuzzes
+from tests.bench.imports import imports
 from tests.bench.races import races
 from tests.bench.shelves import shelf
 
@@ -64,7 +66,13 @@ def frontier() -> None:
         )
 
 
-BENCHES: dict[str, Callable[[], None]] = {"frontier": frontier, "races": races, "crash": crashes, "fuzz": fuzzes}
+BENCHES: dict[str, Callable[[], None]] = {
+    "frontier": frontier,
+    "races": races,
+    "crash": crashes,
+    "fuzz": fuzzes,
+    "imports": imports,
+}
 QUICK = ("frontier",)
 
 

@@ -11,8 +11,9 @@ import pytest
 from stdnum import ean
 
 from server.domain.catalogue import Catalogue
+from server.domain.errors import FileFault
 from server.domain.prices import PricePoint
-from server.persistence.folder import FileFault, Folder, read_folder
+from server.persistence.folder import Folder, read_folder
 from server.usecases.work import Shop
 from tests.builders_shop import FolderCopy
 

@@ -14,10 +14,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.domain.catalogue import Catalogue
+from server.domain.csv_text import csv_of
 from server.domain.prices import Markdown
 from server.outside.workbook import read_workbook, workbook_of
 from server.persistence.folder import Folder, read_folder, read_source
-from server.persistence.folder_out import csv_of, files_of, sheets_of
+from server.persistence.folder_out import files_of, sheets_of
 from server.persistence.policies import terms_as_text
 from server.persistence.sources import Files, Sheets
 from server.usecases.opening import SEED

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from calendar import monthrange
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -61,6 +59,7 @@ from server.usecases.sales import sale_of
 from server.usecases.work import Work
 from server.web.pages.desk import when_words
 from server.web.pages.forms import Form, amount, cents, text_in
+from server.web.pages.tables import table_to_save
 from server.web.render import see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
@@ -443,7 +442,9 @@ def export(request: Request, account: StaffOf, shop: ShopOf) -> Response:
     with shop.reading(account.name) as work:
         first, last = _days_asked(request, work, "day")
         entries, _ = books_with_vat(work, first, last)
-    return _table(f"lesson-fees-{first.isoformat()}-{last.isoformat()}.csv", EXPORT_COLUMNS, map(_export_row, entries))
+    return table_to_save(
+        f"lesson-fees-{first.isoformat()}-{last.isoformat()}.csv", [EXPORT_COLUMNS, *map(_export_row, entries)]
+    )
 
 
 @router.get("/desk/deposits/vat.csv")
@@ -452,7 +453,9 @@ def export_vat(request: Request, account: StaffOf, shop: ShopOf) -> Response:
     with shop.reading(account.name) as work:
         first, last = _days_asked(request, work, "day")
         _, rates = books_with_vat(work, first, last)
-    return _table(f"lesson-fees-vat-{first.isoformat()}-{last.isoformat()}.csv", VAT_COLUMNS, map(_vat_row, rates))
+    return table_to_save(
+        f"lesson-fees-vat-{first.isoformat()}-{last.isoformat()}.csv", [VAT_COLUMNS, *map(_vat_row, rates)]
+    )
 
 
 EXPORT_COLUMNS = (
@@ -470,13 +473,6 @@ EXPORT_COLUMNS = (
     "why",
 )
 VAT_COLUMNS = ("vat_percent", "gross", "vat", "net")
-_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?", re.ASCII)
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-
-
-def defused(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula: an apostrophe before what would begin one, but not before a number."""
-    return f"'{cell}" if cell.startswith(_FORMULA) and not _NUMBER.fullmatch(cell) else cell
 
 
 def rate_words(percent: Decimal) -> str:
@@ -504,16 +500,6 @@ def _export_row(one: Taxed) -> tuple[str, ...]:
 
 def _vat_row(one: VatSum) -> tuple[str, ...]:
     return rate_words(one.percent), decimal_of(one.gross), decimal_of(one.vat), decimal_of(one.net)
-
-
-def _table(name: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> Response:
-    """A table to save: UTF-8 with its mark, so that spreadsheets read it as that, with a line end as RFC 4180 has it."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(columns)
-    writer.writerows([defused(cell) for cell in row] for row in rows)
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(text.getvalue().encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers)
 
 
 # One lesson.

@@ -36,7 +36,7 @@ _SIGN = re.compile(r"^[^\W\d_]{0,3}[$€£¥]?(?=\d)")  # Of a currency: €, CH
 _NUMBER = re.compile(r"[+-]?\d{1,12}([.,]\d{1,12})?", re.ASCII)
 
 
-def _refuse_charset(request: Request) -> None:
+def refuse_charset(request: Request) -> None:
     """A form is in UTF-8 as its page is; another charset would name any codec of Python's, and some raise."""
     _, options = parse_options_header(request.headers.get("content-type"))
     if options.get(b"charset", b"utf-8").lower() != b"utf-8":
@@ -45,13 +45,13 @@ def _refuse_charset(request: Request) -> None:
 
 async def _form(request: Request) -> FormData:
     """The form of a request, without files."""
-    _refuse_charset(request)
+    refuse_charset(request)
     return await request.form(max_files=0, max_fields=MOST_FIELDS)
 
 
 async def _form_with_photos(request: Request) -> AsyncIterator[FormData]:
     """The form of a request with files in it; what lies on the disk for a while is gone once it was answered."""
-    _refuse_charset(request)
+    refuse_charset(request)
     async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
         yield form
 

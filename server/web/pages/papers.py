@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date
@@ -26,8 +24,9 @@ from server.usecases.papers import Entered, PapersBook, paper_of, read_paper, re
 from server.usecases.sales import paper_name, policy_at, sale_for
 from server.usecases.work import Work
 from server.web.pages.calls import RowNumber
-from server.web.pages.deposits import DAY_ACCEPTED, defused, rate_words
+from server.web.pages.deposits import DAY_ACCEPTED, rate_words
 from server.web.pages.forms import TypedForm
+from server.web.pages.tables import table_to_save
 from server.web.render import TEMPLATES, day_words, money_words
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
@@ -176,13 +175,7 @@ def export(request: Request, account: StaffOf, shop: ShopOf) -> Response:
     with shop.reading(account.name) as work:
         listed = read_papers(work, *_days_asked(request, work))
         rows = [row for one in listed.entries for row in _rows(one, paper_name(work, one.paper))]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    writer.writerows([defused(cell) for cell in row] for row in rows)
-    name = f"papers-{listed.first.isoformat()}-{listed.last.isoformat()}.csv"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(text.getvalue().encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers)
+    return table_to_save(f"papers-{listed.first.isoformat()}-{listed.last.isoformat()}.csv", [COLUMNS, *rows])
 
 
 def _rows(one: Entered, name: str) -> Iterable[tuple[str, ...]]:

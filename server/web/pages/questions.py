@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -28,10 +26,10 @@ from server.usecases.aftercare import (
 from server.usecases.sales import read_sale
 from server.usecases.work import Work
 from server.web.pages.calls import RowNumber
-from server.web.pages.deposits import defused
 from server.web.pages.desk import when_words
 from server.web.pages.forms import Form, TypedForm, text_in
 from server.web.pages.owned import QuestionShown, questions_shown
+from server.web.pages.tables import table_to_save
 from server.web.render import day_words, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
@@ -245,15 +243,10 @@ def _where(one: SoldPart) -> str:
 
 
 def _table(found: Recalled) -> Response:
-    """A table to save: UTF-8 with its mark, so that spreadsheets read it as that, with a line end as RFC 4180 has it."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(RECALL_COLUMNS)
-    rows: list[Sequence[str]] = [_cells(one) for one in (*found.owners, *found.unknown)]
+    """The list as a table to save."""
+    rows: list[Sequence[str]] = [RECALL_COLUMNS, *(_cells(one) for one in (*found.owners, *found.unknown))]
     rows += [("", "", "", one.name, one.sku, one.serial, "", "with us", "") for one in found.pieces]
-    writer.writerows([defused(cell) for cell in row] for row in rows)
-    headers = {"Content-Disposition": 'attachment; filename="recall.csv"'}
-    return Response(text.getvalue().encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers)
+    return table_to_save("recall.csv", rows)
 
 
 def _cells(one: SoldPart) -> Sequence[str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC
@@ -16,7 +14,8 @@ from starlette.responses import Response
 from server.domain.errors import Fault, InvalidInput
 from server.domain.lessons import read_day
 from server.usecases.record import Record, Wanted, read_record, whole_record
-from server.web.pages.deposits import DAY_ACCEPTED, defused
+from server.web.pages.deposits import DAY_ACCEPTED
+from server.web.pages.tables import table_to_save
 from server.web.render import moment_words
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
@@ -89,14 +88,9 @@ def export(request: Request, account: OwnerOf, shop: ShopOf) -> Response:
     with shop.reading(account.name) as work:
         deeds = whole_record(work, _wanted(_typed(request)))
         name = f"who-did-what-{work.today.isoformat()}.csv"
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(("at_utc", "who", "what", "whom", "from"))
-    for one in deeds:
-        at = one.at.astimezone(UTC).isoformat(timespec="seconds")
-        writer.writerow([defused(cell) for cell in (at, one.who, one.what, one.whom, one.address)])
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(text.getvalue().encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers)
+    moments = [one.at.astimezone(UTC).isoformat(timespec="seconds") for one in deeds]
+    rows = [(at, one.who, one.what, one.whom, one.address) for at, one in zip(moments, deeds, strict=True)]
+    return table_to_save(name, [("at_utc", "who", "what", "whom", "from"), *rows])
 
 
 def _typed(request: Request) -> dict[str, str]:

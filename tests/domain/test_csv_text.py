@@ -1,0 +1,27 @@
+"""Text in a table is never run as a formula, and is read again as it was."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from server.domain.csv_text import csv_of, undefused
+
+
+# OWASP, CSV Injection: a cell that begins with one of these is taken for a formula.
+@pytest.mark.parametrize("cell", ["=1+1", "+x", "-x", "@SUM(A1)", "\tx", "\rx", "-2+3"])
+def test_a_cell_that_a_spreadsheet_would_run_is_defused(cell: str) -> None:
+    assert list(csv.reader(io.StringIO(csv_of([[cell, "x"]]).decode(), newline=""))) == [[f"'{cell}", "x"]]
+
+
+@pytest.mark.parametrize("cell", ["", "a", "-123.00", "+5", "1", "a=b", "Sent back."])
+def test_numbers_and_plain_words_stay_as_they_are(cell: str) -> None:
+    assert list(csv.reader(io.StringIO(csv_of([[cell, "x"]]).decode(), newline=""))) == [[cell, "x"]]
+
+
+@pytest.mark.parametrize("cell", ["=1+1", "-x", "'=x", "''", "'", "a", "-5.00", "\nx"])
+def test_what_was_written_is_read_again(cell: str) -> None:
+    row = next(csv.reader(io.StringIO(csv_of([[cell, "x"]]).decode(), newline="")))
+    assert undefused(row[0]) == cell
