@@ -61,6 +61,8 @@ from server.web.pages import lessons as page_lessons
 from server.web.pages import look as page_look
 from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
+from server.web.pages import numbers as page_numbers
+from server.web.pages import orders as page_orders
 from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
@@ -175,7 +177,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages, page_console):
+    for owners_door in (page_accounts, page_messages, page_console, page_numbers, page_orders):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

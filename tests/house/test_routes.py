@@ -169,6 +169,11 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
+    "/console/numbers": {"GET"},
+    "/console/numbers/{name}.csv": {"GET"},
+    "/console/orders": {"GET", "POST"},
+    "/console/orders/list.csv": {"GET"},
+    "/console/orders/list.xlsx": {"GET"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},
