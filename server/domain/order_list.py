@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -13,6 +14,7 @@ from server.domain.money import Cents, Exact, round_half_up
 from server.domain.ordering import Demand, Share, Stakes, Suggestion, buyers_of, stakes_of, suggest
 from server.domain.periods import months_after
 from server.domain.policy import Policy
+from server.domain.size_classes import SizeClass, class_of, classes_of
 from server.domain.slots import CORE_SLOTS
 
 SEASON_BEGINS = 4
@@ -56,11 +58,25 @@ def days_to_count(season: Days, today: date, oldest: date | None) -> Days:
     return Days(today - timedelta(days=season.number - 1), today)
 
 
+JOINED_BY: Mapping[str, tuple[str, ...]] = {
+    "mast": ("track", "mount"),
+    "fuselage": ("mount",),
+    "front_foil": ("mount",),
+    "tail": ("mount",),
+}
+"""What a part has to share with the rest of its kit. A board is chosen first and brings the rest, so it is ordered by size alone."""
+
+
+def joins_of(part: Part) -> tuple[str, ...]:
+    """What a part joins, so that a part of the same size with other joins does not do instead: ("twin-track", "cone")."""
+    return tuple(part.gear.text(name) for name in JOINED_BY.get(part.slot, ()))
+
+
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """A size or part that can be ordered: its key, its slot, how often it was asked for and not there, and the parts that are of it.
 
-    `counter` pieces were sold over the counter in the same days.
+    `counter` pieces were sold over the counter in the same days. Without a size it is one part by itself.
     """
 
     key: str
@@ -69,6 +85,62 @@ class Wanted:
     unmet: int
     counter: int
     parts: tuple[Part, ...]
+    size: SizeClass | None = None
+    joins: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """That somebody asked for a size of a slot: their ideal, the SKU they were offered ("": not known any more), if it was there."""
+
+    slot: str
+    ideal: float
+    sku: str = ""
+    is_unmet: bool = False
+
+
+def wanted_sizes(
+    slot: str, parts: Sequence[Part], asked: Iterable[Asked], known: Mapping[str, Part], counter: Mapping[str, int]
+) -> tuple[Wanted, ...]:
+    """All sizes of a core slot that can be ordered or were asked for, by what they join and then by size.
+
+    `parts` are those on sale, `known` all that ever were. A size is asked for with the joins of the part that was offered for it,
+    since the rest of that kit has them; where they are not known any more, with those of most parts on sale. Classes of sizes are
+    made of the parts with the same joins, each size asked for belonging to the nearest that could be put in its place.
+    """
+    groups: dict[tuple[str, ...], list[Part]] = {}
+    for part in parts:
+        groups.setdefault(joins_of(part), []).append(part)
+    usual = max(groups, key=lambda joins: len(groups[joins]), default=())
+    told: dict[tuple[str, ...], list[Asked]] = {joins: [] for joins in groups}
+    for one in asked:
+        joins = joins_of(known[one.sku]) if one.sku in known else usual
+        told.setdefault(joins, []).append(one)
+    return tuple(
+        wanted
+        for joins in sorted(told)
+        for wanted in _of_joins(slot, joins, groups.get(joins, []), told[joins], counter)
+    )
+
+
+def _of_joins(
+    slot: str, joins: tuple[str, ...], parts: Sequence[Part], asked: Sequence[Asked], counter: Mapping[str, int]
+) -> Iterable[Wanted]:
+    classes = classes_of(slot, (part.gear.size for part in parts))
+    asked_by = Counter(class_of(classes, one.ideal).key for one in asked)
+    missed_by = Counter(class_of(classes, one.ideal).key for one in asked if one.is_unmet)
+    for size in classes:
+        some = tuple(part for part in parts if class_of(classes, part.gear.size) is size)
+        yield Wanted(
+            key="/".join((size.key, *joins)),
+            slot=slot,
+            asked=asked_by[size.key],
+            unmet=missed_by[size.key],
+            counter=sum(counter.get(part.sku, 0) for part in some),
+            parts=some,
+            size=size,
+            joins=joins,
+        )
 
 
 @dataclass(frozen=True, slots=True)

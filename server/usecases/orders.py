@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from server.domain.asked_sizes import count_sizes
-from server.domain.catalogue import Part
 from server.domain.errors import Fault, InvalidInput
 from server.domain.numbers import QuoteFact
 from server.domain.order_list import (
     MOST_PIECES,
+    Asked,
     Days,
     MakersOrder,
     OrderLine,
@@ -25,15 +24,15 @@ from server.domain.order_list import (
     coming_season,
     days_to_count,
     order_line,
+    wanted_sizes,
 )
 from server.domain.ordering import Share, share_of_buyers
-from server.domain.size_classes import SizeClass, class_of
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
 from server.persistence.accounts import write_deed
 from server.persistence.numbers import oldest_quote, read_counter, read_unmet
 from server.persistence.orders import drop_choice, load_choices, load_due, save_choice
 from server.persistence.stock import load_held, load_on_hand
-from server.usecases.numbers import classes_in, facts_of, moments_of, read_days
+from server.usecases.numbers import facts_of, moments_of, read_days
 from server.usecases.work import Work
 
 SHARE_ACCEPTED = "a whole number of per cent from 1 to 100, or blank"
@@ -67,7 +66,6 @@ class OrderList:
     base: Base
     terms: Terms
     lines: tuple[OrderLine, ...]
-    sizes: Mapping[str, SizeClass]
     nowhere: tuple[Wanted, ...]
     sold: Mapping[str, int]
     there: There
@@ -106,7 +104,8 @@ def read_orders(work: Work, asked: OrdersAsked) -> OrderList:
     session, policy = work.session, work.catalogue.policy
     counted = asked.counted
     read, sales = facts_of(work, counted.first, counted.last)
-    quotes = [fact for _, fact in read if counted.first <= fact.day <= counted.last]
+    kept = [(one.id, fact) for one, fact in read if counted.first <= fact.day <= counted.last]
+    quotes = [fact for _, fact in kept]
     decided = sum(quote.is_decided for quote in quotes)
     bought = sum(quote.sale is not None for quote in quotes)
     share = share_of_buyers(bought, decided) if asked.percent is None else Share(asked.percent / 100)
@@ -118,7 +117,7 @@ def read_orders(work: Work, asked: OrdersAsked) -> OrderList:
             sold.update(sale.skus)
     quoted = Counter(line.sku for quote in quotes for line in quote.lines if line.sku)
     there = There(load_on_hand(session), load_held(session, work.now), load_due(session, asked.season.last, work.now))
-    sizes, wanted = _wanted(work, counted, quotes, over_the_counter)
+    wanted = _wanted(work, counted, kept, over_the_counter)
     choices = _choices(load_choices(session, asked.season.key))
     # A part sold counts before any number of parts quoted only.
     by_use = {sku: 10_000 * sold[sku] + quoted[sku] for sku in {*sold, *quoted}}
@@ -128,7 +127,6 @@ def read_orders(work: Work, asked: OrdersAsked) -> OrderList:
         base=Base(len(quotes), decided, bought, _oldest(work)),
         terms=terms,
         lines=tuple(line for line in lines if line is not None),
-        sizes=sizes,
         nowhere=tuple(one for one in wanted if not one.parts and one.asked),
         sold=sold,
         there=there,
@@ -146,31 +144,32 @@ def _discount(quotes: Sequence[QuoteFact], work: Work) -> Fraction:
 
 
 def _wanted(
-    work: Work, counted: Days, quotes: Sequence[QuoteFact], counter: Mapping[str, int]
-) -> tuple[Mapping[str, SizeClass], list[Wanted]]:
+    work: Work, counted: Days, read: Sequence[tuple[int, QuoteFact]], counter: Mapping[str, int]
+) -> list[Wanted]:
     """All that can be ordered: of the core slots each size with its parts, of the extras each part by itself."""
     catalogue = work.catalogue
-    classes = classes_in(catalogue)
-    unmet = [one for _, one in read_unmet(work.session, counted.first, counted.last)]
-    gone = [one for quote, one in read_unmet(work.session, counted.first, counted.last) if quote is None]
-    wanted: list[Wanted] = []
-    for slot in CORE_SLOTS:
-        parts: dict[str, list[Part]] = {}
-        for part in catalogue.sold_in(slot):
-            parts.setdefault(class_of(classes[slot], part.gear.size).key, []).append(part)
-        lost = Counter(class_of(classes[slot], one.ideal).key for one in gone if one.slot == slot)
-        for one in count_sizes(slot, classes, quotes, unmet, {}, {}):
-            some = tuple(parts.get(one.size.key, ()))
-            sold = sum(counter.get(part.sku, 0) for part in some)
-            # What nothing met is asked for by the quote itself, too; where that was deleted it is counted by what was missed.
-            wanted.append(Wanted(one.size.key, slot, one.asked + lost[one.size.key], one.unmet, sold, some))
-    quoted = Counter(line.sku for quote in quotes for line in quote.lines)
+    unmet = read_unmet(work.session, counted.first, counted.last)
+    missed = {(quote, one.slot) for quote, one in unmet if quote is not None}
+    asked: dict[str, list[Asked]] = {slot: [] for slot in CORE_SLOTS}
+    for number, quote in read:
+        offered = {line.slot: line.sku for line in quote.lines}
+        for slot, ideal in quote.ideals.items():
+            asked[slot].append(Asked(slot, ideal, offered.get(slot, ""), (number, slot) in missed))
+    for quote_id, one in unmet:
+        if quote_id is None:  # The quote was deleted; what it asked for in vain was kept.
+            asked[one.slot].append(Asked(one.slot, one.ideal, is_unmet=True))
+    wanted = [
+        one
+        for slot in CORE_SLOTS
+        for one in wanted_sizes(slot, catalogue.sold_in(slot), asked[slot], catalogue.parts, counter)
+    ]
+    quoted = Counter(line.sku for _, quote in read for line in quote.lines)
     for slot in EXTRA_SLOTS:
         wanted += [
             Wanted(f"{slot}:{part.sku}", slot, quoted[part.sku], 0, counter.get(part.sku, 0), (part,))
             for part in catalogue.sold_in(slot)
         ]
-    return {one.key: one for some in classes.values() for one in some}, wanted
+    return wanted
 
 
 def _choices(kept: Mapping[str, int]) -> dict[str, OwnChoice]:

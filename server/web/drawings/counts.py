@@ -16,7 +16,8 @@ RIGHT = 10.0
 MOST_OF_A_STEP, WIDEST = 0.72, 46.0
 """Of the room of a week its bar takes so much, and never more pixels than this."""
 ROW, ROW_WITH_WORDS_OVER = 27.0, 46.0
-BAR = 15.0
+BAR, INSET = 16.0, 4.0
+"""A bar of a row, and how much slimmer the filled one in it is, so that either is seen where it is the longer."""
 LABELS_AT_MOST = 0.36
 """Labels wider than this share of the sheet stand over their bars."""
 
@@ -141,7 +142,9 @@ def rows_chart(rows: Sequence[Row], width: float, told: Told) -> Drawing:
         if row.whole > 0:
             shapes.append(Shape("counted-whole", box(left, top, round(left + row.whole * scale, 2), top + BAR)))
         if row.part > 0:
-            shapes.append(Shape("counted-part", box(left, top, round(left + row.part * scale, 2), top + BAR)))
+            shapes.append(
+                Shape("counted-part", box(left, top + INSET, round(left + row.part * scale, 2), top + BAR - INSET))
+            )
         lettering.append(Lettering("bar-words", end + 8, middle, row.words))
     bottom = math.ceil(36 + height * len(rows) + 4)
     shapes.append(Shape("axis-line", f"M{left:g} {32:g}V{bottom - 6:g}"))

@@ -95,8 +95,9 @@ class NumbersPage(TypedForm):
 
     days: str
     before: str
-    charged: Cents
+    charged: str
     contracts: int
+    kept: int
     share: str
     compared: tuple[Compared, ...]
     missing: tuple[str, ...]
@@ -168,8 +169,9 @@ def _page(work: Work, numbers: Numbers, typed: Mapping[str, str], faults: tuple[
     return NumbersPage(
         days=f"{day_words(chosen.first, terms)} to {day_words(chosen.last, terms)}",
         before=f"{day_words(chosen.before.first, terms)} to {day_words(chosen.before.last, terms)}",
-        charged=now.charged,
+        charged=_whole(now.charged, terms),
         contracts=now.contracts,
+        kept=whole.kept,
         share=share_words(whole.bought, whole.kept),
         compared=_compared(numbers, terms),
         missing=tuple(
@@ -204,7 +206,7 @@ def _compared(numbers: Numbers, terms: ShopTerms) -> tuple[Compared, ...]:
     money, earlier = margins_of(numbers.sales), margins_of(numbers.sales_before)
 
     def amount(cents: Cents) -> str:
-        return money_words(cents, terms)
+        return _whole(cents, terms)
 
     def margin(percent: float, cents: Cents, is_there: int) -> str:
         return f"{amount(cents)}, {percent:.1f} %" if is_there else "–"
@@ -233,7 +235,12 @@ def _compared(numbers: Numbers, terms: ShopTerms) -> tuple[Compared, ...]:
 
 
 def _of_list(cents: Cents, percent: float, terms: ShopTerms) -> str:
-    return f"{money_words(cents, terms)}, {percent:.1f} %" if cents else "–"
+    return f"{_whole(cents, terms)}, {percent:.1f} %" if cents else "–"
+
+
+def _whole(cents: float, terms: ShopTerms) -> str:
+    """An amount to the whole unit: cents say nothing of a season."""
+    return whole_money(cents, lambda amount: money_words(amount, terms))
 
 
 # The sections.
@@ -312,7 +319,7 @@ def _unmet(numbers: Numbers) -> Section:
         _pair(lambda width: rows_chart(rows, width, told)) if rows else None,
         unmet_table(missed),
         _csv("unmet", numbers),
-        empty="" if rows else "Nothing was missed in these days: for every quote something that suits was free.",
+        empty="" if rows else "Nothing was missed in these days: for every quote kept something that suits was free.",
     )
 
 
@@ -351,7 +358,7 @@ def _money(work: Work, numbers: Numbers, weeks: Sequence[WeekCounted]) -> Sectio
     whole = margins_of(numbers.sales)
 
     def say(cents: float) -> str:
-        return whole_money(cents, lambda amount: money_words(amount, terms))
+        return _whole(cents, terms)
 
     drawn = [Week(week.monday, week.money.charged, week.money.margin) for week in weeks]
     told = Told(

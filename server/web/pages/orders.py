@@ -33,8 +33,11 @@ owner_router = APIRouter(include_in_schema=False)
 
 FIELDS = ("season_from", "season_to", "from", "to", "share")
 COLUMNS = ("maker", "sku", "gtin", "name", "pieces", "cost_each", "sum")
+MOST_NAMED = 6
 THIN = 30
 """Of fewer quotes that decided the list is said to be thin: the share that buys is then uncertain by ten per cent and more."""
+MISSING_AT_LEAST = 0.1
+"""So much of the days counted may lie before the first quote without a word about it."""
 NOT_IN_A_SHEETS_NAME = re.compile(r"[\[\]:*?/\\']")
 LONGEST_SHEETS_NAME = 31
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -75,7 +78,7 @@ class LineShown:
     @property
     def field(self) -> str:
         """The line's key as a name within a page."""
-        return self.key.replace(":", "-")
+        return "".join(sign if sign.isalnum() or sign in "-_." else "-" for sign in self.key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +109,11 @@ class OrdersPage(TypedForm):
     query: str
     typed: Mapping[str, str] = field(default_factory=dict)
     faults: tuple[Fault, ...] = ()
+
+    @property
+    def line_faults(self) -> tuple[Fault, ...]:
+        """What is wrong in lines, which may be far down the page."""
+        return tuple(fault for fault in self.faults if fault.field not in FIELDS)
 
 
 @owner_router.get("/console/orders")
@@ -269,8 +277,8 @@ def _base(listed: OrderList, terms: ShopTerms) -> tuple[str, ...]:
     kept = f"{base.kept} quote{'' if base.kept == 1 else 's'} kept in these days, {base.decided} of them decided, {base.bought} bought."
     said = [kept]
     if base.oldest is None:
-        said.append("No quote was kept here yet: nothing can be said about a season.")
-    elif base.oldest > counted.first:
+        return (*said, "No quote was kept here yet: nothing can be said about a season.")
+    if (base.oldest - counted.first).days > counted.number * MISSING_AT_LEAST:
         since = day_words(base.oldest, terms)
         said.append(f"Quotes are kept here only since {since}: take what is suggested for the least of it.")
     if listed.asked.percent is None and base.decided < THIN:
@@ -311,8 +319,8 @@ def _slot(
 ) -> SlotShown | None:
     all_lines = [line for line in listed.lines if line.wanted.slot == slot]
     lines = [line for line in all_lines if _is_worth_a_row(line) or line.wanted.key in told]
-    unasked = [_words(line.wanted, listed) for line in all_lines if line not in lines]
-    nowhere = [f"{_words(one, listed)} ({one.asked})" for one in listed.nowhere if one.slot == slot]
+    unasked = [_words(line.wanted) for line in all_lines if line not in lines]
+    nowhere = [f"{_words(one)} ({one.asked})" for one in listed.nowhere if one.slot == slot]
     if not lines and not nowhere:
         return None
     title = SLOT_WORDS[slot]
@@ -322,19 +330,24 @@ def _slot(
         sum(line.pieces for line in lines),
         sum(line.cost for line in lines),
         tuple(_line(line, listed, terms, told.get(line.wanted.key), at) for line in lines),
-        ", ".join(unasked) if slot in CORE_SLOTS else "",
+        _unasked(unasked),
         ", ".join(nowhere),
     )
+
+
+def _unasked(words: Sequence[str]) -> str:
+    """Sizes nobody asked for, by name while they are few."""
+    return ", ".join(words) if len(words) <= MOST_NAMED else f"{len(words)} more sizes or parts"
 
 
 def _is_worth_a_row(line: OrderLine) -> bool:
     return line.demand.mean > 0 or line.choice is not None or line.wanted.unmet > 0
 
 
-def _words(wanted: Wanted, listed: OrderList) -> str:
-    size = listed.sizes.get(wanted.key)
-    if size is not None:
-        return class_words(size)
+def _words(wanted: Wanted) -> str:
+    """A size with what it joins, or a part by its name and size."""
+    if wanted.size is not None:
+        return ", ".join((class_words(wanted.size), *wanted.joins))
     part = wanted.parts[0]
     measure = part.gear.measures.get("size", "")
     return f"{part.name}, {measure}" if measure else part.name
@@ -346,7 +359,7 @@ def _line(
     key, demand = line.wanted.key, line.demand
     return LineShown(
         key=key,
-        words=_words(line.wanted, listed),
+        words=_words(line.wanted),
         asked=line.wanted.asked,
         unmet=line.wanted.unmet,
         counter=line.wanted.counter,
@@ -375,9 +388,8 @@ def _part_words(sku: str, line: OrderLine, listed: OrderList, terms: ShopTerms) 
     part = next(one for one in line.wanted.parts if one.sku == sku)
     here = listed.there.on_hand.get(sku, 0)
     sold = listed.sold.get(sku, 0)
-    return f"{part.name}, {part.maker} · {money_words(part.cost, terms)} · {here} here" + (
-        f", {sold} sold" if sold else ""
-    )
+    words = f"{part.name} · {money_words(part.cost, terms)} · {here} here"
+    return f"{words}, {sold} sold · {part.maker}" if sold else f"{words} · {part.maker}"
 
 
 def _because(line: OrderLine, terms: ShopTerms) -> str:
@@ -387,11 +399,11 @@ def _because(line: OrderLine, terms: ShopTerms) -> str:
         return "Nobody asked for it in the days counted."
     if stakes.under <= 0:
         return "It earns nothing at this price, so none is ordered."
-    few, many = money_words(stakes.under, terms), money_words(stakes.over, terms)
-    words = f"One too few loses {few}, one too many {many}: enough in {100 * stakes.ratio:.0f} % of seasons is {suggestion.wanted}"
     there = suggestion.on_hand + suggestion.due
-    if not there:
-        return f"{words}, and none is free or due."
-    if suggestion.order:
-        return f"{words}, less {there} free or due."
-    return f"{words}, and {there} {'is' if there == 1 else 'are'} free or due."
+    free = "none is" if not there else f"{there} {'is' if there == 1 else 'are'}"
+    few, many = money_words(stakes.under, terms), money_words(stakes.over, terms)
+    share = f"at least {100 * stakes.ratio:.0f} % of seasons"
+    enough = f"{suggestion.wanted} {'is' if suggestion.wanted == 1 else 'are'} enough in {share}"
+    if not suggestion.wanted:
+        enough = f"None is wanted in {share}"
+    return f"{enough}; {free} free or due. One too few loses {few}, one too many {many}."
