@@ -68,6 +68,8 @@ from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
 from server.web.pages import photos as page_photos
 from server.web.pages import pieces as page_pieces
+from server.web.pages import policy as page_policy
+from server.web.pages import policy_versions as page_policy_versions
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import questions as page_questions
@@ -177,7 +179,16 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages, page_console, page_numbers, page_orders):
+    owners = (
+        page_accounts,
+        page_messages,
+        page_console,
+        page_policy,
+        page_policy_versions,
+        page_numbers,
+        page_orders,
+    )
+    for owners_door in owners:
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

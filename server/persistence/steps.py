@@ -11,8 +11,10 @@ from typing import Any, cast
 from sqlalchemy.orm import defer
 from sqlmodel import Session, SQLModel, col, delete, select
 
+from server.domain.catalogue import Part
 from server.domain.prices import PricePoint
 from server.domain.steps import Step, StepKind
+from server.persistence.catalogue import part_from
 from server.persistence.tables import (
     CatalogueRow,
     LessonKindRow,
@@ -39,6 +41,11 @@ class Before:
     sets: dict[str, dict[str, Any] | None]
     places: dict[str, list[dict[str, Any]]]
     terms: str | None
+
+    def parts_of(self) -> dict[str, Part]:
+        """The parts that were there as values."""
+        there = {sku: row for sku, row in self.parts.items() if row is not None}
+        return {sku: part_from(PartRow.model_validate(row)) for sku, row in there.items()}
 
     def points_of(self) -> list[PricePoint]:
         """The price points as values."""

@@ -111,11 +111,10 @@ def _points_after(work: Work, found: Before, step: Step, again: Before) -> list[
         return found.points_of()
     kept = [point for point in found.points_of() if point.since < day]
     kept += [point for point in again.points_of() if day <= point.since <= today]
-    restored = work.look_again().parts
     points: list[PricePoint] = []
-    for sku in found.parts:
-        part, known = restored[sku], [point for point in kept if point.sku == sku]
+    for sku, part in found.parts_of().items():
+        known = [point for point in kept if point.sku == sku]
         change = history_after(sku, part.price, part.markdown, known, today)
         put = {point.since: point for point in [*known, *change.put]}
         points += [point for since, point in put.items() if since not in change.gone]
-    return points
+    return points + [point for point in kept if found.parts[point.sku] is None]
