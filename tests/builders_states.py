@@ -40,6 +40,7 @@ from tests.builders_accounts import account_token
 from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, sent, taken_of
 from tests.builders_lessons import booked, day_ahead, lesson
+from tests.builders_numbers import NUMBERS_STATES
 from tests.builders_photos import phone_photo
 from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
 from tests.builders_policy import POLICY_STATES
@@ -1021,4 +1022,5 @@ STATES: dict[str, State] = {
     "delivery at the desk": seen_as("staff", _delivery_at_desk),
     "part that came for somebody": seen_as("staff", _reservation_here),
     **POLICY_STATES,
+    **NUMBERS_STATES,
 }

@@ -103,7 +103,7 @@ def test_the_share_that_buys_is_betas_after_a_flat_prior(bought: int, others: in
 
 
 def test_without_anybody_who_decided_half_buy_and_no_more_buy_than_decided() -> None:
-    assert share_of_buyers(0, 0) == Share(0.5, pytest.approx(1 / 12), 0, 0)
+    assert share_of_buyers(0, 0) == Share(0.5, 1 / 12, 0, 0)
     with pytest.raises(ValueError, match="decided"):
         share_of_buyers(3, 2)
     with pytest.raises(ValueError, match="negative"):

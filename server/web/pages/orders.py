@@ -54,7 +54,7 @@ class PartShown:
 
 @dataclass(frozen=True, slots=True)
 class LineShown:
-    """A line of the list in words; amounts in cents."""
+    """A line of the list in words; amounts in cents. `pieces` are as typed, those kept tell a change from what was left alone."""
 
     key: str
     words: str
@@ -69,7 +69,8 @@ class LineShown:
     because: str
     is_own: bool
     pieces: str
-    sku: str
+    pieces_kept: str
+    sku_kept: str
     parts: tuple[PartShown, ...]
     cost: Cents
     each: Cents
@@ -281,6 +282,8 @@ def _base(listed: OrderList, terms: ShopTerms) -> tuple[str, ...]:
     if (base.oldest - counted.first).days > counted.number * MISSING_AT_LEAST:
         since = day_words(base.oldest, terms)
         said.append(f"Quotes are kept here only since {since}: take what is suggested for the least of it.")
+    if counted.first.month != listed.asked.season.first.month:
+        said.append("They are not the months of the season, in which more or fewer may ask.")
     if listed.asked.percent is None and base.decided < THIN:
         words = f"Fewer than {THIN} decided, so the share that buys is little more than a guess"
         if base.decided < FEWEST_FOR_A_SHARE:
@@ -371,7 +374,8 @@ def _line(
         because=_because(line, terms),
         is_own=line.choice is not None,
         pieces=told.pieces if told else str(line.pieces),
-        sku=told.sku if told else line.part.sku,
+        pieces_kept=str(line.pieces),
+        sku_kept=line.part.sku,
         parts=tuple(
             PartShown(
                 part.sku, _part_words(part.sku, line, listed, terms), part.sku == (told.sku if told else line.part.sku)
