@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -20,6 +20,7 @@ from server.domain.policy import ShopTerms
 from server.domain.size_classes import SizesBySlot, all_classes, class_of
 from server.domain.slots import CORE_SLOTS
 from server.domain.standing import state_before_sale
+from server.persistence.folder_out import csv_of
 from server.persistence.numbers import (
     QuoteRead,
     begun_drafts,
@@ -34,6 +35,7 @@ from server.persistence.numbers import (
 from server.persistence.stock import load_held, load_on_hand
 from server.usecases.work import Work
 
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 USUAL_WEEKS = 13
 MOST_DAYS = 732
 """Two years: a chart of more weeks could not be read, nor are unbought quotes kept for longer."""
@@ -70,6 +72,11 @@ class Numbers:
     counter_before: Cents
     sizes: Mapping[str, tuple[SizeCounted, ...]]
     lessons: tuple[LessonFact, ...]
+
+
+def table_file(rows: Sequence[Sequence[str]]) -> bytes:
+    """A table as CSV in UTF-8, with a mark at its beginning that tells spreadsheets so; nothing in it becomes a formula."""
+    return BYTE_ORDER_MARK + csv_of(rows)
 
 
 def usual_days(today: date) -> tuple[date, date]:

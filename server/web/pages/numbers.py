@@ -18,8 +18,7 @@ from server.domain.money import Cents
 from server.domain.numbers import share_words
 from server.domain.policy import ShopTerms
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
-from server.persistence.folder_out import csv_of
-from server.usecases.numbers import Asked, Numbers, read_asked, read_numbers
+from server.usecases.numbers import Asked, Numbers, read_asked, read_numbers, table_file
 from server.usecases.work import Work
 from server.web.drawings.axis import EURO, whole_money
 from server.web.drawings.counts import Row, Told, Week, rows_chart, weeks_chart
@@ -139,9 +138,9 @@ def export(request: Request, name: str, account: OwnerOf, shop: ShopOf) -> Respo
 
 
 def csv_answer(rows: list[list[str]], name: str) -> Response:
-    """A table as a file to keep; a mark at its beginning tells spreadsheets that it is UTF-8."""
+    """A table as a file to keep."""
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(b"\xef\xbb\xbf" + csv_of(rows), media_type="text/csv; charset=utf-8", headers=headers)
+    return Response(table_file(rows), media_type="text/csv; charset=utf-8", headers=headers)
 
 
 def _typed(asked: Asked) -> dict[str, str]:

@@ -36,6 +36,8 @@ COLUMNS = ("maker", "sku", "gtin", "name", "pieces", "cost_each", "sum")
 MOST_NAMED = 6
 THIN = 30
 """Of fewer quotes that decided the list is said to be thin: the share that buys is then uncertain by ten per cent and more."""
+A_YEAR = 350
+"""From so many days on all months are in them, nearly."""
 MISSING_AT_LEAST = 0.1
 """So much of the days counted may lie before the first quote without a word about it."""
 NOT_IN_A_SHEETS_NAME = re.compile(r"[\[\]:*?/\\']")
@@ -282,8 +284,8 @@ def _base(listed: OrderList, terms: ShopTerms) -> tuple[str, ...]:
     if (base.oldest - counted.first).days > counted.number * MISSING_AT_LEAST:
         since = day_words(base.oldest, terms)
         said.append(f"Quotes are kept here only since {since}: take what is suggested for the least of it.")
-    if counted.first.month != listed.asked.season.first.month:
-        said.append("They are not the months of the season, in which more or fewer may ask.")
+    if counted.first.month != listed.asked.season.first.month and counted.number < A_YEAR:
+        said.append("They are other months than the season’s, in which more or fewer may ask.")
     if listed.asked.percent is None and base.decided < THIN:
         words = f"Fewer than {THIN} decided, so the share that buys is little more than a guess"
         if base.decided < FEWEST_FOR_A_SHARE:
