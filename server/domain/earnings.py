@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from server.domain.money import Cents, round_half_up
+from server.domain.money import Cents
 from server.domain.numbers import SaleFact
 from server.domain.pricing import Margin
 
@@ -39,11 +39,6 @@ class Earned:
     def margin_percent(self) -> Fraction:
         """The margin as a share of the revenue, in per cent; zero without any."""
         return Fraction(100 * self.margin, self.revenue) if self.revenue > 0 else Fraction(0)
-
-    @property
-    def average(self) -> Cents:
-        """What a contract charges on average; zero without any."""
-        return round_half_up(Fraction(self.charged, self.contracts)) if self.contracts else 0
 
 
 def earned(sales: Sequence[tuple[SaleFact, Margin | None]]) -> Earned:
