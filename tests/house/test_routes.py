@@ -169,6 +169,13 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
+    "/console/sets": {"GET"},
+    "/console/sets/edit": {"GET", "POST"},
+    "/console/sets/retire": {"POST"},
+    "/console/till": {"GET", "POST"},
+    "/console/till/book": {"POST"},
+    "/console/places": {"GET"},
+    "/console/places/edit": {"GET", "POST"},
     "/console/numbers": {"GET"},
     "/console/numbers/{name}.csv": {"GET"},
     "/console/orders": {"GET", "POST"},
