@@ -62,6 +62,8 @@ from server.web.pages import lessons as page_lessons
 from server.web.pages import look as page_look
 from server.web.pages import messages as page_messages
 from server.web.pages import news as page_news
+from server.web.pages import numbers as page_numbers
+from server.web.pages import orders as page_orders
 from server.web.pages import owned as page_owned
 from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
@@ -197,6 +199,8 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_record,
         page_sets,
         page_till,
+        page_numbers,
+        page_orders,
     ):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 

@@ -41,6 +41,7 @@ from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, sent, taken_of
 from tests.builders_imports import IMPORT_STATES
 from tests.builders_lessons import booked, day_ahead, lesson
+from tests.builders_numbers import NUMBERS_STATES
 from tests.builders_people import PEOPLE_STATES
 from tests.builders_photos import phone_photo
 from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
@@ -1027,4 +1028,5 @@ STATES: dict[str, State] = {
     **SETS_STATES,
     **IMPORT_STATES,
     **POLICY_STATES,
+    **NUMBERS_STATES,
 }

@@ -116,9 +116,14 @@ class Quote:
 
     def state_on(self, today: date, hold: Hold | None = None) -> QuoteState:
         """Where it stands on a day of the shop's calendar; `hold` is its open hold, if any: agreed is agreed, whatever the day."""
-        if hold is not None and hold.revision == self.revision:
-            return "agreed"
-        return "lapsed" if today > self.valid_until else "sent"
+        return state_on(self.revision, self.valid_until, today, None if hold is None else hold.revision)
+
+
+def state_on(revision: int, valid_until: date, today: date, held: int | None) -> QuoteState:
+    """Where a revision stands on a day; `held` is the revision of the quote's open hold, if there is one."""
+    if held == revision:
+        return "agreed"
+    return "lapsed" if today > valid_until else "sent"
 
 
 def quoted_part(part: Part) -> QuotedPart:

@@ -307,19 +307,7 @@ class Sale:
     @property
     def state(self) -> SaleState:
         """Where it stands: how far it has come, and whether it is paid."""
-        goods = self.goods
-        if goods and all(item.gone for item in goods):
-            return "returned" if any(item.gone != "withdrawn" for item in goods) else "withdrawn"
-        if any(mark.kind == "withdrawn" for mark in self.marks) and not goods:
-            return "withdrawn"
-        core = [item for item in goods if not item.gone and (item.is_core or item.piece is not None)] or [
-            item for item in goods if not item.gone
-        ]
-        if core and all(item.received_on is not None for item in core):
-            return "handed_over"
-        if core and all(item.received_on is not None or item.sent_on is not None for item in core):
-            return "on_its_way"
-        return "paid" if self.owed <= 0 else "confirmed"
+        return state_of(self.items, any(mark.kind == "withdrawn" for mark in self.marks), self.owed)
 
     def item(self, number: int) -> Item | None:
         """The item of a number."""
@@ -350,6 +338,23 @@ def gone_as_faulty(marks: Iterable[Mark]) -> frozenset[int]:
     """
     told = (one for one in marks if one.kind in ("returned", "withdrawn") and one.about.get("kind") == "fault")
     return frozenset(number for one in told for number in one.about.get("items", ()))
+
+
+def state_of(items: Iterable[Item], is_withdrawn: bool, left: Cents) -> SaleState:
+    """Where a sale of some items stands: how far they have come, whether it was withdrawn, and whether anything is left to pay."""
+    goods = tuple(item for item in items if item.is_goods)
+    if goods and all(item.gone for item in goods):
+        return "returned" if any(item.gone != "withdrawn" for item in goods) else "withdrawn"
+    if is_withdrawn and not goods:
+        return "withdrawn"
+    core = [item for item in goods if not item.gone and (item.is_core or item.piece is not None)] or [
+        item for item in goods if not item.gone
+    ]
+    if core and all(item.received_on is not None for item in core):
+        return "handed_over"
+    if core and all(item.received_on is not None or item.sent_on is not None for item in core):
+        return "on_its_way"
+    return "paid" if left <= 0 else "confirmed"
 
 
 def owed(papers: Iterable[Paper], settlements: Iterable[Settlement]) -> Cents:

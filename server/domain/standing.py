@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
-from server.domain.quotes import Quote
+from server.domain.quotes import Quote, state_on
 from server.domain.sales import STATE_WORDS, Sale, SaleState
 from server.domain.stock import Hold
 
@@ -70,9 +70,19 @@ def standing_of(
     """
     if sale is not None:
         return Standing(sale.state, sale)
-    if withdrawn is not None:
-        return Standing("withdrawn", None, withdrawn)
-    state = quote.state_on(today, hold)
-    if state == "sent" and seen is not None and seen >= quote.revision:
-        return Standing("seen")
-    return Standing(state)
+    held = None if hold is None else hold.revision
+    state = state_before_sale(quote.revision, quote.valid_until, today, held, seen, is_withdrawn=withdrawn is not None)
+    return Standing(state, None, withdrawn)
+
+
+def state_before_sale(
+    revision: int, valid_until: date, today: date, held: int | None, seen: int | None, *, is_withdrawn: bool
+) -> StandingState:
+    """Where a quote stands of which nothing was sold, told from its newest revision and until when its price is good.
+
+    `held` is the revision of its open hold, `seen` the newest that its customer had before them.
+    """
+    if is_withdrawn:
+        return "withdrawn"
+    state = state_on(revision, valid_until, today, held)
+    return "seen" if state == "sent" and seen is not None and seen >= revision else state

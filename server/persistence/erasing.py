@@ -60,8 +60,12 @@ NOTES: tuple[tuple[type[SQLModel], str], ...] = (
 NOBODY = {"name": "", "email": "", "phone": "", "email_key": "", "phone_key": ""}
 
 
-def erase_rows(session: Session, found: Found, now: datetime) -> None:
-    """Take the person out of everything found: what is theirs alone is deleted, ledgers keep their sums without them."""
+def erase_rows(session: Session, found: Found, now: datetime) -> tuple[list[datetime], list[datetime]]:
+    """Take the person out of everything found: what is theirs alone is deleted, ledgers keep their sums without them.
+
+    The moments at which the deleted drafts were begun and the deleted quotes kept.
+    """
+    begun = [row.started_at for row in found.of(DraftRow) if not row.revises]
     forget_sales(session, found.ids(SaleRow))
     for number in found.ids(SaleRow):
         drop_follow_ups(session, number, ERASED)
@@ -73,10 +77,10 @@ def erase_rows(session: Session, found: Found, now: datetime) -> None:
     for call in found.of(CallRow):
         call.name = call.phone = call.phone_key = call.about = ""
         call.done_at = call.done_at or now
-    _delete_theirs(session, found)
+    return begun, _delete_theirs(session, found)
 
 
-def _delete_theirs(session: Session, found: Found) -> None:
+def _delete_theirs(session: Session, found: Found) -> list[datetime]:
     sold = [row for row in found.of(QuoteRow) if row.token in found.sold]
     gone = [row for row in found.of(QuoteRow) if row.token not in found.sold]
     for quote in sold:
@@ -96,7 +100,7 @@ def _delete_theirs(session: Session, found: Found) -> None:
     sheets = [row.token for row in found.of(WorksheetRow)]
     session.exec(delete(WorksheetRow).where(col(WorksheetRow.token).in_([*sheets, *drafts])))
     session.exec(delete(DraftRow).where(col(DraftRow.token).in_(drafts)))
-    delete_quotes(session, [quote.id for quote in gone if quote.id is not None])
+    return delete_quotes(session, [quote.id for quote in gone if quote.id is not None])
 
 
 def blank_notes(session: Session, signs: Signs) -> int:

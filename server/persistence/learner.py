@@ -72,8 +72,13 @@ def _link_from(row: WorksheetRow | None) -> Link | None:
     return Link(by=row.sent_by, note=row.note, lapses_at=row.lapses_at, withdrawn_at=row.withdrawn_at)
 
 
-def delete_drafts_before(session: Session, moment: datetime) -> int:
-    """Delete the drafts not changed since a moment, and the worksheets beside them; how many there were."""
-    old = select(DraftRow.token).where(col(DraftRow.changed_at) < moment)
-    session.exec(delete(WorksheetRow).where(col(WorksheetRow.token).in_(old)))
-    return session.exec(delete(DraftRow).where(col(DraftRow.changed_at) < moment)).rowcount
+def delete_drafts_before(session: Session, moment: datetime) -> list[tuple[datetime, bool]]:
+    """Delete the drafts not changed since a moment, and the worksheets beside them; when each was begun, and if it revises a quote."""
+    old = col(DraftRow.changed_at) < moment
+    begun = [
+        (started, revises is not None)
+        for started, revises in session.exec(select(DraftRow.started_at, DraftRow.revises).where(old).with_for_update())
+    ]
+    session.exec(delete(WorksheetRow).where(col(WorksheetRow.token).in_(select(DraftRow.token).where(old))))
+    session.exec(delete(DraftRow).where(old))
+    return begun

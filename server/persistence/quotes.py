@@ -148,8 +148,8 @@ def is_code_taken(session: Session, code: str) -> bool:
     return session.exec(select(QuoteRow.id).where(col(QuoteRow.code) == code)).first() is not None
 
 
-def delete_quotes_good_until(session: Session, day: date) -> int:
-    """Delete the quotes whose price was good until before a day and that the shop never confirmed; how many there were.
+def delete_quotes_good_until(session: Session, day: date) -> list[datetime]:
+    """Delete the quotes whose price was good until before a day and that the shop never confirmed; when each was first kept.
 
     What nobody had in stock for them stays counted, without the quote.
     """
@@ -160,18 +160,18 @@ def delete_quotes_good_until(session: Session, day: date) -> int:
         col(HoldRow.confirmed_at).is_not(None), col(HoldRow.quote_id).is_not(None)
     )
     wanted = select(QuoteRow.id).where(col(QuoteRow.id).in_(newest), col(QuoteRow.id).not_in(confirmed))
-    quotes = [quote_id for quote_id in session.exec(wanted.with_for_update()) if quote_id is not None]
-    delete_quotes(session, quotes)
-    return len(quotes)
+    return delete_quotes(session, [number for number in session.exec(wanted.with_for_update()) if number is not None])
 
 
-def delete_quotes(session: Session, quotes: Sequence[int]) -> None:
-    """Delete quotes with their revisions; what nobody had in stock for them stays counted, without the quote."""
+def delete_quotes(session: Session, quotes: Sequence[int]) -> list[datetime]:
+    """Delete quotes with their revisions; the moments they were kept at. What nobody had in stock for them stays counted."""
+    kept = list(session.exec(select(QuoteRow.started_at).where(col(QuoteRow.id).in_(quotes))))
     for table in (UnmetRow, HoldRow, CallRow):
         session.exec(update(table).where(col(table.quote_id).in_(quotes)).values(quote_id=None))
     for row in (OnceRow, RevisionRow):
         session.exec(delete(row).where(col(row.quote_id).in_(quotes)))
     session.exec(delete(QuoteRow).where(col(QuoteRow.id).in_(quotes)))
+    return kept
 
 
 def save_unmet(session: Session, quote_id: int, ideals: dict[str, float], day: date) -> None:

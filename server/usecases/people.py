@@ -25,6 +25,7 @@ from server.persistence.people import (
     plain_rows,
     ways_of,
 )
+from server.usecases.privacy import stay_counted
 from server.usecases.work import Work
 
 ERASED = "erased a person’s data: "
@@ -127,7 +128,7 @@ def erase_person(work: Work, contact: Contact, digest: str) -> str:
     if kept.digest != digest:
         raise Conflict([Fault("digest", OTHER_NOW)])
     signs = Signs.of(kept)
-    erase_rows(work.session, found, work.now)
+    stay_counted(work, *erase_rows(work.session, found, work.now))
     blank_notes(work.session, signs)
     work.session.flush()
     left = tables_naming(work.session, signs)
