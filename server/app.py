@@ -45,6 +45,9 @@ from server.web.pages import beside as page_beside
 from server.web.pages import bookings as page_bookings
 from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
+from server.web.pages import catalogue as page_catalogue
+from server.web.pages import catalogue_bulk as page_catalogue_bulk
+from server.web.pages import catalogue_part as page_catalogue_part
 from server.web.pages import console as page_console
 from server.web.pages import contract as page_contract
 from server.web.pages import corrections as page_corrections
@@ -175,7 +178,14 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     ):
         app.include_router(desk_door.router, dependencies=[Depends(signed_in)])
     app.include_router(page_returns.desk_router, dependencies=[Depends(signed_in)])
-    for owners_door in (page_accounts, page_messages, page_console):
+    for owners_door in (
+        page_accounts,
+        page_messages,
+        page_console,
+        page_catalogue,
+        page_catalogue_part,
+        page_catalogue_bulk,
+    ):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 
     @app.get("/static/{name}", include_in_schema=False)

@@ -24,7 +24,7 @@ from server.domain.errors import Fault, InvalidInput
 from server.domain.policy import Policy, policy_from
 from server.domain.prices import Markdown, PricePoint
 from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, SPARE, Measure, measures_of
-from server.persistence.sources import FolderFiles, Source, Unusable
+from server.persistence.sources import Files, FolderFiles, Source, Unusable
 
 PART_FILES = {
     "boards.csv": "board",
@@ -157,6 +157,7 @@ def _word(*words: str) -> Callable[[str], str]:
 PRICE = "money from 0.01 to 100000.00, such as 1249.00"
 FEE = "money from 0.00 to 100000.00, such as 35.00"
 DAY = "a day such as 2026-11-25"
+BLANK = "The cell is blank."
 
 _SHARED = (
     Column("sku", _sku, "1 to 40 characters without a space"),
@@ -272,6 +273,10 @@ class _Reading:
                 self.fault(file, 1, column.name, "The column is missing.", column.accepted)
         return len(self.found.faults) == before
 
+    def read_row(self, file: str, names: list[str], cells: list[str]) -> dict[str, Any] | None:
+        """A single row of a file of parts, whose numbers may have a decimal comma; None where it has faults."""
+        return self._row(file, 1, names, cells, part_columns(file), True)
+
     def _row(
         self,
         file: str,
@@ -296,7 +301,7 @@ class _Reading:
                     raise ValueError
                 values[column.name] = column.read(cell.replace(",", ".") if has_comma and column.is_number else cell)
             except ValueError:
-                message = f"{cell[:40]!r} is not accepted." if cell else "The cell is blank."
+                message = f"{cell[:40]!r} is not accepted." if cell else BLANK
                 self.fault(file, number, column.name, message, column.accepted)
                 is_right = False
         return values if is_right else None
@@ -319,7 +324,7 @@ class _Reading:
                             file, number, name, f"{values[name]} is used already, in {used[values[name]]}.", "each once"
                         )
                     used.setdefault(values[name], f"{file}, row {number}")
-                self._take_part(file, number, values)
+                self.take_part(file, number, values)
 
     def _keep_spares(self) -> None:
         """Without their file, the spare parts that are in force stay."""
@@ -328,7 +333,7 @@ class _Reading:
             self.warn(SPARES, None, "", "The file is not there: what is in force stays.")
         self.found.parts.update({sku: part for sku, part in spares.items() if sku not in self.found.parts})
 
-    def _take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
+    def take_part(self, file: str, number: int, values: dict[str, Any]) -> None:
         slot = SPARE if file == SPARES else PART_FILES[file] or values["slot"]
         markdown = None
         if "markdown_price" in values:
@@ -499,6 +504,46 @@ def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] |
         missing = FileFault(str(path), None, "", "There is no such folder.", "a folder of CSV files and policy.toml")
         return Folder(terms=terms_before, policy=before.policy, faults=[missing])
     return read_source(FolderFiles(path=path), before, terms_before)
+
+
+def read_part(slot: str, cells: Mapping[str, str], before: Catalogue) -> tuple[Part | None, list[Fault]]:
+    """A part from the cells of one row by the names of its file's columns, or the faults, each at its column.
+
+    The same readers as a folder's, and, since the rest of the catalogue stays, no other part that is not retired may have its
+    GTIN. `on_hand` may be left out.
+    """
+    file = file_of(slot)
+    names = {column.name for column in part_columns(file)}
+    given = {name: cell for name, cell in {"on_hand": "0", "slot": slot, **cells}.items() if name in names}
+    reading = _Reading(Files({}), before, None)
+    values = reading.read_row(file, list(given), list(given.values()))
+    if values is not None:
+        reading.take_part(file, 1, values)
+    faults = [
+        Fault(fault.column, fault.message.replace(BLANK, "This is blank."), fault.accepted)
+        for fault in reading.found.faults
+    ]
+    part = next(iter(reading.found.parts.values()), None)
+    if part is not None:
+        faults += _gtin_faults(part, before)
+    return (None if faults else part), faults
+
+
+def _gtin_faults(part: Part, before: Catalogue) -> list[Fault]:
+    others = (other for other in before.parts.values() if other.sku != part.sku and not other.retired)
+    words = f"{part.gtin} is used already, for "
+    return [
+        Fault("gtin", f"{words}{other.name} ({other.sku}).", "each GTIN once")
+        for other in others
+        if other.gtin == part.gtin
+    ][:1]
+
+
+def file_of(slot: str) -> str:
+    """The file that parts of a slot stand in."""
+    if slot == SPARE:
+        return SPARES
+    return next((file for file, of_slot in PART_FILES.items() if of_slot == slot), "extras.csv")
 
 
 def read_source(source: Source, before: Catalogue, terms_before: Mapping[str, Any] | None) -> Folder:

@@ -12,7 +12,6 @@ import tomli_w
 
 from server.domain.catalogue import Catalogue, Part
 from server.domain.deposits import decimal_of
-from server.domain.slots import SPARE
 from server.persistence.folder import (
     HISTORY_COLUMNS,
     LESSON_COLUMNS,
@@ -20,6 +19,7 @@ from server.persistence.folder import (
     SPARES,
     SPOT_COLUMNS,
     ZONE_COLUMNS,
+    file_of,
     part_columns,
 )
 from server.persistence.sources import DEFUSED
@@ -32,7 +32,9 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
     """The tables by the names of their files, a header row first; parts that were retired are not in them."""
     listed = {sku: part for sku, part in catalogue.parts.items() if not part.retired}
     tables = {
-        file: _table(part_columns(file), [_part(part, on_hand) for part in listed.values() if _file_of(part) == file])
+        file: _table(
+            part_columns(file), [cells_of(part, on_hand) for part in listed.values() if file_of(part.slot) == file]
+        )
         for file in (*PART_FILES, SPARES)
     }
     tables["price_history.csv"] = _table(HISTORY_COLUMNS, _history(catalogue, listed))
@@ -61,18 +63,13 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
     return tables
 
 
-def _file_of(part: Part) -> str:
-    if part.slot == SPARE:
-        return SPARES
-    return next((file for file, slot in PART_FILES.items() if slot == part.slot), "extras.csv")
-
-
 def _table(columns: Sequence[Any], rows: Rows) -> list[list[str]]:
     names = [column.name for column in columns]
     return [names, *([row.get(name, "") for name in names] for row in rows)]
 
 
-def _part(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
+def cells_of(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
+    """A part as the cells of its row."""
     row = {
         "sku": part.sku,
         "name": part.name,

@@ -60,9 +60,9 @@ def compare(before: Catalogue, on_hand: Mapping[str, int], folder: Folder) -> Ch
     new = [f"{part.sku} {part.name}" for sku, part in folder.parts.items() if sku not in old]
     changed = []
     for sku, part in folder.parts.items():
-        difference = _difference(old[sku], part) if sku in old else ""
-        if difference:
-            changed.append(f"{sku}: {difference}")
+        what = difference(old[sku], part) if sku in old else ""
+        if what:
+            changed.append(f"{sku}: {what}")
     counts = [counted(sku, on_hand.get(sku, 0), found, f"counted {found}") for sku, found in folder.on_hand.items()]
     return Changes(
         new=tuple(new),
@@ -74,7 +74,8 @@ def compare(before: Catalogue, on_hand: Mapping[str, int], folder: Folder) -> Ch
     )
 
 
-def _difference(old: Part, new: Part) -> str:
+def difference(old: Part, new: Part) -> str:
+    """What became another field of a part, in one line; empty where nothing did."""
     before, after = _facts(old), _facts(new)
     names = [name for name in {**before, **after} if before.get(name) != after.get(name)]
     return ", ".join(f"{name} {before.get(name, 'none')} -> {after.get(name, 'none')}" for name in names)

@@ -169,6 +169,14 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
+    "/console/catalogue": {"GET", "POST"},
+    "/console/catalogue/bulk": {"GET", "POST"},
+    "/console/part": {"GET", "POST"},
+    "/console/part/new": {"GET", "POST"},
+    "/console/part/stock": {"POST"},
+    "/console/part/retire": {"POST"},
+    "/console/part/plain": {"POST"},
+    "/console/part/photos": {"POST"},
     "/staff": {"GET", "POST"},
     "/staff/{number}": {"GET"},
     "/staff/{number}/role": {"POST"},
