@@ -20,7 +20,7 @@ class Client:
 
     def __init__(self, app: FastAPI, address: tuple[str, int] = SOMEBODY) -> None:
         transport = httpx.ASGITransport(app=app, raise_app_exceptions=False, client=address)
-        self._client = httpx.AsyncClient(transport=transport, base_url=ADDRESS)
+        self._client = httpx.AsyncClient(transport=transport, base_url=ADDRESS, verify=False, trust_env=False)
         self._runner = asyncio.Runner()
 
     def __enter__(self) -> Self:

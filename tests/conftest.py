@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, settings
 from jinja2 import BytecodeCache
 from jinja2.bccache import Bucket
 from pydantic import SecretStr
+from sqlalchemy import Engine
 
 from server.app import create_app
 from server.domain.catalogue import Catalogue
@@ -21,7 +22,7 @@ from server.persistence.folder import read_folder
 from server.persistence.migrate import migrate
 from server.settings import Settings
 from server.usecases.catalogue import replace_catalogue
-from server.usecases.opening import SEED, open_shop
+from server.usecases.opening import SEED
 from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, signed_in_as
 from tests.builders_http import ADDRESS, Client
@@ -71,10 +72,21 @@ def clock() -> Clock:
     return Clock()
 
 
+@pytest.fixture(scope="session")
+def lasting(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Engine]]:
+    """A data folder and the engine over it, for one test after another: an engine of its own would put every query together anew."""
+    folder = tmp_path_factory.mktemp("data")
+    engine = engine_for(Place(folder))
+    yield folder, engine
+    engine.dispose()
+
+
 @pytest.fixture
-def data(tmp_path: Path, seeded: Path) -> Path:
-    """A data folder of the test's own, with the seed catalogue in it."""
-    folder = tmp_path / "data"
+def data(lasting: tuple[Path, Engine], seeded: Path) -> Path:
+    """A data folder with the seed catalogue in it and nothing that a test before has left."""
+    folder, engine = lasting
+    engine.dispose()
+    shutil.rmtree(folder)
     folder.mkdir()
     shutil.copyfile(sqlite_file(seeded), sqlite_file(folder))
     return folder
@@ -116,11 +128,20 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Place]:
 
 
 @pytest.fixture
-def shop(place: Place, clock: Clock) -> Iterator[Shop]:
+def engine(place: Place, lasting: tuple[Path, Engine]) -> Iterator[Engine]:
+    """An engine over the test's own database."""
+    if not place.url:
+        yield lasting[1]
+        return
+    made = engine_for(place)
+    yield made
+    made.dispose()
+
+
+@pytest.fixture
+def shop(engine: Engine, clock: Clock) -> Shop:
     """A shop over the test's own database."""
-    engine = engine_for(place)
-    yield Shop(sessions(engine), clock)
-    engine.dispose()
+    return Shop(sessions(engine), clock)
 
 
 @pytest.fixture
@@ -140,15 +161,13 @@ def built(tmp_path_factory: pytest.TempPathFactory, seeded: Path) -> FastAPI:
 
 
 @pytest.fixture
-def app(built: FastAPI, place: Place, clock: Clock) -> Iterator[FastAPI]:
+def app(built: FastAPI, place: Place, engine: Engine, clock: Clock) -> FastAPI:
     """The application over the test's own database, not throttled; nothing of it is kept but what its place keeps."""
     url = SecretStr(place.url)
     built.state.settings = Settings(data=place.data, database_url=url, base_address=ADDRESS, public_burst=0)
-    built.state.shop = open_shop(place)
-    built.state.shop.address, built.state.shop.clock = ADDRESS, clock
+    built.state.shop = Shop(sessions(engine), clock, address=ADDRESS)
     built.state.passwords = CHEAP
-    yield built
-    built.state.shop.close()
+    return built
 
 
 @pytest.fixture

@@ -7,19 +7,29 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from datetime import date, datetime
 from types import MappingProxyType
+from typing import Any
 
-from sqlalchemy import func
+from sqlalchemy import Row, bindparam, func, inspect
 from sqlmodel import Session, col, delete, select
 
 from server.domain.catalogue import Catalogue, Gear, LessonKind, Part, Spot, Zone
 from server.domain.prices import Markdown, PricePoint
 from server.persistence.policies import in_force, load_policy, version_in_force
-from server.persistence.tables import CatalogueRow, LessonKindRow, PartRow, PricePointRow, SpotRow, ZoneRow
+from server.persistence.tables import CatalogueRow, LessonKindRow, Moment, PartRow, PricePointRow, SpotRow, ZoneRow
 
 REPLACING = 7_200_818  # The number of the lock that says "the catalogue is being replaced".
 
 
-def part_from(row: PartRow) -> Part:
+_PARTS = select(*(column for column in inspect(PartRow).columns))
+"""Parts as plain rows: the whole table is read at once, and nothing in it is changed."""
+
+
+_POINTS = select(col(PricePointRow.sku), col(PricePointRow.since), col(PricePointRow.price)).order_by(
+    col(PricePointRow.since)
+)
+
+
+def part_from(row: PartRow | Row[Any]) -> Part:
     """A part from its row."""
     markdown = None if row.markdown_price is None else Markdown(row.markdown_price, row.markdown_since)
     return Part(
@@ -65,10 +75,16 @@ def newest_version(session: Session) -> int | None:
     return session.exec(select(func.max(col(CatalogueRow.version)))).one()
 
 
+_VERSIONS = select(
+    select(func.max(col(CatalogueRow.version))).scalar_subquery(),
+    in_force(bindparam("at", type_=Moment())).scalar_subquery(),
+)
+"""Asked in every unit of work, so it is put together once."""
+
+
 def versions_at(session: Session, at: datetime) -> tuple[int, int]:
     """The versions of the catalogue and of the policy in force at a moment; zeros before the first."""
-    newest = select(func.max(col(CatalogueRow.version))).scalar_subquery()
-    catalogue, policy = session.execute(select(newest, in_force(at).scalar_subquery())).one()
+    catalogue, policy = session.execute(_VERSIONS, {"at": at}).one()
     return catalogue or 0, policy or 0
 
 
@@ -78,9 +94,9 @@ def load_catalogue(session: Session, at: datetime) -> Catalogue:
     if not version:
         return Catalogue({})
     history: dict[str, list[PricePoint]] = {}
-    for point in session.exec(select(PricePointRow).order_by(col(PricePointRow.since))):
-        history.setdefault(point.sku, []).append(PricePoint(point.sku, point.since, point.price))
-    rows = sorted(session.exec(select(PartRow)), key=lambda row: row.sku)
+    for sku, since, price in session.execute(_POINTS):
+        history.setdefault(sku, []).append(PricePoint(sku, since, price))
+    rows = sorted(session.execute(_PARTS), key=lambda row: str(row.sku))
     return Catalogue(
         parts=MappingProxyType({part.sku: part_from(part) for part in rows}),
         spots=MappingProxyType({spot.name: spot for spot in _spots(session)}),

@@ -8,7 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import Select, or_
+from sqlalchemy import BindParameter, Select, or_
 from sqlmodel import Session, col, select
 
 from server.domain.policy import Policy, policy_from
@@ -27,7 +27,7 @@ def terms_as_text(terms: Mapping[str, Any]) -> str:
     return json.dumps(terms, default=exact, sort_keys=True)
 
 
-def in_force(at: datetime) -> Select[Any]:
+def in_force(at: datetime | BindParameter[datetime]) -> Select[Any]:
     """The query for the number of the version in force at a moment."""
     effective = col(PolicyRow.effective_at)
     return (
