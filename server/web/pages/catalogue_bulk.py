@@ -43,6 +43,7 @@ CHANGES = (
     ("stock", "Book stock"),
 )
 FIELDS = ("change", "by", "value", "ending", "percent", "since", "sold_is", "kind", "pieces", "why")
+MOST_SHOWN = 200
 BY = (("percent", "per cent"), ("amount", "amount"))
 SOLD = (("yes", "sold"), ("no", "not sold"))
 WORDS = {
@@ -98,6 +99,8 @@ class BulkPage(TypedForm):
     kinds: tuple[tuple[str, str], ...]
     earliest: str
     rows: tuple[RowShown, ...] = ()
+    more: int = 0
+    left_out: int = 0
     done: int = 0
     thin: int = 0
     about: str = ""
@@ -282,13 +285,20 @@ def _with_preview(work: Work, plain: BulkPage, query: QueryParams, skus: tuple[s
     done = sum(not row.refused for row in rows)
     return replace(
         plain,
-        rows=rows,
+        rows=sorted_rows(rows)[:MOST_SHOWN],
+        more=max(0, len(rows) - MOST_SHOWN),
+        left_out=len(rows) - done,
         done=done,
         thin=sum(row.is_thin and not row.refused for row in rows),
         about=about_words(change, done),
         digest=digest,
         is_shown=True,
     )
+
+
+def sorted_rows(rows: tuple[RowShown, ...]) -> tuple[RowShown, ...]:
+    """Those left out first and then those under the margin's floor, since they are what must be looked at."""
+    return tuple(sorted(rows, key=lambda row: (not row.refused, not row.is_thin)))
 
 
 def about_words(change: BulkChange | StockChange, count: int) -> str:
