@@ -69,6 +69,8 @@ from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
 from server.web.pages import photos as page_photos
 from server.web.pages import pieces as page_pieces
+from server.web.pages import policy as page_policy
+from server.web.pages import policy_versions as page_policy_versions
 from server.web.pages import prepared as page_prepared
 from server.web.pages import privacy as page_privacy
 from server.web.pages import questions as page_questions
@@ -185,6 +187,8 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_catalogue,
         page_catalogue_part,
         page_catalogue_bulk,
+        page_policy,
+        page_policy_versions,
     ):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 

@@ -43,6 +43,7 @@ from tests.builders_handover import owned, sent, taken_of
 from tests.builders_lessons import booked, day_ahead, lesson
 from tests.builders_photos import phone_photo
 from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_photo
+from tests.builders_policy import POLICY_STATES
 from tests.builders_sales import agreed_quote, bought, new_key
 from tests.builders_seen import Seen, State, World, seen_as
 from tests.builders_shop import agreed, learner
@@ -1021,4 +1022,5 @@ STATES: dict[str, State] = {
     "delivery at the desk": seen_as("staff", _delivery_at_desk),
     "part that came for somebody": seen_as("staff", _reservation_here),
     **CATALOGUE_STATES,
+    **POLICY_STATES,
 }

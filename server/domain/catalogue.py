@@ -147,7 +147,11 @@ class Catalogue:
 
     def dearest_list_price(self, slot: str) -> Cents | None:
         """The dearest list price of a slot among parts on sale, before markdown; None where none is sold."""
-        return max((part.price for part in self.sold_in(slot)), default=None)
+        return self._dearest.get(slot)
+
+    @cached_property
+    def _dearest(self) -> Mapping[str, Cents]:
+        return MappingProxyType({slot: max(part.price for part in parts) for slot, parts in self.by_slot.items()})
 
     def reduction_of(self, part: Part, today: date) -> Reduction | None:
         """How a part may be called reduced today, or None where it is not marked down or the law lets no one say so."""

@@ -114,7 +114,7 @@ def _is_meant(row: Listed, asked: Asked, words: list[str], gtin: str | None) -> 
         return False
     if gtin is not None and gtin_key(part.gtin) == gtin:
         return True
-    text = folded(f"{part.name} {part.maker} {part.sku} {part.gtin}")
+    text = folded(f"{part.name} {part.maker} {part.sku} {part.gtin}") if words else ""
     return all(word in text for word in words)
 
 

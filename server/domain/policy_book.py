@@ -95,3 +95,16 @@ def flat(value: object, at: str = "") -> dict[str, object]:
     else:
         return {at: value}
     return {key: leaf for name, item in rows for key, leaf in flat(item, name).items()}
+
+
+def left_behind(
+    base: Mapping[str, Any], in_force: Mapping[str, Any], waiting: Mapping[str, Any]
+) -> tuple[Difference, ...]:
+    """What was changed since a version to come was made, and would be undone by it on its day.
+
+    `base` are the terms that it was made from. Each difference is from what is in force to what the waiting version says. What the
+    waiting version itself changed is not among them.
+    """
+    changed_since = {one.key for one in differences(base, in_force)}
+    changed_by_it = {one.key for one in differences(base, waiting)}
+    return tuple(one for one in differences(in_force, waiting) if one.key in changed_since - changed_by_it)

@@ -160,7 +160,8 @@ class Margin:
 
     def is_under(self, floor_percent: Decimal) -> bool:
         """Whether it is less than a percentage of the revenue."""
-        return Fraction(self.amount) * 100 < Fraction(floor_percent) * self.revenue
+        numerator, denominator = floor_percent.as_integer_ratio()
+        return self.amount * 100 * denominator < numerator * self.revenue
 
 
 def tier_for(slots_bought: Iterable[str], policy: Policy) -> Tier | None:

@@ -90,9 +90,15 @@ def value_trade(trade: Trade, catalogue: Catalogue) -> Valuation:
     if trade.faults:
         faults = " and ".join(FAULT_WORDS[fault] for fault in trade.faults)
         return Valuation(trade.slot, shown, 0, f"Nothing, because {faults} makes it unsafe to sell on.")
-    factor = terms.condition[trade.condition] * (1 - terms.handling)
-    exact = worth(base, terms.yearly_loss[trade.slot], trade.months, factor, terms.first_year_extra_loss)
-    return Valuation(trade.slot, shown, round_down_to(exact, terms.step), _because(trade, base, terms))
+    value = value_from(base, trade.slot, trade.months, trade.condition, terms)
+    return Valuation(trade.slot, shown, value, _because(trade, base, terms))
+
+
+def value_from(base: Decimal, slot: str, months: int, condition: str, terms: TradeInTerms) -> Cents:
+    """What sound gear is worth to the shop, counted from a base: the curve less handling, rounded down once to a whole step."""
+    factor = terms.condition[condition] * (1 - terms.handling)
+    exact = worth(base, terms.yearly_loss[slot], months, factor, terms.first_year_extra_loss)
+    return round_down_to(exact, terms.step)
 
 
 def _valuation(trade: Trade, catalogue: Catalogue, by_hand: Cents | None) -> Valuation:

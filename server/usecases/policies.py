@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.policy import Policy, policy_from
-from server.domain.policy_book import PolicyVersion, beginning_of
+from server.domain.policy_book import Difference, PolicyVersion, beginning_of, in_force_at, left_behind
 from server.persistence.accounts import write_deed
 from server.persistence.catalogue import lock_catalogue
 from server.persistence.folder import policy_faults
@@ -85,3 +86,27 @@ def drop_policy(work: Work, version: int) -> None:
     drop_version(work.session, version, work.now, work.actor)
     write_deed(work.session, work.now, work.actor, f"took version {version} of the policy back")
     work.commit()
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A version to come with its terms, and what was changed since it was made that it would undo on its day."""
+
+    version: PolicyVersion
+    terms: Mapping[str, Any]
+    left_behind: tuple[Difference, ...]
+
+
+def versions_to_come(work: Work) -> tuple[Waiting, ...]:
+    """The versions whose day is to come, in the order of their days."""
+    versions = load_versions(work.session)
+    current = terms_of(work, work.catalogue.policy.version)
+    waiting = sorted((one for one in versions if one.is_to_come(work.now)), key=lambda one: one.starts_at)
+    return tuple(_waiting(work, one, versions, current) for one in waiting)
+
+
+def _waiting(work: Work, one: PolicyVersion, versions: Sequence[PolicyVersion], current: Mapping[str, Any]) -> Waiting:
+    made_from = in_force_at([other for other in versions if other.version < one.version], one.made_at)
+    base = current if made_from is None else terms_of(work, made_from.version)
+    terms = terms_of(work, one.version)
+    return Waiting(one, terms, left_behind(base, current, terms))

@@ -10,6 +10,7 @@ from server.domain.policy_book import (
     beginning_of,
     differences,
     in_force_at,
+    left_behind,
     timeline_of,
 )
 
@@ -60,3 +61,11 @@ def test_what_differs_is_told_by_its_key() -> None:
         Difference("tiers[1].percent", 22, 20),
         Difference("tiers[2].percent", None, 10),
     )
+
+
+def test_what_a_version_to_come_would_undo_is_what_changed_since_and_not_what_it_changes_itself() -> None:
+    base = {"quotes": {"price_good_days": 14, "draft_days": 30}, "desk": {"staff_see_margin": False}}
+    now = {"quotes": {"price_good_days": 20, "draft_days": 30}, "desk": {"staff_see_margin": True}}
+    waiting = {"quotes": {"price_good_days": 14, "draft_days": 60}, "desk": {"staff_see_margin": True}}
+    assert left_behind(base, now, waiting) == (Difference("quotes.price_good_days", 20, 14),)
+    assert left_behind(base, base, waiting) == ()
