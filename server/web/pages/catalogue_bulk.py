@@ -21,7 +21,7 @@ from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.lessons import read_day
 from server.domain.listing import found_among, margin_at
 from server.domain.money import Cents
-from server.domain.reductions import MoneyWords, called_words, moved_words
+from server.domain.reductions import DayWords, MoneyWords, called_words, moved_words
 from server.domain.stock import BY_HAND, MovementKind
 from server.usecases.bulk_changes import Booking, StockChange, apply_change, apply_stock, work_out, work_out_stock
 from server.usecases.catalogue_edits import all_listed, words_in
@@ -341,8 +341,8 @@ def _row_shown(work: Work, one: Changed) -> RowShown:
     return RowShown(
         sku=part.sku,
         name=part.name,
-        before=_stands(one.before, money),
-        after=_stands(part, money),
+        before=_stands(one.before, money, day),
+        after=_stands(part, money, day),
         earned=margin.amount,
         percent=percent_words(margin),
         is_thin=margin.is_under(catalogue.policy.margin_floor_percent),
@@ -351,10 +351,10 @@ def _row_shown(work: Work, one: Changed) -> RowShown:
     )
 
 
-def _stands(part: Part, money: MoneyWords) -> str:
+def _stands(part: Part, money: MoneyWords, day: DayWords) -> str:
     """A part's price, its markdown and whether it is sold, in words."""
     words = money(part.price)
     if part.markdown is not None:
-        since = f" from {part.markdown.since}" if part.markdown.since else ""
+        since = f" from {day(part.markdown.since)}" if part.markdown.since else ""
         words += f", marked down to {money(part.markdown.price)}{since}"
     return words if part.sold else f"{words}, not sold"

@@ -73,7 +73,7 @@ PRICES = ("price", "cost", "markdown_price", "markdown_from", "sold")
 WHY = {
     "price": "VAT included.",
     "cost": "Without VAT.",
-    "markdown_price": "Blank: not marked down.",
+    "markdown_price": "Blank: none.",
     "markdown_from": "Blank: from today.",
     "fits": "SKUs and makers, with semicolons between them.",
 }
