@@ -12,7 +12,7 @@ from server.domain.errors import Conflict, Fault
 from server.domain.stock import Movement, MovementKind, counted
 from server.persistence.accounts import write_deed
 from server.persistence.stock import load_on_hand, lock_parts, newest_change, save_movements
-from server.usecases.catalogue_edits import digest_of, part_of
+from server.usecases.catalogue_edits import digest_of, part_of, refuse_unreadable
 from server.usecases.steps import change_parts, list_steps
 from server.usecases.work import Work
 
@@ -90,8 +90,9 @@ def apply_change(work: Work, change: BulkChange, skus: Sequence[str], about: str
 def apply_stock(work: Work, change: StockChange, skus: Sequence[str], shown: str) -> None:
     """Book for all parts what the preview of this digest said; the same form sent twice books once.
 
-    Raises `NotFound`, and `Conflict` where the ledger of any part moved since the preview.
+    Raises `NotFound`, `InvalidInput` for the reason, and `Conflict` where the ledger of any part moved since the preview.
     """
+    refuse_unreadable(change.why)
     lock_parts(work.session, skus)
     rows, digest = work_out_stock(work, change, skus)
     if digest != shown:

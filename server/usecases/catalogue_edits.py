@@ -39,6 +39,7 @@ from server.usecases.work import Work
 NO_PART = "The catalogue has no part of this SKU."
 MOST_BOOKED = 60
 MOST_PHOTOS = 4
+LONGEST_WHY = 200
 LEDGER_MOVED = (
     "Something else was booked for this part meanwhile: look at its ledger, and say it again if it is still so."
 )
@@ -178,6 +179,7 @@ def book_stock(work: Work, sku: str, kind: MovementKind, pieces: int, why: str, 
     where something else was booked meanwhile, `NotFound`, and `InvalidInput` at the fields.
     """
     part_of(work, sku)
+    refuse_unreadable(why)
     lock_parts(work.session, [sku])
     newest = newest_change(work.session, sku)
     if (newest.number if newest else 0) != shown:
@@ -185,6 +187,12 @@ def book_stock(work: Work, sku: str, kind: MovementKind, pieces: int, why: str, 
             return newest.movement
         raise Conflict([Fault("kind", LEDGER_MOVED)])
     return book_movement(work, sku, kind, pieces, why)
+
+
+def refuse_unreadable(why: str) -> None:
+    """Raise `InvalidInput` where a reason for the ledger is too long or has signs that cannot be shown."""
+    if len(why) > LONGEST_WHY or not why.isprintable():
+        raise InvalidInput([Fault("why", "This reason is not accepted.", f"text of at most {LONGEST_WHY} characters")])
 
 
 def _is_this(newest: Booked, work: Work, kind: MovementKind, pieces: int, why: str) -> bool:
@@ -200,12 +208,14 @@ def change_photos(work: Work, sku: str, photos: Sequence[Photo], drop: Sequence[
     """Keep further photographs of a part and delete others; raises `NotFound`, and `InvalidInput` where they are too many."""
     part_of(work, sku)
     about = about_part(sku)
-    kept = [photo for photo in photos_of(work, about) if photo.token not in drop]
+    there = photos_of(work, about)
+    kept = [photo for photo in there if photo.token not in drop]
     if len(kept) + len(photos) > MOST_PHOTOS:
         words = f"{len(kept)} photographs are kept, and these are {len(photos)} more."
         raise InvalidInput([Fault("photos", words, f"at most {MOST_PHOTOS} in all")])
-    for token in drop:
-        drop_photo(work, about, token)
+    for photo in there:
+        if photo.token in drop:
+            drop_photo(work, about, photo.token)
     keep_photos(work, about, photos)
     write_deed(work.session, work.now, work.actor, f"changed the photographs of {sku}")
     work.commit()

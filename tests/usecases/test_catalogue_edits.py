@@ -171,6 +171,8 @@ def test_stock_is_booked_once_by_one_form_and_not_over_what_others_booked(shop: 
             book_stock(work, SKU, "delivery", 2, "spring", shown)
     with shop.writing("Maeve") as work, pytest.raises(Conflict):
         book_stock(work, SKU, "damage", 1, "dropped", shown)
+    with shop.writing("Maeve") as work, pytest.raises(InvalidInput):
+        book_stock(work, SKU, "damage", 1, "a bell\x07", shown)
     with shop.reading() as work:
         stands = where_it_stands(work, SKU)
         assert load_on_hand(work.session)[SKU] == before + 2
