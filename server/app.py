@@ -69,6 +69,7 @@ from server.web.pages import paper as page_paper
 from server.web.pages import papers as page_papers
 from server.web.pages import photos as page_photos
 from server.web.pages import pieces as page_pieces
+from server.web.pages import places as page_places
 from server.web.pages import policy as page_policy
 from server.web.pages import policy_versions as page_policy_versions
 from server.web.pages import prepared as page_prepared
@@ -78,9 +79,11 @@ from server.web.pages import quotes as page_quotes
 from server.web.pages import returns as page_returns
 from server.web.pages import sales as page_sales
 from server.web.pages import serials as page_serials
+from server.web.pages import sets as page_sets
 from server.web.pages import shared as page_shared
 from server.web.pages import strand as page_strand
 from server.web.pages import swaps as page_swaps
+from server.web.pages import till as page_till
 from server.web.pages import units as page_units
 from server.web.pages import used as page_used
 from server.web.pages import worksheets as page_worksheets
@@ -189,6 +192,9 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_catalogue_bulk,
         page_policy,
         page_policy_versions,
+        page_sets,
+        page_till,
+        page_places,
     ):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
 

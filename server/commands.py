@@ -24,7 +24,8 @@ from server.usecases.catalogue import catalogue_files, catalogue_workbook, compa
 from server.usecases.deposits import take_deposit
 from server.usecases.opening import WORKBOOK, open_shop, read_folder_for
 from server.usecases.quotes import find_quote
-from server.usecases.stock import book_movement, confirm_hold, list_open_holds
+from server.usecases.sets import book_item
+from server.usecases.stock import confirm_hold, list_open_holds
 
 STATES: dict[str, LessonState] = {
     "taken": "taken",
@@ -117,7 +118,7 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
         help="book what happened to a part's stock",
         description="Book what happened to a part's stock in its ledger. A count takes what was found and books the difference.",
     )
-    booking.add_argument("sku", metavar="SKU")
+    booking.add_argument("sku", metavar="SKU", help="of a part, or of a set: then of each of its parts")
     booking.add_argument("kind", choices=BY_HAND, metavar="KIND", help="one of: " + ", ".join(BY_HAND))
     booking.add_argument("pieces", type=_pieces, metavar="PIECES")
     booking.add_argument("--why", default="", help="a reason, kept in the ledger")
@@ -252,8 +253,11 @@ def lesson_payment(place: Place, given: argparse.Namespace) -> int:
 def stock(place: Place, given: argparse.Namespace) -> int:
     """Book a movement of stock."""
     with open_shop(place).writing("command line") as work:
-        movement = book_movement(work, given.sku, given.kind, given.pieces, given.why)
-    print("The count agrees with the ledger." if movement is None else f"{movement.sku}: {movement.change:+d} on hand.")
+        booked = book_item(work, given.sku, given.kind, given.pieces, given.why)
+    for movement in booked:
+        print(f"{movement.sku}: {movement.change:+d} on hand.")
+    if not booked:
+        print("The count agrees with the ledger.")
     return 0
 
 

@@ -52,6 +52,8 @@ class Seen:
     posted: bytes | None = None
     status: int = 200
     session: str = ""
+    kind: str = FORM["content-type"]
+    """Of the form that was posted."""
 
     def answer(self, client: FrontDoor, *, as_fragment: bool = False) -> httpx.Response:
         """What the application answers; as a fragment it is asked for as htmx does."""
@@ -60,7 +62,7 @@ class Seen:
             headers["Cookie"] = "; ".join(f"{name}={self.session}" for name in SESSION_COOKIES)
         if self.posted is None:
             return client.get(self.address, headers=headers)
-        return client.post(self.address, content=self.posted, headers={**FORM, **headers})
+        return client.post(self.address, content=self.posted, headers={"content-type": self.kind, **headers})
 
 
 State = Callable[[World], Seen]

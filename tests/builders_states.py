@@ -46,6 +46,7 @@ from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_phot
 from tests.builders_policy import POLICY_STATES
 from tests.builders_sales import agreed_quote, bought, new_key
 from tests.builders_seen import Seen, State, World, seen_as
+from tests.builders_sets import SETS_STATES
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
 from tests.pages.reader import Reader, at_the_kit, encoded, started
@@ -1022,5 +1023,6 @@ STATES: dict[str, State] = {
     "delivery at the desk": seen_as("staff", _delivery_at_desk),
     "part that came for somebody": seen_as("staff", _reservation_here),
     **CATALOGUE_STATES,
+    **SETS_STATES,
     **POLICY_STATES,
 }

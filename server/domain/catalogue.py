@@ -120,6 +120,23 @@ class Zone:
     days: str
 
 
+@dataclass(frozen=True, slots=True)
+class PartSet:
+    """Several parts sold as one item at a price of its own, in cents with VAT; `parts` names a SKU as often as it is in it.
+
+    It has no stock and no cost of its own: both are its parts'.
+    """
+
+    sku: str
+    name: str
+    maker: str
+    gtin: str
+    price: Cents
+    parts: tuple[str, ...]
+    sold: bool = True
+    retired: bool = False
+
+
 @dataclass(frozen=True)
 class Catalogue:
     """Everything a shop lists, under one version number; what is on hand is not part of it."""
@@ -131,6 +148,7 @@ class Catalogue:
     history: Mapping[str, Sequence[PricePoint]] = field(default_factory=lambda: MappingProxyType({}))
     policy: Policy = field(default_factory=Policy)
     version: int = 0
+    sets: Mapping[str, PartSet] = field(default_factory=lambda: MappingProxyType({}))
 
     @cached_property
     def by_slot(self) -> Mapping[str, tuple[Part, ...]]:

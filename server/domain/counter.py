@@ -1,16 +1,20 @@
-"""A sale over the counter: which part was scanned or typed, how many pieces, and what stands against it."""
+"""A sale over the counter: which part or set was scanned or typed, how many pieces, and what stands against it."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 
-from server.domain.catalogue import Catalogue, Part
+from server.domain.catalogue import Catalogue, Part, PartSet
 from server.domain.codes import spaced_code
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.money import Cents
+from server.domain.sets import can_be_sold, sets_in
+from server.domain.stock import Movement
 
 GTIN_LENGTHS = (8, 12, 13, 14)
 ITEM_ACCEPTED = "a SKU, or a GTIN of 8, 12, 13 or 14 digits with its check digit"
@@ -20,7 +24,10 @@ PIECES_ACCEPTED = f"a whole number from 1 to {MOST_PIECES}"
 
 @dataclass(frozen=True, slots=True)
 class Sale:
-    """Pieces of a part sold over the counter; `price` is a piece's, in cents."""
+    """Pieces of a part sold over the counter, or taken back there where there are fewer than none; `price` is a piece's, in cents.
+
+    `form` is what sold it, once; `of_set` the set that it was sold in as one of its parts.
+    """
 
     id: int
     sku: str
@@ -29,11 +36,68 @@ class Sale:
     at: datetime
     by: str
     taken_back_at: datetime | None = None
+    form: str = ""
+    of_set: str = ""
+
+    @property
+    def paid(self) -> Cents:
+        """What was paid for all of it then."""
+        return self.pieces * self.price
 
     @property
     def amount(self) -> Cents:
         """What was paid for all of it; nothing once it was taken back."""
-        return 0 if self.taken_back_at is not None else self.pieces * self.price
+        return 0 if self.taken_back_at is not None else self.paid
+
+
+@dataclass(frozen=True, slots=True)
+class Sold:
+    """What one act at the counter sold: pieces of a part, or of a set with the sale of each of its parts."""
+
+    sku: str
+    sales: tuple[Sale, ...]
+
+    @property
+    def id(self) -> int:
+        """The number of its first sale, by which it is taken back."""
+        return self.sales[0].id
+
+    @property
+    def pieces(self) -> int:
+        """Pieces of the part, or sets."""
+        return self.sales[0].pieces
+
+    @property
+    def paid(self) -> Cents:
+        """What was paid then."""
+        return sum(sale.paid for sale in self.sales)
+
+    @property
+    def amount(self) -> Cents:
+        """What was paid; nothing once it was taken back."""
+        return sum(sale.amount for sale in self.sales)
+
+    @property
+    def is_back(self) -> bool:
+        """Whether it was taken back."""
+        return self.sales[0].taken_back_at is not None
+
+
+def acts_of(sales: Iterable[Sale]) -> tuple[Sold, ...]:
+    """Sales in their order as what was sold at once: the parts of a set together."""
+    together = groupby(sales, key=lambda sale: (sale.form, sale.of_set) if sale.of_set else (str(sale.id), ""))
+    acts = [tuple(sorted(group, key=lambda sale: sale.id)) for _, group in together]
+    return tuple(Sold(act[0].of_set or act[0].sku, act) for act in acts)
+
+
+def movement_of(sale: Sale, why: str) -> Movement:
+    """What a sale does to the shelf."""
+    return Movement(sale.sku, "counter_sale" if sale.pieces > 0 else "returned", abs(sale.pieces), why)
+
+
+def movement_back(sale: Sale, why: str) -> Movement:
+    """What taking a sale back does to the shelf."""
+    return Movement(sale.sku, "returned" if sale.pieces > 0 else "counter_sale", abs(sale.pieces), why)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +127,16 @@ def gtin_key(text: str) -> str | None:
     return padded if total % 10 == 0 else None
 
 
-def find_part(catalogue: Catalogue, text: str) -> Part:
-    """The part with a SKU (case does not matter) or a GTIN; raises `InvalidInput` that says which of the two it was not."""
+def find_item(catalogue: Catalogue, text: str) -> Part | PartSet:
+    """The part or set with a SKU (case does not matter) or a GTIN; raises `InvalidInput` that says which of the two it was not."""
     plain = "".join(text.split())
     exact = catalogue.parts.get(plain)
     key = gtin_key(plain)
-    for part in (exact,) if exact is not None else catalogue.parts.values():
-        if part.sku.casefold() == plain.casefold() or (key is not None and gtin_key(part.gtin) == key):
-            return part
+    sets = [one for one in catalogue.sets.values() if not one.retired]
+    items: tuple[Part | PartSet, ...] = (exact,) if exact is not None else (*catalogue.parts.values(), *sets)
+    for item in items:
+        if item.sku.casefold() == plain.casefold() or (key is not None and gtin_key(item.gtin) == key):
+            return item
     if plain.isdigit() and key is None:
         words = f"{plain} is no GTIN: a digit is missing or wrong. Scan it again."
     else:
@@ -98,6 +164,30 @@ def check_sale(part: Part, pieces: int, stand: Stand) -> None:
             "To sell it all the same, let go of the hold first."
         )
         raise Conflict([Fault("pieces", words, _at_most(stand.free))])
+
+
+def stand_of_set(one: PartSet, stands: Mapping[str, Stand]) -> Stand:
+    """How a set stands: what its parts make, on hand and free."""
+    on_hand = sets_in(one, {sku: stand.on_hand for sku, stand in stands.items()})
+    free = sets_in(one, {sku: stand.free for sku, stand in stands.items()})
+    codes = dict.fromkeys(code for sku in one.parts for code in stands[sku].codes)
+    return Stand(on_hand, on_hand - free, tuple(codes))
+
+
+def check_set_sale(one: PartSet, pieces: int, parts: Mapping[str, Part], stands: Mapping[str, Stand]) -> None:
+    """Whether so many of a set may be sold now; raises `Conflict` with the reason for each part that is not there."""
+    if not can_be_sold(one, parts):
+        raise Conflict(
+            [Fault("pieces", "This set is not for sale (any more), or one of its parts is not.", "a set on sale")]
+        )
+    reasons = []
+    for sku, times in Counter(one.parts).items():
+        try:
+            check_sale(parts[sku], pieces * times, stands[sku])
+        except Conflict as error:
+            reasons += [f"{parts[sku].name}, {sku}: {fault.message}" for fault in error.faults]
+    if reasons:
+        raise Conflict([Fault("pieces", " ".join(reasons), _at_most(stand_of_set(one, stands).free))])
 
 
 def _at_most(free: int) -> str:

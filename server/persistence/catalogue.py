@@ -15,6 +15,7 @@ from sqlmodel import Session, col, delete, select
 from server.domain.catalogue import Catalogue, Gear, LessonKind, Part, Spot, Zone
 from server.domain.prices import Markdown, PricePoint
 from server.persistence.policies import in_force, load_policy, version_in_force
+from server.persistence.sets import load_sets
 from server.persistence.tables import CatalogueRow, LessonKindRow, Moment, PartRow, PricePointRow, SpotRow, ZoneRow
 
 REPLACING = 7_200_818  # The number of the lock that says "the catalogue is being replaced".
@@ -105,6 +106,7 @@ def load_catalogue(session: Session, at: datetime) -> Catalogue:
         history=MappingProxyType({sku: tuple(points) for sku, points in history.items()}),
         policy=load_policy(session, policy),
         version=version,
+        sets=MappingProxyType({one.sku: one for one in load_sets(session)}),
     )
 
 

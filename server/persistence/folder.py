@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -19,10 +19,11 @@ from typing import Any
 from babel import Locale, UnknownLocaleError
 from babel.numbers import get_currency_precision, is_currency
 
-from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, Spot, Zone
+from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, PartSet, Spot, Zone
 from server.domain.errors import Fault, InvalidInput
 from server.domain.policy import Policy, policy_from
 from server.domain.prices import Markdown, PricePoint
+from server.domain.sets import PARTS_ACCEPTED, identity_faults, parts_faults, skus_in
 from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, SPARE, Measure, measures_of
 from server.persistence.sources import Files, FolderFiles, Source, Unusable
 
@@ -37,6 +38,7 @@ PART_FILES = {
 }
 SPARES = "spares.csv"
 """A further file of parts, which may be absent."""
+SETS = "sets.csv"
 MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 
 
@@ -68,6 +70,7 @@ class Folder:
     zones: list[Zone] = field(default_factory=list)
     terms: Mapping[str, Any] | None = None
     policy: Policy = field(default_factory=Policy)
+    sets: dict[str, PartSet] = field(default_factory=dict)
     faults: list[FileFault] = field(default_factory=list)
     warnings: list[FileFault] = field(default_factory=list)
 
@@ -157,7 +160,6 @@ def _word(*words: str) -> Callable[[str], str]:
 PRICE = "money from 0.01 to 100000.00, such as 1249.00"
 FEE = "money from 0.00 to 100000.00, such as 35.00"
 DAY = "a day such as 2026-11-25"
-BLANK = "The cell is blank."
 
 _SHARED = (
     Column("sku", _sku, "1 to 40 characters without a space"),
@@ -224,6 +226,68 @@ HISTORY_COLUMNS = (
 )
 
 
+def _parts(cell: str) -> tuple[str, ...]:
+    return tuple(_sku(sku) for sku in skus_in(cell))
+
+
+SET_COLUMNS = (
+    *(column for column in _SHARED if column.name not in ("cost", "on_hand")),
+    Column("parts", _parts, PARTS_ACCEPTED),
+    Column("sold", _word("yes", "no"), "yes or no", may_be_blank=True),
+)
+
+
+def read_cells(
+    columns: Iterable[Column], given: Mapping[str, str], *, has_comma: bool = True, blank: str = "This is blank."
+) -> tuple[dict[str, Any], list[Fault]]:
+    """The values of one row by column, and a fault for each cell that is not accepted."""
+    values: dict[str, Any] = {}
+    faults = []
+    for column in columns:
+        cell = given.get(column.name, "").strip()
+        if not cell and column.may_be_blank:
+            continue
+        try:
+            if not cell:
+                raise ValueError
+            values[column.name] = column.read(cell.replace(",", ".") if has_comma and column.is_number else cell)
+        except ValueError:
+            message = f"{cell[:40]!r} is not accepted." if cell else blank
+            faults.append(Fault(column.name, message, column.accepted))
+    return values, faults
+
+
+def read_table(source: Source, file: str, columns: tuple[Column, ...]) -> tuple[list[NumberedRow], list[FileFault]]:
+    """The rows of one table that are right, each with its number in a spreadsheet, and the faults of the others."""
+    reading = _Reading(source, Catalogue({}), None)
+    return list(reading.rows(file, columns)), reading.found.faults
+
+
+def spot_from(values: Mapping[str, Any]) -> Spot:
+    """A spot from the values of its row."""
+    return Spot(
+        name=values["name"],
+        water=values["water"],
+        min_depth_m=values.get("min_depth_m"),
+        gust_ratio=values["gust_ratio"],
+        safe_share=values["safe_share"],
+        safe_from_deg=values.get("safe_from_deg"),
+        safe_to_deg=values.get("safe_to_deg"),
+        means_kn=tuple(values[f"mean_{month}"] for month in MONTHS),
+        shape=values.get("k", 2.0),
+        water_c=tuple(values.get(f"water_c_{month}") for month in MONTHS),
+    )
+
+
+def set_from_row(values: Mapping[str, Any]) -> PartSet:
+    """A set from the values of its row."""
+    facts = {name: values[name] for name in ("sku", "name", "maker", "gtin", "price", "parts")}
+    return PartSet(**facts, sold=values.get("sold", "yes") == "yes")
+
+
+NumberedRow = tuple[int, dict[str, Any]]
+
+
 class _Reading:
     """One walk over a folder, gathering values and faults."""
 
@@ -273,10 +337,6 @@ class _Reading:
                 self.fault(file, 1, column.name, "The column is missing.", column.accepted)
         return len(self.found.faults) == before
 
-    def read_row(self, file: str, names: list[str], cells: list[str]) -> dict[str, Any] | None:
-        """A single row of a file of parts, whose numbers may have a decimal comma; None where it has faults."""
-        return self._row(file, 1, names, cells, part_columns(file), True)
-
     def _row(
         self,
         file: str,
@@ -289,22 +349,11 @@ class _Reading:
         if len(cells) > len(header):
             self.fault(file, number, "", "The row has more cells than the header.", f"{len(header)} cells")
             return None
-        given = dict(zip(header, (cell.strip() for cell in cells), strict=False))
-        values: dict[str, Any] = {}
-        is_right = True
-        for column in columns:
-            cell = given.get(column.name, "")
-            if not cell and column.may_be_blank:
-                continue
-            try:
-                if not cell:
-                    raise ValueError
-                values[column.name] = column.read(cell.replace(",", ".") if has_comma and column.is_number else cell)
-            except ValueError:
-                message = f"{cell[:40]!r} is not accepted." if cell else BLANK
-                self.fault(file, number, column.name, message, column.accepted)
-                is_right = False
-        return values if is_right else None
+        given = dict(zip(header, cells, strict=False))
+        values, faults = read_cells(columns, given, has_comma=has_comma, blank="The cell is blank.")
+        for fault in faults:
+            self.fault(file, number, fault.field, fault.message, fault.accepted)
+        return None if faults else values
 
     # --- parts
 
@@ -370,6 +419,35 @@ class _Reading:
         self.found.parts[part.sku] = part
         self.found.on_hand[part.sku] = values["on_hand"]
 
+    # --- sets, after the parts that they name
+
+    def read_sets(self) -> None:
+        if not self._is_there(SETS):
+            self._keep_sets()
+            return
+        known_faulty = bool(self.found.faults)
+        past = {sku: replace(part, retired=True) for sku, part in self.before.parts.items()}
+        parts = {**past, **self.found.parts}.values()
+        for number, values in self.rows(SETS, SET_COLUMNS):
+            one = set_from_row(values)
+            if one.sku in self.found.sets:
+                self.fault(SETS, number, "sku", f"{one.sku} stands there already.", "each once")
+            faults = identity_faults(one, parts, self.found.sets.values())
+            faults += [] if known_faulty else parts_faults(one.parts, self.found.parts)
+            for fault in faults:
+                self.fault(SETS, number, fault.field, fault.message, fault.accepted)
+            self.found.sets[one.sku] = one
+
+    def _keep_sets(self) -> None:
+        """Without their file, the sets that are in force stay; a part that is brought in must not bear the SKU or GTIN of one."""
+        self.found.sets = {sku: one for sku, one in self.before.sets.items() if not one.retired}
+        for one in self.found.sets.values():
+            for fault in identity_faults(one, self.found.parts.values(), ()):
+                self.fault(SETS, None, fault.field, f"The set {one.sku} stays, and {fault.message}", fault.accepted)
+            gone = [sku for sku in one.parts if sku not in self.found.parts]
+            if gone:
+                self.warn(SETS, None, "parts", f"The set {one.sku} cannot be sold without {', '.join(gone)}.")
+
     # --- everything else; where a file is not there, what is in force stays
 
     def _is_there(self, file: str) -> bool:
@@ -402,20 +480,7 @@ class _Reading:
         for number, values in self.rows("spots.csv", SPOT_COLUMNS):
             if any(spot.name == values["name"] for spot in self.found.spots):
                 self.fault("spots.csv", number, "name", "The name stands there already.", "each name once")
-            self.found.spots.append(
-                Spot(
-                    name=values["name"],
-                    water=values["water"],
-                    min_depth_m=values.get("min_depth_m"),
-                    gust_ratio=values["gust_ratio"],
-                    safe_share=values["safe_share"],
-                    safe_from_deg=values.get("safe_from_deg"),
-                    safe_to_deg=values.get("safe_to_deg"),
-                    means_kn=tuple(values[f"mean_{month}"] for month in MONTHS),
-                    shape=values.get("k", 2.0),
-                    water_c=tuple(values.get(f"water_c_{month}") for month in MONTHS),
-                )
-            )
+            self.found.spots.append(spot_from(values))
 
     def read_lessons(self) -> None:
         if not self._is_there("lessons.csv"):
@@ -513,19 +578,14 @@ def read_part(slot: str, cells: Mapping[str, str], before: Catalogue) -> tuple[P
     GTIN. `on_hand` may be left out.
     """
     file = file_of(slot)
-    names = {column.name for column in part_columns(file)}
-    given = {name: cell for name, cell in {"on_hand": "0", "slot": slot, **cells}.items() if name in names}
+    values, faults = read_cells(part_columns(file), {"on_hand": "0", "slot": slot, **cells})
+    if faults:
+        return None, faults
     reading = _Reading(Files({}), before, None)
-    values = reading.read_row(file, list(given), list(given.values()))
-    if values is not None:
-        reading.take_part(file, 1, values)
-    faults = [
-        Fault(fault.column, fault.message.replace(BLANK, "This is blank."), fault.accepted)
-        for fault in reading.found.faults
-    ]
-    part = next(iter(reading.found.parts.values()), None)
-    if part is not None:
-        faults += _gtin_faults(part, before)
+    reading.take_part(file, 1, values)
+    part = reading.found.parts[values["sku"]]
+    faults = [Fault(fault.column, fault.message, fault.accepted) for fault in reading.found.faults]
+    faults += _gtin_faults(part, before)
     return (None if faults else part), faults
 
 
@@ -550,6 +610,7 @@ def read_source(source: Source, before: Catalogue, terms_before: Mapping[str, An
     """As `read_folder`, of tables wherever they come from."""
     reading = _Reading(source, before, terms_before)
     reading.read_parts()
+    reading.read_sets()
     reading.read_history()
     reading.read_spots()
     reading.read_lessons()

@@ -10,12 +10,15 @@ from typing import Any
 
 import tomli_w
 
-from server.domain.catalogue import Catalogue, Part
+from server.domain.catalogue import Catalogue, LessonKind, Part, PartSet, Spot, Zone
 from server.domain.deposits import decimal_of
+from server.domain.sets import said_parts
 from server.persistence.folder import (
     HISTORY_COLUMNS,
     LESSON_COLUMNS,
     PART_FILES,
+    SET_COLUMNS,
+    SETS,
     SPARES,
     SPOT_COLUMNS,
     ZONE_COLUMNS,
@@ -37,29 +40,11 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
         )
         for file in (*PART_FILES, SPARES)
     }
+    tables[SETS] = _table(SET_COLUMNS, [set_row(one) for one in catalogue.sets.values() if not one.retired])
     tables["price_history.csv"] = _table(HISTORY_COLUMNS, _history(catalogue, listed))
-    tables["spots.csv"] = _table(SPOT_COLUMNS, _spots(catalogue))
-    tables["lessons.csv"] = _table(
-        LESSON_COLUMNS,
-        [
-            {
-                "kind": kind.kind,
-                "title": kind.title,
-                "fee": decimal_of(kind.fee),
-                "cost": decimal_of(kind.cost),
-                "minutes": str(kind.minutes),
-                "places": str(kind.places),
-            }
-            for kind in catalogue.lessons.values()
-        ],
-    )
-    tables["delivery.csv"] = _table(
-        ZONE_COLUMNS,
-        [
-            {"zone": zone.zone, "fee": decimal_of(zone.fee), "cost": decimal_of(zone.cost), "days": zone.days}
-            for zone in catalogue.zones.values()
-        ],
-    )
+    tables["spots.csv"] = _table(SPOT_COLUMNS, [spot_row(spot) for spot in catalogue.spots.values()])
+    tables["lessons.csv"] = _table(LESSON_COLUMNS, [kind_row(kind) for kind in catalogue.lessons.values()])
+    tables["delivery.csv"] = _table(ZONE_COLUMNS, [zone_row(zone) for zone in catalogue.zones.values()])
     return tables
 
 
@@ -98,23 +83,51 @@ def _history(catalogue: Catalogue, listed: Mapping[str, Part]) -> Rows:
     ]
 
 
-def _spots(catalogue: Catalogue) -> Rows:
-    rows = []
-    for spot in catalogue.spots.values():
-        row = {
-            "name": spot.name,
-            "water": spot.water,
-            "min_depth_m": _number(spot.min_depth_m),
-            "gust_ratio": _number(spot.gust_ratio),
-            "safe_share": _number(spot.safe_share),
-            "safe_from_deg": _number(spot.safe_from_deg),
-            "safe_to_deg": _number(spot.safe_to_deg),
-            "k": _number(spot.shape),
-        }
-        for month, (mean, water) in enumerate(zip(spot.means_kn, spot.water_c, strict=True), start=1):
-            row |= {f"mean_{month:02d}": _number(mean), f"water_c_{month:02d}": _number(water)}
-        rows.append(row)
-    return rows
+def set_row(one: PartSet) -> dict[str, str]:
+    """A set as the cells of its row."""
+    return {
+        "sku": one.sku,
+        "name": one.name,
+        "maker": one.maker,
+        "gtin": one.gtin,
+        "price": decimal_of(one.price),
+        "parts": said_parts(one.parts),
+        "sold": "" if one.sold else "no",
+    }
+
+
+def kind_row(kind: LessonKind) -> dict[str, str]:
+    """A kind of lesson as the cells of its row."""
+    return {
+        "kind": kind.kind,
+        "title": kind.title,
+        "fee": decimal_of(kind.fee),
+        "cost": decimal_of(kind.cost),
+        "minutes": str(kind.minutes),
+        "places": str(kind.places),
+    }
+
+
+def zone_row(zone: Zone) -> dict[str, str]:
+    """A zone as the cells of its row."""
+    return {"zone": zone.zone, "fee": decimal_of(zone.fee), "cost": decimal_of(zone.cost), "days": zone.days}
+
+
+def spot_row(spot: Spot) -> dict[str, str]:
+    """A spot as the cells of its row."""
+    row = {
+        "name": spot.name,
+        "water": spot.water,
+        "min_depth_m": _number(spot.min_depth_m),
+        "gust_ratio": _number(spot.gust_ratio),
+        "safe_share": _number(spot.safe_share),
+        "safe_from_deg": _number(spot.safe_from_deg),
+        "safe_to_deg": _number(spot.safe_to_deg),
+        "k": _number(spot.shape),
+    }
+    for month, (mean, water) in enumerate(zip(spot.means_kn, spot.water_c, strict=True), start=1):
+        row |= {f"mean_{month:02d}": _number(mean), f"water_c_{month:02d}": _number(water)}
+    return row
 
 
 def _number(value: float | str | None) -> str:
@@ -152,6 +165,7 @@ def files_of(catalogue: Catalogue, on_hand: Mapping[str, int], terms: Mapping[st
 def sheets_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, list[list[str | float]]]:
     """Everything but the policy as sheets, numbers as numbers; a SKU, a name or a GTIN stays text."""
     columns = {
+        SETS: SET_COLUMNS,
         "price_history.csv": HISTORY_COLUMNS,
         "spots.csv": SPOT_COLUMNS,
         "lessons.csv": LESSON_COLUMNS,

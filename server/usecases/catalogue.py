@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
 from server.domain.catalogue import Catalogue, Part
@@ -22,11 +22,14 @@ from server.persistence.catalogue import (
     save_version,
 )
 from server.persistence.folder import Folder
-from server.persistence.folder_out import files_of, sheets_of
+from server.persistence.folder_out import files_of, set_row, sheets_of
 from server.persistence.policies import save_policy, terms_as_text, terms_in_force
+from server.persistence.sets import save_sets
 from server.persistence.steps import rows_before, save_step
 from server.persistence.stock import load_on_hand, lock_parts, save_movements
 from server.usecases.work import Work
+
+Rows = Sequence[Mapping[str, object]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +100,8 @@ def _others(before: Catalogue, folder: Folder) -> list[str]:
         ("delivery", list(before.zones.values()), folder.zones),
     ):
         rows += _rows_changed(word, [asdict(row) for row in old], [asdict(row) for row in new])
+    listed = [set_row(one) for one in before.sets.values() if not one.retired]
+    rows += _rows_changed("sets", listed, [set_row(one) for one in folder.sets.values()])
     known = {(point.sku, point.since): point.price for points in before.history.values() for point in points}
     for point in folder.history:
         price = known.get((point.sku, point.since))
@@ -106,7 +111,7 @@ def _others(before: Catalogue, folder: Folder) -> list[str]:
     return rows
 
 
-def _rows_changed(word: str, old: list[dict[str, object]], new: list[dict[str, object]]) -> list[str]:
+def _rows_changed(word: str, old: Rows, new: Rows) -> list[str]:
     """A line for each row that is new, gone or changed; a row is known by its first field."""
     before, after = ({str(next(iter(row.values()))): row for row in rows} for rows in (old, new))
     lines = [f"{word}: new {name}" for name in after if name not in before]
@@ -155,13 +160,15 @@ def replace_catalogue(
     changes = changes if books_counts else replace(changes, counts=())
     in_force, wanted = terms_in_force(session, work.now), terms_as_text(folder.terms or {})
     has_new_terms = in_force is None or terms_as_text(in_force) != wanted
+    gone_sets = [sku for sku, one in before.sets.items() if not one.retired and sku not in folder.sets]
     found = rows_before(
         session,
         {*folder.parts, *changes.retired},
-        (),
+        {*folder.sets, *gone_sets},
         terms_as_text(in_force) if in_force is not None and has_new_terms else None,
     )
     save_parts(session, folder.parts.values(), changes.retired)
+    save_sets(session, folder.sets.values(), gone_sets)
     _save_history(work, folder, before)
     save_places(session, folder.spots, folder.lessons, folder.zones)
     save_movements(session, changes.counts, work.now, work.actor)

@@ -130,8 +130,9 @@ def add_part(work: Work, slot: str, cells: Mapping[str, str]) -> Part:
     """Add a part; raises `InvalidInput` at the fields, also where its SKU is another's."""
     sku = cells.get("sku", "")
     faults = []
-    if sku in work.catalogue.parts:
-        faults.append(Fault("sku", f"{sku} is used already, for {work.catalogue.parts[sku].name}.", "each SKU once"))
+    other = work.catalogue.parts.get(sku) or work.catalogue.sets.get(sku)
+    if other is not None:
+        faults.append(Fault("sku", f"{sku} is used already, for {other.name}.", "each SKU once"))
     try:
         part, _ = _read(work, slot, _with_day(None, cells, work.today), None)
     except InvalidInput as error:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from datetime import date
 
 from server.domain.days import day_in_words
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.reservations import CALLED_OFF, LONGEST_NOTE, Delivery, delivery_faults, due_faults, kept_until
+from server.domain.sets import can_be_sold
 from server.domain.stock import Movement
 from server.persistence.expected import (
     add_delivery,
@@ -32,6 +34,31 @@ from server.usecases.sales import check_key
 from server.usecases.work import Work
 
 CHANGED_MEANWHILE = "Something came meanwhile, perhaps by this very form: look at it again."
+
+
+def expect_item(
+    work: Work, sku: str, pieces: int | None, due: date | None, note: str, key: str
+) -> tuple[Delivery, ...]:
+    """As `expect_delivery`; of a set, a delivery of each of its parts, all or none."""
+    one = work.catalogue.sets.get(sku)
+    if one is None or sku in work.catalogue.parts:
+        return (expect_delivery(work, sku, pieces, due, note, key),)
+    check_key(key)
+    lock_key(work.session, f"delivery:{key}")
+    forms = {part: f"{key}/{part}" for part in dict.fromkeys(one.parts)}
+    done = [delivery_under(work.session, form) for form in forms.values()]
+    if None not in done:
+        return tuple(read_delivery(work, number) for number in done if number is not None)
+    faults = delivery_faults(can_be_sold(one, work.catalogue.parts), pieces, due, note, work.today)
+    if faults or pieces is None or due is None:
+        raise InvalidInput(faults)
+    times = Counter(one.parts)
+    numbers = [
+        add_delivery(work.session, Delivery(0, part, pieces * times[part], due, note), work.now, work.actor, form)
+        for part, form in forms.items()
+    ]
+    work.commit()
+    return tuple(read_delivery(work, number) for number in numbers)
 
 
 def expect_delivery(work: Work, sku: str, pieces: int | None, due: date | None, note: str, key: str) -> Delivery:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from server.domain.catalogue import Part
-from server.domain.errors import Conflict, Fault, NotFound
+from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.prices import PricePoint, history_after
+from server.domain.sets import faults_beside_sets
 from server.domain.steps import Step, StepKind
 from server.persistence.accounts import write_deed
 from server.persistence.catalogue import (
@@ -41,7 +42,8 @@ def change_parts(
 ) -> int:
     """Put parts in place of those under their SKUs, with their prices in the history, as one step; the version it makes.
 
-    `shown` are the parts as whoever changes them saw them: raises `Conflict` where one has changed since.
+    `shown` are the parts as whoever changes them saw them: raises `Conflict` where one has changed since, `InvalidInput` where a
+    change would break a set.
     """
     session = work.session
     lock_catalogue(session)
@@ -52,6 +54,9 @@ def change_parts(
     changed = [part for part in parts if before.parts.get(part.sku) != part]
     if not changed:
         return before.version
+    faults = faults_beside_sets(changed, before)
+    if faults:
+        raise InvalidInput(faults)
     found = rows_before(session, [part.sku for part in changed], (), None)
     save_parts(session, changed, ())
     changes = {
@@ -60,10 +65,11 @@ def change_parts(
     }
     delete_price_points(session, [(sku, day) for sku, change in changes.items() for day in change.gone])
     save_price_points(session, [point for change in changes.values() for point in change.put])
-    return _finish(work, kind, about, found)
+    return finish_step(work, kind, about, found)
 
 
-def _finish(work: Work, kind: StepKind, about: str, found: Before) -> int:
+def finish_step(work: Work, kind: StepKind, about: str, found: Before) -> int:
+    """Keep what was changed as a step with what it found, write the deed, and commit; the version it makes."""
     version = save_version(work.session, work.now, work.actor)
     save_step(work.session, version, kind, about, found)
     write_deed(work.session, work.now, work.actor, f"changed the catalogue: {about}")

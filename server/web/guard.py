@@ -20,8 +20,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MOST_BYTES = 64 * 1024
 MOST_WITH_PHOTOS = 64 * 1024 * 1024
-TAKES_PHOTOS = re.compile(r"/owned/[A-Za-z0-9_-]{8,64}/ask|/desk/pieces(/\d{1,9})?", re.ASCII)
-"""Where photographs may come with a form: it is handed on as it comes, told its length, and lies on the disk rather than in memory."""
+TAKES_PHOTOS = re.compile(r"/owned/[A-Za-z0-9_-]{8,64}/ask|/desk/pieces(/\d{1,9})?|/console/till(/book)?", re.ASCII)
+"""Where photographs, or a till's file, may come with a form: it is handed on as it comes, told its length, and
+lies on the disk rather than in memory."""
 MOST_ADDRESS = 2048
 MOST_HEADERS = 16 * 1024
 MOST_DIGITS = 20  # Of a length that is told; Python reads no number of more than 4300.

@@ -6,7 +6,6 @@ from playwright.sync_api import Page, Route
 
 from server.web.guard import SESSION_COOKIE
 from tests.builders_seen import Seen
-from tests.pages.reader import FORM
 
 
 def show(page: Page, address: str, seen: Seen) -> None:
@@ -17,10 +16,10 @@ def show(page: Page, address: str, seen: Seen) -> None:
     if seen.posted is None:
         answer = page.goto(address + seen.address)
     else:
-        posted = seen.posted
+        posted, kind = seen.posted, seen.kind
 
         def post(route: Route) -> None:
-            route.continue_(method="POST", post_data=posted, headers={**route.request.headers, **FORM})
+            route.continue_(method="POST", post_data=posted, headers={**route.request.headers, "content-type": kind})
 
         page.route(address + seen.address, post, times=1)
         answer = page.goto(address + seen.address)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from stdnum import ean
 
 from server.domain.catalogue import Catalogue, Gear, Part
-from server.domain.counter import Stand, check_sale, find_part, gtin_key, read_pieces
+from server.domain.counter import Stand, check_sale, find_item, gtin_key, read_pieces
 from server.domain.errors import Conflict, InvalidInput
 
 PUMP = Part("WRK-PUMP1", "Hand pump", "Wrackline Outfitters", "2160041000372", 5900, 2909, Gear("pump", {}))
@@ -37,12 +37,12 @@ def test_the_published_example_and_its_longer_forms_are_one() -> None:
 
 @pytest.mark.parametrize("typed", ["WRK-PUMP1", "wrk-pump1 ", "2160041000372", " 02160041000372", "21600 41000372"])
 def test_a_part_is_found_by_sku_or_gtin(typed: str) -> None:
-    assert find_part(SHELF, typed) == PUMP
+    assert find_item(SHELF, typed) == PUMP
 
 
 @pytest.mark.parametrize("typed", ["614141000036", "0614141000036", "WRK-BLS"])
 def test_a_short_gtin_is_found_by_its_long_form_too(typed: str) -> None:
-    assert find_part(SHELF, typed) == LEASH
+    assert find_item(SHELF, typed) == LEASH
 
 
 @pytest.mark.parametrize(
@@ -56,7 +56,7 @@ def test_a_short_gtin_is_found_by_its_long_form_too(typed: str) -> None:
 )
 def test_what_the_catalogue_has_not_is_said(typed: str, words: str) -> None:
     with pytest.raises(InvalidInput, match=words):
-        find_part(SHELF, typed)
+        find_item(SHELF, typed)
 
 
 def test_a_barcode_scanned_into_the_quantity_is_no_quantity() -> None:

@@ -42,6 +42,7 @@ def catalogue_of(found: Folder) -> Catalogue:
         zones=MappingProxyType({zone.zone: zone for zone in found.zones}),
         history=MappingProxyType(history),
         policy=found.policy,
+        sets=MappingProxyType(found.sets),
     )
 
 
@@ -50,6 +51,7 @@ def same(one: Folder, other: Folder) -> None:
     assert one.parts == other.parts
     assert one.on_hand == other.on_hand
     assert (one.spots, one.lessons, one.zones) == (other.spots, other.lessons, other.zones)
+    assert one.sets == other.sets
     assert sorted(one.history, key=repr) == sorted(other.history, key=repr)
 
 

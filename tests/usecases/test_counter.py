@@ -7,7 +7,7 @@ from threading import Barrier
 
 import pytest
 
-from server.domain.counter import Sale
+from server.domain.counter import Sold
 from server.domain.errors import Conflict, InvalidInput, NotFound
 from server.domain.stock import Contact
 from server.persistence.stock import load_movements
@@ -20,7 +20,7 @@ from tests.builders_shop import Clock, learner
 PUMP, PUMP_GTIN = "WRK-PUMP1", "2160041000372"
 
 
-def sold(shop: Shop, pieces: int = 1, key: str = "", sku: str = PUMP) -> Sale:
+def sold(shop: Shop, pieces: int = 1, key: str = "", sku: str = PUMP) -> Sold:
     with shop.writing("Maeve") as work:
         return sell_at_counter(work, sku, pieces, key or new_token())
 
@@ -39,7 +39,7 @@ def test_a_sale_and_its_taking_back_stand_in_the_ledger(shop: Shop) -> None:
     before = on_hand(shop)
     with shop.reading() as work:
         item = item_at_counter(work, "0" + PUMP_GTIN)
-    assert (item.part.sku, item.stand.free) == (PUMP, before)
+    assert (item.item.sku, item.stand.free) == (PUMP, before)
     sale = sold(shop, 2)
     assert (sale.amount, on_hand(shop)) == (2 * item.price, before - 2)
     for _ in range(2):
@@ -69,7 +69,7 @@ def test_a_form_sells_once(shop: Shop) -> None:
 def test_the_same_form_from_two_windows_at_once_sells_once(shop: Shop) -> None:
     before, key, barrier = on_hand(shop), new_token(), Barrier(4)
 
-    def sell(_: int) -> Sale:
+    def sell(_: int) -> Sold:
         barrier.wait(10)
         return sold(shop, 1, key)
 
@@ -79,7 +79,7 @@ def test_the_same_form_from_two_windows_at_once_sells_once(shop: Shop) -> None:
     assert on_hand(shop) == before - 1
     [sale] = sales
 
-    def back(_: int) -> Sale:
+    def back(_: int) -> Sold:
         barrier.wait(10)
         with shop.writing("Orla") as work:
             return take_sale_back(work, sale.id)

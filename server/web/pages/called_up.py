@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from server.domain.policy import ShopTerms
 from server.domain.quotes import Quote
+from server.domain.sets import sets_among
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.standing import Standing
 from server.domain.stock import Contact, Hold
@@ -26,7 +27,7 @@ from server.web.pages.promised import CallForm, call_form
 from server.web.pages.story import ToldShown, story_shown
 from server.web.pages.words import lead_of, title_of
 from server.web.pages.worked import MarginShown, margin_shown, sees_margin
-from server.web.render import PAGES_VARY, moment_words
+from server.web.render import PAGES_VARY, moment_words, money_words
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, SettingsOf, ShopOf
 from server.web.units import size_in, units_of
@@ -70,6 +71,8 @@ class CalledUpPage:
     talk_first: str
     announced: str
     call: CallForm
+    sets: tuple[str, ...]
+    """Sets on the shelf whose parts are all in the kit, in words."""
     call_back: str = "quote"
 
 
@@ -104,6 +107,10 @@ def _page(request: Request, work: Work, found: CalledUp, account: Account, addre
     where = found.standing
     version = version_with(version_of(quote.revision, hold), where.sale, where.withdrawn)
     version = version_at_desk(version, found.seen)
+    skus = [part.sku for part in quote.kit.parts.values()] + [
+        line.sku for line in quote.kit.price.lines if not line.is_core
+    ]
+    sets = sets_among(skus, work.catalogue, work.shelf_for(quote.token).free) if not where.is_settled else ()
     return CalledUpPage(
         quote=quote,
         title=title_of(quote.setup),
@@ -130,6 +137,7 @@ def _page(request: Request, work: Work, found: CalledUp, account: Account, addre
             name=found.contact.name if found.contact else "",
             phone=found.contact.phone if found.contact else "",
         ),
+        sets=tuple(f"{one.name} ({one.sku}), {money_words(one.price, policy.shop)} by itself" for one in sets),
     )
 
 

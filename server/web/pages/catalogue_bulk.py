@@ -137,8 +137,8 @@ def apply(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: P
         return see_other("/console/catalogue?" + urlencode({**query_of(asked_in(query)), "done": "yes"}))
     except Conflict as error:
         faults, status = error.faults, 409
-    except InvalidInput:
-        pass
+    except InvalidInput as error:
+        faults = tuple(fault for fault in error.faults if fault.field not in FIELDS)
     with shop.reading(account.name) as work:
         page = _page(work, query, faults)
         return pages.show(request, "console/bulk.html", page, work.catalogue.policy.shop, status=status)

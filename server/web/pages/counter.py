@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -10,12 +11,12 @@ from fastapi import APIRouter, Path
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.counter import Sale, read_pieces
+from server.domain.counter import Sold, read_pieces
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.usecases.counter import (
     item_at_counter,
     sale_at_counter,
-    sales_today,
+    sales_on,
     sell_at_counter,
     stand_of,
     take_sale_back,
@@ -23,18 +24,28 @@ from server.usecases.counter import (
 from server.usecases.work import Work, new_token
 from server.web.pages.desk import when_words
 from server.web.pages.forms import Form, text_in
-from server.web.render import see_other
+from server.web.render import day_words, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
 
 router = APIRouter(include_in_schema=False)
 
 MOST_DIGITS = 9
+FIRST_DAY = date(2000, 1, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class PartInSet:
+    """A part of the set that was scanned, and how many are free."""
+
+    name: str
+    sku: str
+    free: int
 
 
 @dataclass(frozen=True, slots=True)
 class ItemShown:
-    """The part that was scanned: what a piece costs, in cents, and how it stands."""
+    """The part or set that was scanned: what a piece costs, in cents, how it stands, and the parts of a set."""
 
     sku: str
     name: str
@@ -44,11 +55,12 @@ class ItemShown:
     held: int
     free: int
     codes: tuple[str, ...]
+    parts: tuple[PartInSet, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class SaleShown:
-    """A sale in words; `amount` in cents, what was paid when it was sold."""
+    """What was sold at once, in words; `amount` in cents, what was paid when it was sold."""
 
     id: int
     name: str
@@ -58,6 +70,8 @@ class SaleShown:
     when: str
     by: str
     is_back: bool
+    parts: tuple[str, ...]
+    """SKUs of a set's parts."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +87,11 @@ class CounterPage:
     left: int
     sales: tuple[SaleShown, ...]
     total: int
+    day_shown: str
+    """The day of these sales, in words; empty for today."""
+    day_before: str
+    day_after: str
+    """The addresses of the days beside it; empty where that is a day to come."""
 
     def value(self, name: str) -> str:
         """A field as typed."""
@@ -85,12 +104,21 @@ class CounterPage:
 
 @router.get("/desk/counter")
 def show(
-    request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf, item: str | None = None, sold: str = ""
+    request: Request,
+    account: StaffOf,
+    shop: ShopOf,
+    pages: PagesOf,
+    item: str | None = None,
+    sold: str = "",
+    day: str = "",
 ) -> Response:
-    """The field to scan into; with an `item` the part it names and how many; with a number `sold` what was sold last."""
+    """The field to scan into; with an `item` the part or set it names and how many; with a number `sold` what was sold last.
+
+    A `day` shows its sales in place of today's.
+    """
     with shop.reading(account.name) as work:
         sale = sale_at_counter(work, int(sold)) if _is_number(sold) else None
-        page, status = _page(work, item, sale=sale)
+        page, status = _page(work, item, sale=sale, day=_day(work, day))
         return pages.show(request, "desk/counter.html", page, work.catalogue.policy.shop, status=status)
 
 
@@ -112,10 +140,21 @@ def sell(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages: Pa
 
 @router.post("/desk/counter/{number}/take-back")
 def take_back(number: Annotated[int, Path(ge=1, le=2**31 - 1)], account: StaffOf, shop: ShopOf) -> Response:
-    """Take a sale back; its pieces are on hand again."""
+    """Take a sale back; its pieces are on hand again. Back to the list of its day."""
     with shop.writing(account.name) as work:
-        take_sale_back(work, number)
-    return see_other(f"/desk/counter?sold={number}")
+        sold = take_sale_back(work, number)
+        day = work.catalogue.policy.shop.day_of(sold.sales[0].at)
+        is_today = day == work.today
+    return see_other(f"/desk/counter?sold={number}" + ("" if is_today else f"&day={day}"))
+
+
+def _day(work: Work, text: str) -> date:
+    """A day that was asked for; today where it is none, or one to come."""
+    try:
+        day = date.fromisoformat(text) if len(text) == len("2026-11-25") else work.today
+        return min(max(day, FIRST_DAY), work.today)
+    except ValueError:
+        return work.today
 
 
 def _is_number(text: str) -> bool:
@@ -123,7 +162,13 @@ def _is_number(text: str) -> bool:
 
 
 def _page(
-    work: Work, typed: str | None, *, pieces: str = "1", faults: tuple[Fault, ...] = (), sale: Sale | None = None
+    work: Work,
+    typed: str | None,
+    *,
+    pieces: str = "1",
+    faults: tuple[Fault, ...] = (),
+    sale: Sold | None = None,
+    day: date | None = None,
 ) -> tuple[CounterPage, int]:
     """The page and its status: 422 where what was scanned is nothing that the catalogue has."""
     item, status = None, 200
@@ -132,7 +177,8 @@ def _page(
             item = _item(work, typed)
         except InvalidInput as error:
             faults, status = (*faults, *error.faults), 422
-    sales = sales_today(work)
+    shown = day or work.today
+    sales = sales_on(work, shown)
     page = CounterPage(
         item=item,
         typed="" if typed is None else typed,
@@ -143,25 +189,37 @@ def _page(
         left=stand_of(work, sale.sku).on_hand if sale else 0,
         sales=tuple(_sale(work, one) for one in sales),
         total=sum(one.amount for one in sales),
+        day_shown="" if shown == work.today else day_words(shown, work.catalogue.policy.shop),
+        day_before=_address_of(shown - timedelta(days=1)) if shown > FIRST_DAY else "",
+        day_after=_address_of(shown + timedelta(days=1)) if shown < work.today else "",
     )
     return page, status
 
 
+def _address_of(day: date) -> str:
+    return f"/desk/counter?day={day.isoformat()}#sold-list"
+
+
 def _item(work: Work, typed: str) -> ItemShown:
     found = item_at_counter(work, typed)
-    part, stand = found.part, found.stand
-    return ItemShown(part.sku, part.name, part.maker, found.price, stand.on_hand, stand.held, stand.free, stand.codes)
+    one, stand = found.item, found.stand
+    parts = tuple(PartInSet(part.name, part.sku, stood.free) for part, stood in found.parts)
+    return ItemShown(
+        one.sku, one.name, one.maker, found.price, stand.on_hand, stand.held, stand.free, stand.codes, parts
+    )
 
 
-def _sale(work: Work, sale: Sale) -> SaleShown:
-    part = work.catalogue.parts.get(sale.sku)
+def _sale(work: Work, sold: Sold) -> SaleShown:
+    one = work.catalogue.parts.get(sold.sku) or work.catalogue.sets.get(sold.sku)
+    first = sold.sales[0]
     return SaleShown(
-        sale.id,
-        part.name if part else sale.sku,
-        sale.sku,
-        sale.pieces,
-        sale.pieces * sale.price,
-        when_words(sale.at, work.now, work.catalogue.policy.shop),
-        sale.by,
-        sale.taken_back_at is not None,
+        id=sold.id,
+        name=one.name if one else sold.sku,
+        sku=sold.sku,
+        pieces=sold.pieces,
+        amount=sold.paid,
+        when=when_words(first.at, work.now, work.catalogue.policy.shop),
+        by=first.by,
+        is_back=sold.is_back,
+        parts=tuple(sale.sku for sale in sold.sales) if first.of_set else (),
     )

@@ -17,7 +17,7 @@ from server.usecases.expected import (
     book_arrival,
     call_delivery_off,
     change_delivery,
-    expect_delivery,
+    expect_item,
     list_deliveries,
     read_delivery,
 )
@@ -185,12 +185,12 @@ def _row(work: Work, delivery: Delivery) -> DeliveryRow:
 
 @router.post("/desk/expected")
 def add(request: Request, form: Form, account: StaffOf, shop: ShopOf, pages: PagesOf) -> Response:
-    """Write down a delivery to come."""
+    """Write down a delivery to come; of a set, one of each of its parts."""
     typed = {name: text_in(form, name) for name in ("sku", "pieces", "due_about", "note")}
     try:
         with shop.writing(account.name) as work:
             due, pieces = read_day(typed["due_about"]), whole_in(typed["pieces"])
-            expect_delivery(work, typed["sku"], pieces, due, typed["note"], text_in(form, "key"))
+            expect_item(work, typed["sku"], pieces, due, typed["note"], text_in(form, "key"))
         return see_other("/desk/expected")
     except InvalidInput as error:
         faults = error.faults
