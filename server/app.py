@@ -45,6 +45,9 @@ from server.web.pages import beside as page_beside
 from server.web.pages import bookings as page_bookings
 from server.web.pages import called_up as page_called_up
 from server.web.pages import calls as page_calls
+from server.web.pages import catalogue as page_catalogue
+from server.web.pages import catalogue_bulk as page_catalogue_bulk
+from server.web.pages import catalogue_part as page_catalogue_part
 from server.web.pages import console as page_console
 from server.web.pages import contract as page_contract
 from server.web.pages import corrections as page_corrections
@@ -194,6 +197,9 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_places,
         page_files,
         page_steps,
+        page_catalogue,
+        page_catalogue_part,
+        page_catalogue_bulk,
         page_policy,
         page_policy_versions,
         page_record,

@@ -37,6 +37,7 @@ from server.usecases.swaps import sizes_for
 from server.usecases.work import Shop, new_token
 from server.usecases.worksheets import Written, begin_worksheet, finish_worksheet, withdraw_link, write_worksheet
 from tests.builders_accounts import account_token
+from tests.builders_catalogue import CATALOGUE_STATES
 from tests.builders_goods import given_back, kit_received
 from tests.builders_handover import owned, sent, taken_of
 from tests.builders_imports import IMPORT_STATES
@@ -1025,6 +1026,7 @@ STATES: dict[str, State] = {
     "delivery at the desk": seen_as("staff", _delivery_at_desk),
     "part that came for somebody": seen_as("staff", _reservation_here),
     **PEOPLE_STATES,
+    **CATALOGUE_STATES,
     **SETS_STATES,
     **IMPORT_STATES,
     **POLICY_STATES,

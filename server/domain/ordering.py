@@ -15,8 +15,9 @@ from typing import Literal
 
 from server.domain.money import Cents, round_half_up, vat_inside
 
-SMALL_MEAN = 30.0
-"""Up to here demand is counted as Poisson; beyond, the normal distribution of the same mean and spread is as good."""
+SMALL_MEAN = 300.0
+"""Up to here demand is counted piece by piece (Poisson, its mean uncertain); beyond, the normal distribution of the same mean and
+spread differs by few pieces of hundreds."""
 MOST_MEAN = 1e6
 MOST_SHARE = 0.999
 """Where a piece too many costs nothing there is no best quantity: one for all but a season in a thousand is enough."""
@@ -68,19 +69,6 @@ class Demand:
     def high(self) -> int:
         """Nine seasons in ten bring this many, or fewer."""
         return quantile_of(self, 0.9)
-
-
-def demand_of(counted: int, scale: float = 1.0) -> Demand:
-    """The demand of a coming season from how many were asked for in days past, `scale` being how much longer the season is.
-
-    Counts that small vary as Poisson's do; that the count itself is uncertain adds to the spread: for a mean m = scale × count the
-    variance is m + scale × m. Raises `ValueError` for a negative count or a scale that is none.
-    """
-    if counted < 0 or not 0 <= scale <= MOST_MEAN:
-        raise ValueError("neither the count nor the scale may be negative")
-    mean = counted * scale
-    deviation = math.sqrt(mean + scale * mean)
-    return Demand(mean, deviation, "poisson" if mean <= SMALL_MEAN else "normal")
 
 
 @dataclass(frozen=True, slots=True)

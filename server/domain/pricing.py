@@ -31,6 +31,8 @@ TERMS = ("delivery", "lines", "values")
 class Line:
     """One line: list price, what is charged, the discount between them, and the worth of what is included; in cents.
 
+    `alone` is what it costs by itself on that day, `prior` the lowest price of the 30 days before where it is charged at a markdown
+    that may be called a reduction; None where that is not known. The list price is no former price, and is shown as none.
     A line of lessons stands for several, and its amounts are for all of them.
     """
 
@@ -41,11 +43,25 @@ class Line:
     charged: Cents
     worth: Cents = 0
     quantity: int = 1
+    alone: Cents | None = None
+    prior: Cents | None = None
 
     @property
     def discount(self) -> Cents:
         """List price less what is charged."""
         return self.list - self.charged
+
+    @property
+    def off(self) -> Cents:
+        """What is taken off the price that it has by itself on that day; zero where that is not known."""
+        return 0 if self.alone is None or self.worth else self.alone - self.charged
+
+    @property
+    def percent_reduced(self) -> int:
+        """By how many per cent of the lowest price of the 30 days before it is reduced; zero where that may not be said."""
+        if self.prior is None or self.alone is None:
+            return 0
+        return round_half_up(Fraction(100 * (self.prior - self.alone), self.prior))
 
     @property
     def is_core(self) -> bool:
@@ -169,7 +185,8 @@ def price_core(parts: Sequence[Part], policy: Policy, today: date) -> tuple[list
     shares = spread(discount, [parts[place].price for place in in_tier])
     for place, share in zip(in_tier, shares, strict=True):
         part = parts[place]
-        lines[place] = Line(part.sku, part.name, part.slot, part.price, part.price - share)
+        alone = part.price_on(today)
+        lines[place] = Line(part.sku, part.name, part.slot, part.price, part.price - share, alone=alone)
     taken = TierTaken(tier.name, percent, discount) if tier else None
     return [line for line in lines if line is not None], taken
 
@@ -182,7 +199,13 @@ def _line_at_markdown(part: Part, percent: int, policy: Policy, today: date) -> 
     in_tier = part.price * (100 - percent)
     if marked_down * 100 > in_tier or (marked_down * 100 == in_tier and not policy.markdown_wins_ties):
         return None
-    return Line(part.sku, part.name, part.slot, part.price, marked_down)
+    return Line(part.sku, part.name, part.slot, part.price, marked_down, alone=marked_down)
+
+
+def _prior(part: Part, charged: Cents, catalogue: Catalogue, today: date) -> Cents | None:
+    """The lowest price of the 30 days before, where a part is charged at a markdown that may be called a reduction."""
+    reduction = catalogue.reduction_of(part, today)
+    return reduction.prior if reduction is not None and reduction.now == charged else None
 
 
 def extra_for(slot: str, mass_kg: float, shelf: Shelf, today: date) -> Part | None:
@@ -212,7 +235,8 @@ def _extras(answers: Answers, included: Sequence[str], shelf: Shelf, today: date
             if not shelf.is_free(part):
                 notes.append(f"The {word} is not in stock today: it follows, at no cost.")
         elif shelf.is_free(part):
-            lines.append(Line(part.sku, label, slot, part.price, price))
+            prior = _prior(part, price, shelf.catalogue, today)
+            lines.append(Line(part.sku, label, slot, part.price, price, alone=price, prior=prior))
         else:
             notes.append(f"The {word} is not in stock today, so it is not charged here: ask the shop when it comes.")
     return lines, notes
@@ -264,7 +288,12 @@ def price_kit(
     nothing if need be; if the margin is too small even then, those of the `TERMS` that lower it are left out, one after the
     other, until it is not. Notes say so. Without any of them the price is the policy's own, whatever its margin.
     """
-    core, taken = price_core(bought, shelf.catalogue.policy, today)
+    catalogue = shelf.catalogue
+    plain, taken = price_core(bought, catalogue.policy, today)
+    core = [
+        replace(line, prior=_prior(part, line.charged, catalogue, today))
+        for part, line in zip(bought, plain, strict=True)
+    ]
 
     def priced(off: Cents, left_out: tuple[str, ...] = ()) -> Breakdown:
         return _priced(core, taken, off, bought, answers, lessons, shelf, today, agreed, left_out)
@@ -276,7 +305,7 @@ def price_kit(
         return price
 
     def left_by(price: Breakdown) -> Margin:
-        return margin_of(price, answers, shelf.catalogue, agreed)
+        return margin_of(price, answers, catalogue, agreed)
 
     def holds(off: Cents) -> bool:
         return not left_by(priced(off)).is_under(bounds.least_margin_percent)

@@ -25,7 +25,7 @@ from server.domain.policy import Policy, policy_from
 from server.domain.prices import Markdown, PricePoint
 from server.domain.sets import PARTS_ACCEPTED, identity_faults, parts_faults, skus_in
 from server.domain.slots import EXTRA_SLOTS, SLOT_WORDS, SPARE, Measure, measures_of
-from server.persistence.sources import FolderFiles, Source, Unusable
+from server.persistence.sources import Files, FolderFiles, Source, Unusable
 
 PART_FILES = {
     "boards.csv": "board",
@@ -697,6 +697,34 @@ def read_folder(path: Path, before: Catalogue, terms_before: Mapping[str, Any] |
         missing = FileFault(str(path), None, "", "There is no such folder.", "a folder of CSV files and policy.toml")
         return Folder(terms=terms_before, policy=before.policy, faults=[missing])
     return read_source(FolderFiles(path=path), before, terms_before)
+
+
+def read_part(slot: str, cells: Mapping[str, str], before: Catalogue) -> tuple[Part | None, list[Fault]]:
+    """A part from the cells of one row by the names of its file's columns, or the faults, each at its column.
+
+    The same readers as a folder's, and, since the rest of the catalogue stays, no other part that is not retired may have its
+    GTIN. `on_hand` may be left out.
+    """
+    file = file_of(slot)
+    values, faults = read_cells(part_columns(file), {"on_hand": "0", "slot": slot, **cells})
+    if faults:
+        return None, faults
+    reading = _Reading(Files({}), before, None)
+    reading.take_part(file, 1, values)
+    part = reading.found.parts[values["sku"]]
+    faults = [Fault(fault.column, fault.message, fault.accepted) for fault in reading.found.faults]
+    faults += _gtin_faults(part, before)
+    return (None if faults else part), faults
+
+
+def _gtin_faults(part: Part, before: Catalogue) -> list[Fault]:
+    others = (other for other in before.parts.values() if other.sku != part.sku and not other.retired)
+    words = f"{part.gtin} is used already, for "
+    return [
+        Fault("gtin", f"{words}{other.name} ({other.sku}).", "each GTIN once")
+        for other in others
+        if other.gtin == part.gtin
+    ][:1]
 
 
 def read_source(

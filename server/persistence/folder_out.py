@@ -34,7 +34,7 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
     listed = {sku: part for sku, part in catalogue.parts.items() if not part.retired}
     tables = {
         file: _table(
-            part_columns(file), [_part(part, on_hand) for part in listed.values() if file_of(part.slot) == file]
+            part_columns(file), [cells_of(part, on_hand) for part in listed.values() if file_of(part.slot) == file]
         )
         for file in (*PART_FILES, SPARES)
     }
@@ -51,7 +51,8 @@ def _table(columns: Sequence[Any], rows: Rows) -> list[list[str]]:
     return [names, *([row.get(name, "") for name in names] for row in rows)]
 
 
-def _part(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
+def cells_of(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
+    """A part as the cells of its row."""
     row = {
         "sku": part.sku,
         "name": part.name,

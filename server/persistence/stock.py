@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from sqlalchemy import ColumnElement, and_, func, or_
@@ -276,3 +277,26 @@ def forget_contacts_before(session: Session, moment: datetime) -> int:
     for row in rows:
         row.name = row.email = row.phone = row.email_key = row.phone_key = ""
     return len(rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Booked:
+    """An entry of the ledger with when and by whom it was made."""
+
+    number: int
+    movement: Movement
+    at: datetime
+    by: str
+
+
+def load_booked(session: Session, sku: str, most: int) -> list[Booked]:
+    """The newest entries of a part's ledger, newest first."""
+    wanted = select(StockRow).where(col(StockRow.sku) == sku).order_by(col(StockRow.id).desc()).limit(most)
+    return [Booked(row.id or 0, _movement_from(row), row.at, row.by) for row in session.exec(wanted)]
+
+
+def newest_change(session: Session, sku: str) -> Booked | None:
+    """The newest entry that changed what is on hand of a part; None where there is none."""
+    changes = select(StockRow).where(col(StockRow.sku) == sku, col(StockRow.change) != 0)
+    row = session.exec(changes.order_by(col(StockRow.id).desc()).limit(1)).first()
+    return None if row is None else Booked(row.id or 0, _movement_from(row), row.at, row.by)

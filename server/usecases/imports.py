@@ -10,7 +10,6 @@ from server.domain.errors import Conflict, Fault, FileFault
 from server.domain.reductions import Verdict, judge_markdown
 from server.domain.stock import Movement
 from server.outside.zip_files import zip_of
-from server.persistence.accounts import write_deed
 from server.persistence.catalogue import lock_catalogue, versions_at
 from server.persistence.folder import FILES, STAYS, Folder, Rest, read_source
 from server.persistence.policies import terms_in_force
@@ -141,7 +140,6 @@ def apply_import(work: Work, plan: Plan) -> int:
     work.look_again()
     if versions_at(work.session, work.now) != plan.versions:
         raise Conflict([Fault("versions", MOVED)])
-    write_deed(work.session, work.now, work.actor, f"brought in {plan.about}")
     replace_catalogue(work, plan.folder, "import", plan.about, books_counts=plan.choices.books_counts)
     return versions_at(work.session, work.now)[0]
 

@@ -67,10 +67,12 @@ def change_parts(
         raise InvalidInput(faults)
     found = rows_before(session, [part.sku for part in changed], (), None)
     save_parts(session, changed, ())
-    for part in changed:
-        change = history_after(part.sku, part.price, part.markdown, before.history.get(part.sku, ()), work.today)
-        delete_price_points(session, [(part.sku, day) for day in change.gone])
-        save_price_points(session, change.put)
+    changes = {
+        part.sku: history_after(part.sku, part.price, part.markdown, before.history.get(part.sku, ()), work.today)
+        for part in changed
+    }
+    delete_price_points(session, [(sku, day) for sku, change in changes.items() for day in change.gone])
+    save_price_points(session, [point for change in changes.values() for point in change.put])
     return finish_step(work, kind, about, found)
 
 

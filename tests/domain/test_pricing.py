@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from server.domain.catalogue import Part, Shelf
 from server.domain.deposits import PaidLesson
 from server.domain.policy import IncludedLessons, Policy, Tier
+from server.domain.prices import PricePoint
 from server.domain.pricing import (
     Breakdown,
     Line,
@@ -189,6 +190,25 @@ def test_without_a_tier_a_markdown_is_what_a_part_costs() -> None:
     lines, tier = price_core([part("board", markdown=1_500_00)], Policy(), TODAY)
     assert tier is None
     assert lines[0].charged == 1_500_00
+
+
+def test_a_line_says_what_its_part_costs_by_itself_and_a_former_price_only_where_the_law_lets_it() -> None:
+    # Dir. 98/6/EC, Art. 6a: the mast was marked down for less than the 30 days before, so that nothing may be said of it.
+    mast = part("mast", "M", price=500_00, markdown=300_00, since=TODAY)
+    tail = part("tail", "T", price=400_00, markdown=300_00, since=TODAY)
+    pump = extra("pump", "P")
+    days = {ago: TODAY - timedelta(days=ago) for ago in (90, 20, 10)}
+    history = {
+        "M": [PricePoint("M", days[90], 500_00), PricePoint("M", days[20], 300_00), PricePoint("M", days[10], 500_00)],
+        "T": [PricePoint("T", days[90], 400_00), PricePoint("T", days[20], 350_00), PricePoint("T", days[10], 400_00)],
+    }
+    on = shelf(mast, tail, pump, history=history)
+    kit = [mast, tail]
+    lines = {line.sku: line for line in price_kit(kit, answers(on.catalogue, extras=["pump"]), (), on, TODAY).lines}
+    assert (lines["M"].alone, lines["M"].off, lines["M"].prior, lines["M"].percent_reduced) == (300_00, 0, None, 0)
+    # Own arithmetic: from 350.00 to 300.00 is 14.3 %; the list price of 400.00 is not what decides.
+    assert (lines["T"].alone, lines["T"].off, lines["T"].prior, lines["T"].percent_reduced) == (300_00, 0, 350_00, 14)
+    assert (lines["P"].alone, lines["P"].off, lines["P"].prior) == (50_00, 0, None)
 
 
 def test_a_markdown_of_tomorrow_does_not_count_today() -> None:

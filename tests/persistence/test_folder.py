@@ -13,7 +13,8 @@ from stdnum import ean
 from server.domain.catalogue import Catalogue
 from server.domain.errors import FileFault
 from server.domain.prices import PricePoint
-from server.persistence.folder import Folder, read_folder
+from server.persistence.folder import Folder, read_folder, read_part
+from server.persistence.folder_out import cells_of
 from server.usecases.work import Shop
 from tests.builders_shop import FolderCopy
 
@@ -565,3 +566,18 @@ def test_spare_parts_have_a_file_of_their_own_and_stay_where_it_is_not_there(fol
     assert without.parts["WRK-SVENT"] == vent
     assert "WRK-SVENT" not in without.on_hand
     assert [warning.file for warning in without.warnings] == ["spares.csv"]
+
+
+def test_a_part_is_read_from_a_form_as_from_its_file_and_keeps_its_gtin_to_itself(shop: Shop) -> None:
+    with shop.reading() as work:
+        listed = work.catalogue
+    for part in listed.parts.values():
+        again, faults = read_part(part.slot, cells_of(part, {}), listed)
+        assert (again, faults) == (part, [])
+    board, mast = listed.parts["DUN-72"], listed.parts["TUR-M90D"]
+    _, faults = read_part("board", {**cells_of(board, {}), "gtin": mast.gtin, "length_cm": ""}, listed)
+    assert [(fault.field, fault.message) for fault in faults] == [("length_cm", "This is blank.")]
+    _, faults = read_part("board", {**cells_of(board, {}), "gtin": mast.gtin}, listed)
+    assert [fault.field for fault in faults] == ["gtin"]
+    _, faults = read_part("board", {**cells_of(mast, {}), **cells_of(board, {}), "sku": mast.sku}, listed)
+    assert "sku" in [fault.field for fault in faults], "a mast does not become a board"

@@ -152,7 +152,7 @@ def test_on_hand_is_booked_only_where_that_was_chosen(shop: Shop) -> None:
     brought_in(shop, files, Choices(books_counts=True))
     with shop.reading() as work:
         assert load_on_hand(work.session)["DUN-82"] == 7
-        assert newest_deeds(work.session, 1)[0].what == "brought in boards.csv: 1 counts booked"
+        assert newest_deeds(work.session, 1)[0].what == "brought in a catalogue: boards.csv: 1 counts booked"
 
 
 # Markdowns: Directive 98/6/EC, Article 6a.

@@ -91,6 +91,7 @@ def components() -> dict[str, Schema]:
     line = dict.fromkeys(("sku", "label", "slot"), text) | dict.fromkeys(
         ("list", "charged", "discount", "worth"), CENTS
     )
+    line |= dict.fromkeys(("alone", "prior"), _or_null(CENTS))
     tier = _object({"name": text, "percent": {"type": "integer"}, "discount": CENTS})
     sums = ("discount", "trade_in", "deposit_back", "voucher", "delivery", "balance", "owed_to_customer")
     target = _object({"low": number, "ideal": number, "high": number, "unit": text, "because": texts})

@@ -40,6 +40,8 @@ def breakdown_shape(price: Breakdown) -> dict[str, Any]:
                 "charged": line.charged,
                 "discount": line.discount,
                 "worth": line.worth,
+                "alone": line.alone,
+                "prior": line.prior,
             }
             for line in price.lines
         ],

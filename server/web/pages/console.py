@@ -22,9 +22,14 @@ from server.web.state import PagesOf, ShopOf
 owner_router = APIRouter(include_in_schema=False)
 
 SECTIONS: tuple[tuple[str, str, str], ...] = (
-    ("/console/policy", "Policy", "Every term of the shop, with what a change would do before it is saved."),
+    ("/console/catalogue", "Catalogue", "Every part with its price, its shelf and what it earns; one or many changed."),
     ("/console/sets", "Sets", "Several parts sold as one item."),
     ("/console/places", "Places", "Spots, kinds of lesson and where parcels go."),
+    ("/console/files", "Import and export", "The catalogue as files, and a price list looked at before it holds."),
+    ("/console/steps", "Steps", "What was changed in the catalogue, and the newest of it undone."),
+    ("/console/policy", "Policy", "Every term of the shop, with what a change would do before it is saved."),
+    ("/console/numbers", "Numbers", "Quotes, what was asked for and not there, and what is left of it."),
+    ("/console/orders", "What to order", "How many of each size for a season, and why."),
     ("/console/till", "Till’s day", "What a till of its own sold on a day, brought in as a file."),
     ("/messages/wordings", "Words of the messages", "What customers are written, word by word."),
     ("/console/people", "A person’s data", "What is kept of somebody: to give them, or to erase."),
@@ -32,7 +37,12 @@ SECTIONS: tuple[tuple[str, str, str], ...] = (
     ("/console/record", "Who did what", "Everything of weight that was done, by whom and when."),
 )
 """Where, what it is called, and what it is for."""
-PAGES: Mapping[str, str] = {"waiting": "/desk", "not_sent": "/desk/messages"}
+PAGES: Mapping[str, str] = {
+    "waiting": "/desk",
+    "not_sent": "/desk/messages",
+    "uncallable": "/console/catalogue?flag=not_reduced",
+    "unmet": "/console/orders",
+}
 """Where each need is seen to; one without a page of its own is only said."""
 
 

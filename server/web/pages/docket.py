@@ -50,9 +50,12 @@ def docket_of(kit: Kit, fitter: Fitter) -> Docket:
 
 
 def docket_of_quote(quote: Quote) -> Docket:
-    """The docket of a kept quote: the same lines, from its record."""
+    """The docket of a kept quote: the same lines, from its record, which may be of a time when it did not say what a part costs
+    by itself."""
     price = quote.kit.price
     core = [line for line in price.lines if line.is_core]
+    if all(line.alone is not None for line in core):
+        return _docket(price, sum(line.alone or 0 for line in core), "")
     by_markdown = sum(line.discount for line in core) - (price.tier.discount if price.tier else 0) - price.agreed_off
     return _docket(price, sum(line.list for line in core) - by_markdown, "")
 

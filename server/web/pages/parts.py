@@ -9,6 +9,8 @@ from server.domain.catalogue import Catalogue
 from server.domain.errors import Fault
 from server.domain.fit import Target
 from server.domain.kits import Fitter, Kit, Neighbours, size_words
+from server.domain.policy import ShopTerms
+from server.domain.prices import Reduction
 from server.domain.quotes import quoted_kit
 from server.domain.slots import MEASURE_WORDS, MEASURES, SLOT_WORDS
 from server.web.drawings.ruler import Ruler, ruler
@@ -142,7 +144,11 @@ def _reduced(fitter: Fitter, kit: Kit, slot: str) -> str:
     reduction = fitter.shelf.catalogue.reduction_of(part, fitter.today)
     if reduction is None or line.charged != reduction.now:
         return ""
-    terms = fitter.shelf.catalogue.policy.shop
+    return reduced_words(reduction, fitter.shelf.catalogue.policy.shop)
+
+
+def reduced_words(reduction: Reduction, terms: ShopTerms) -> str:
+    """That a part is reduced, against the price that the law wants beside it."""
     return (
         f"Reduced by {reduction.percent:.0f} % to {money_words(reduction.now, terms)}; the lowest price in the 30 days before "
         f"was {money_words(reduction.prior, terms)}."
