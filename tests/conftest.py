@@ -27,6 +27,7 @@ from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, signed_in_as
 from tests.builders_http import ADDRESS, Client
 from tests.builders_shop import Clock, FolderCopy
+from tests.pace import examples
 from tests.postgres import Cluster, binaries, cluster
 
 
@@ -46,8 +47,8 @@ class Compiled(BytecodeCache):
 
 COMPILED = Compiled()
 
-settings.register_profile("quick", max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("quick")
+settings.register_profile("paced", max_examples=examples(), deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("paced")
 
 
 @pytest.fixture(scope="session")

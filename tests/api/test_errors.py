@@ -18,6 +18,7 @@ from server.domain.slots import CORE_SLOTS
 from server.settings import Settings
 from tests.builders_http import Client, faults_of, fields_of
 from tests.builders_shop import learner
+from tests.pace import examples
 
 POSTS = ("/api/fit", "/api/kits", "/api/wind", "/api/quotes")
 WITH_SKUS = ("/api/wind", "/api/quotes")
@@ -255,7 +256,7 @@ def holds(path: str, status: int) -> bool:
     return status in {"/api/quotes": (201, 409, 422), "/api/wind": (200, 409, 422)}.get(path, (200, 422))
 
 
-@settings(max_examples=120)
+@settings(max_examples=examples(120))
 @given(st.sampled_from(POSTS), st.dictionaries(st.sampled_from(FIELDS) | texts, values | rows, max_size=4))
 def test_no_answers_whatever_break_it(asked: Client, path: str, changes: dict[str, Any]) -> None:
     answer = asked.post_json(path, body_of(path, copy.deepcopy(learner()) | changes))
@@ -264,7 +265,7 @@ def test_no_answers_whatever_break_it(asked: Client, path: str, changes: dict[st
         faults_of(answer, answer.status_code)
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(st.sampled_from(POSTS), values)
 def test_no_json_whatever_breaks_it(asked: Client, path: str, value: Any) -> None:
     for body in (value, {"answers": value}, {"answers": learner(), "skus": value}):
@@ -272,7 +273,7 @@ def test_no_json_whatever_breaks_it(asked: Client, path: str, value: Any) -> Non
         assert holds(path, answer.status_code), answer.text
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(
     st.dictionaries(st.sampled_from(["name", "email", "phone", "revision"]) | texts, values, max_size=4),
     st.sampled_from([{}, {"name": "A Learner", "email": "learner@example.org", "revision": 1}]),
@@ -287,20 +288,20 @@ def test_no_agreement_whatever_breaks_it(asked: Client, agreement: dict[str, Any
 pieces_of_json = st.text('{}[]",:0123456789eE+-.truefalsn\\u d8', max_size=40)
 
 
-@settings(max_examples=120)
+@settings(max_examples=examples(120))
 @given(st.sampled_from(POSTS), st.binary(max_size=60) | pieces_of_json.map(str.encode))
 def test_no_bytes_whatever_break_it(asked: Client, path: str, body: bytes) -> None:
     faults_of(asked.post(path, content=body), 422)
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(st.binary(max_size=40), st.text(max_size=20))
 def test_no_address_whatever_breaks_it(asked: Client, token: bytes, slot: str) -> None:
     assert asked.get("/api/quotes/x" + "".join(f"%{byte:02X}" for byte in token)).status_code == 404
     assert asked.get("/api/parts", params={"slot": f"x{slot}"}).status_code == 422
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(st.binary(max_size=210))
 def test_no_key_whatever_breaks_it(asked: Client, key: bytes) -> None:
     headers = {b"Idempotency-Key": key}

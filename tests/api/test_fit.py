@@ -20,6 +20,7 @@ from server.usecases.deposits import take_deposit
 from server.usecases.work import Shop
 from tests.builders_http import Client, check_sums, fields_of
 from tests.builders_shop import NOON, STRONG, WING_OF_ONES_OWN, Clock, FolderCopy, learner
+from tests.pace import examples
 
 UNITS = {"board": "l", "mast": "cm", "fuselage": "cm", "front_foil": "cm2", "tail": "cm2", "hand_wing": "m2"}
 WEIGHTS = {"board": 3, "mast": 1, "fuselage": 1, "front_foil": 2, "tail": 1, "hand_wing": 2}  # The seed's policy.
@@ -354,7 +355,7 @@ def core_charged(kit: dict[str, Any]) -> int:
     return sum(line["charged"] for line in kit["price"]["lines"] if line["slot"] in CORE_SLOTS)
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(learners)
 def test_kits_are_ordered_priced_and_joined_as_promised_for_every_learner(
     asked: Client, answers: dict[str, Any]

@@ -44,6 +44,7 @@ from server.domain.slots import CORE_SLOTS
 from server.domain.trade_in import VALUED_BY_US
 from server.domain.worksheets import needs_word
 from tests.domain.builders import LESSONS, TODAY, ZONES, answers, fitter, part, said, shelf, sized, trade_shelf
+from tests.pace import examples
 
 KIT = [part(slot, cost=300_00) for slot in CORE_SLOTS]
 BOARD_TO_TRADE = {"slot": "board", "price_new": 1100_00, "months": 18, "condition": "good"}
@@ -186,7 +187,7 @@ def test_delivery_agreed_holds_for_where_it_was_agreed_to_go_and_elsewhere_its_u
 # --- whatever the customer changes afterwards ------------------------------------------------------------------------------
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(
     off=st.integers(0, 400_00),
     value=st.integers(0, 1500_00),

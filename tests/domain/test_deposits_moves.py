@@ -25,6 +25,7 @@ from server.domain.deposits import (
 )
 from server.domain.policy import IncludedLessons
 from tests.domain.builders import TODAY
+from tests.pace import examples
 
 CODES = ("A", "B", "C")
 QUOTES = ("Q-1", "Q-2")
@@ -121,4 +122,4 @@ class Fees(RuleBasedStateMachine):
 
 
 TestFees = Fees.TestCase
-TestFees.settings = settings(max_examples=60, stateful_step_count=25, deadline=None)
+TestFees.settings = settings(max_examples=examples(60), stateful_step_count=25, deadline=None)

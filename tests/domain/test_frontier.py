@@ -18,6 +18,7 @@ from server.domain.slots import CORE_SLOTS
 from tests.domain.builders import TODAY, fitter, part, shelf, sized
 from tests.domain.by_hand import SLOTS, half_up, literal_frontier, prices_and_skus, undominated
 from tests.domain.random_shelves import case
+from tests.pace import examples
 
 SEEDS = range(600)
 
@@ -267,14 +268,14 @@ def seen(points: Sequence[Option]) -> list[tuple[int, float, int, tuple[str, ...
     return [(point.price, round(point.misfit, 8), point.free, point.skus) for point in points]
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(options)
 def test_thinning_leaves_the_frontier_as_it_is(of: list[Option]) -> None:
     assert seen(settle(thin(of))) == seen(settle(of))
     assert set(thin(of)) <= set(of)
 
 
-@settings(max_examples=150)
+@settings(max_examples=examples(150))
 @given(options, options, options)
 def test_thinning_early_loses_nothing_that_a_later_part_could_make_good(
     a: list[Option], b: list[Option], c: list[Option]

@@ -12,6 +12,7 @@ from server.web.drawings.person import NARROW, WIDE, hand_wing_view
 from server.web.drawings.side import Layout
 from tests.domain.builders import gear
 from tests.drawings.paths import area, crowded, extent, of_kind, outside, overlap, the_one
+from tests.pace import examples
 
 ONE_MM = 0.1
 LAYOUTS = [WIDE, NARROW]
@@ -30,7 +31,7 @@ def wings(draw: st.DrawFn) -> Gear:
     return wing(round(area_m2, 1), round((ratio * area_m2) ** 0.5 * 100))
 
 
-@settings(max_examples=12)  # Each walks along every curve.
+@settings(max_examples=examples(12))  # Each walks along every curve.
 @given(wings(), layouts)
 def test_the_outline_has_the_wings_own_area_and_span(one: Gear, layout: Layout) -> None:
     drawing = hand_wing_view(one, layout)
@@ -40,7 +41,7 @@ def test_the_outline_has_the_wings_own_area_and_span(one: Gear, layout: Layout) 
     assert area(outline) / drawing.scale**2 == pytest.approx(one.size * 10_000, rel=0.01)
 
 
-@settings(max_examples=12)  # Each walks along every curve.
+@settings(max_examples=examples(12))  # Each walks along every curve.
 @given(wings(), layouts)
 def test_the_person_is_175_cm_on_the_same_scale_and_stands_on_the_ground(one: Gear, layout: Layout) -> None:
     drawing = hand_wing_view(one, layout)
@@ -54,7 +55,7 @@ def test_the_person_is_175_cm_on_the_same_scale_and_stands_on_the_ground(one: Ge
     assert "a person of 175 cm" in [words.words for words in drawing.lettering]
 
 
-@settings(max_examples=12)  # Each walks along every curve.
+@settings(max_examples=examples(12))  # Each walks along every curve.
 @given(wings(), layouts)
 def test_one_scale_is_printed_and_true_and_nothing_is_crowded(one: Gear, layout: Layout) -> None:
     drawing = hand_wing_view(one, layout)
@@ -65,7 +66,7 @@ def test_one_scale_is_printed_and_true_and_nothing_is_crowded(one: Gear, layout:
     assert outside(drawing) == []
 
 
-@settings(max_examples=12)  # Each walks along every curve.
+@settings(max_examples=examples(12))  # Each walks along every curve.
 @given(wings(), layouts)
 def test_the_wing_does_not_cover_the_person(one: Gear, layout: Layout) -> None:
     drawing = hand_wing_view(one, layout)
