@@ -38,7 +38,7 @@ from server.web.api import quotes as api_quotes
 from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
-from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle, named_by_request
 from server.web.pages import accounts as page_accounts
 from server.web.pages import assessments as page_assessments
 from server.web.pages import beside as page_beside
@@ -56,6 +56,7 @@ from server.web.pages import faulty as page_faulty
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import handover as page_handover
+from server.web.pages import health as page_health
 from server.web.pages import learner as page_learner
 from server.web.pages import lessons as page_lessons
 from server.web.pages import look as page_look
@@ -144,6 +145,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_photos,
         page_owned,
         page_used,
+        page_health,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
@@ -280,6 +282,7 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
 def _log_as_json(level: str) -> None:
     handler = logging.StreamHandler()
     handler.setFormatter(JsonFormatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
+    handler.addFilter(named_by_request)
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
     for chatty in ("alembic", "uvicorn.error"):
         logging.getLogger(chatty).setLevel(logging.WARNING)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -10,6 +11,10 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine
+from sqlalchemy.exc import SQLAlchemyError
+from sqlmodel import Session
+
+from server.domain.errors import OutOfReach
 
 STEPS = Path(__file__).parent / "migrations"
 MIGRATING = 7_200_817  # The number of the lock that says "a migration runs".
@@ -36,8 +41,22 @@ def migrate(engine: Engine) -> None:
         _migrate_sqlite(engine)
 
 
+def revision_of(connection: Connection) -> str | None:
+    """The revision that a database is at; None where it has no schema yet."""
+    return MigrationContext.configure(connection).get_current_revision()
+
+
+def revision_now(make: Callable[[bool], Session]) -> str | None:
+    """The revision that a database is at now; raises `OutOfReach` where it does not answer."""
+    try:
+        with make(False) as session:
+            return revision_of(session.connection())
+    except SQLAlchemyError as error:
+        raise OutOfReach("the database does not answer") from error
+
+
 def _upgrade(connection: Connection) -> None:
-    if MigrationContext.configure(connection).get_current_revision() != newest():
+    if revision_of(connection) != newest():
         command.upgrade(_config(connection), "head")
 
 
