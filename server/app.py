@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import logging
+import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
@@ -22,6 +23,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
+from uvicorn.supervisors import Multiprocess
 
 from server.outside.mail import Mailer
 from server.persistence.engine import Place
@@ -86,6 +88,7 @@ from server.web.static import StaticFiles
 
 SWEEP_SECONDS = 3600
 SEND_SECONDS = 5
+STOP_SECONDS = 20
 HIDDEN_FROM_ROBOTS = (
     "/drafts/",
     "/quotes/",
@@ -288,20 +291,44 @@ def _log_as_json(level: str) -> None:
         logging.getLogger(chatty).setLevel(logging.WARNING)
 
 
-def serve(settings: Settings) -> None:
-    """Serve until stopped, and say where."""
+def from_environment() -> FastAPI:
+    """The application by the variables of the process, for one of several that serve together."""
+    settings = Settings()
     _log_as_json(settings.log_level)
+    return create_app(settings)
+
+
+def serve(settings: Settings) -> None:
+    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
+    _log_as_json(settings.log_level)
+    is_alone = settings.workers == 1
     config = uvicorn.Config(
-        create_app(settings),
+        create_app(settings) if is_alone else "server.app:from_environment",
+        factory=not is_alone,
         host=settings.host,
         port=settings.port,
+        workers=settings.workers,
         log_config=None,
         access_log=False,
         server_header=False,
         proxy_headers=bool(settings.forwarded_allow_ips),
         forwarded_allow_ips=settings.forwarded_allow_ips or None,
+        timeout_graceful_shutdown=STOP_SECONDS,
     )
-    _Announcing(config, settings.address).run()
+    if is_alone:
+        _Announcing(config, settings.address).run()
+    else:
+        _serve_together(config, settings)
+
+
+def _serve_together(config: uvicorn.Config, settings: Settings) -> None:
+    """Several processes at one port; the database is made and migrated before they begin, so that what is wrong is said once."""
+    open_shop(Place(settings.data, settings.database_url.get_secret_value())).close()
+    os.environ |= settings.as_variables()
+    listening = config.bind_socket()
+    listening.listen(config.backlog)  # Whoever comes before the first process is up waits instead of being turned away.
+    print(f"Slackwater is served at {settings.address}", flush=True)
+    Multiprocess(config, [listening]).run()
 
 
 class _Announcing(uvicorn.Server):
