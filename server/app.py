@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import logging
+import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
@@ -22,6 +23,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
+from uvicorn.supervisors import Multiprocess
 
 from server.outside.mail import Mailer
 from server.persistence.engine import Place
@@ -38,7 +40,7 @@ from server.web.api import quotes as api_quotes
 from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
-from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle, named_by_request
 from server.web.pages import accounts as page_accounts
 from server.web.pages import assessments as page_assessments
 from server.web.pages import beside as page_beside
@@ -60,6 +62,7 @@ from server.web.pages import files as page_files
 from server.web.pages import fit as page_fit
 from server.web.pages import glossary as page_glossary
 from server.web.pages import handover as page_handover
+from server.web.pages import health as page_health
 from server.web.pages import learner as page_learner
 from server.web.pages import lessons as page_lessons
 from server.web.pages import look as page_look
@@ -99,6 +102,7 @@ from server.web.static import StaticFiles
 
 SWEEP_SECONDS = 3600
 SEND_SECONDS = 5
+STOP_SECONDS = 20
 HIDDEN_FROM_ROBOTS = (
     "/drafts/",
     "/quotes/",
@@ -158,6 +162,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_photos,
         page_owned,
         page_used,
+        page_health,
     )
     for door in (*programs, *people):
         app.include_router(door.router)
@@ -312,25 +317,50 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
 def _log_as_json(level: str) -> None:
     handler = logging.StreamHandler()
     handler.setFormatter(JsonFormatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
+    handler.addFilter(named_by_request)
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
     for chatty in ("alembic", "uvicorn.error"):
         logging.getLogger(chatty).setLevel(logging.WARNING)
 
 
-def serve(settings: Settings) -> None:
-    """Serve until stopped, and say where."""
+def from_environment() -> FastAPI:
+    """The application by the variables of the process, for one of several that serve together."""
+    settings = Settings()
     _log_as_json(settings.log_level)
+    return create_app(settings)
+
+
+def serve(settings: Settings) -> None:
+    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
+    _log_as_json(settings.log_level)
+    is_alone = settings.workers == 1
     config = uvicorn.Config(
-        create_app(settings),
+        create_app(settings) if is_alone else "server.app:from_environment",
+        factory=not is_alone,
         host=settings.host,
         port=settings.port,
+        workers=settings.workers,
         log_config=None,
         access_log=False,
         server_header=False,
         proxy_headers=bool(settings.forwarded_allow_ips),
         forwarded_allow_ips=settings.forwarded_allow_ips or None,
+        timeout_graceful_shutdown=STOP_SECONDS,
     )
-    _Announcing(config, settings.address).run()
+    if is_alone:
+        _Announcing(config, settings.address).run()
+    else:
+        _serve_together(config, settings)
+
+
+def _serve_together(config: uvicorn.Config, settings: Settings) -> None:
+    """Several processes at one port; the database is made and migrated before they begin, so that what is wrong is said once."""
+    open_shop(Place(settings.data, settings.database_url.get_secret_value())).close()
+    os.environ |= settings.as_variables()
+    listening = config.bind_socket()
+    listening.listen(config.backlog)  # Whoever comes before the first process is up waits instead of being turned away.
+    print(f"Slackwater is served at {settings.address}", flush=True)
+    Multiprocess(config, [listening]).run()
 
 
 class _Announcing(uvicorn.Server):

@@ -16,6 +16,9 @@ class Settings(BaseSettings):
 
     host: str = Field("127.0.0.1", description="Address the server listens at.")
     port: int = Field(8000, ge=1, le=65535, description="Port the server listens at.")
+    workers: int = Field(
+        1, ge=1, le=64, description="Processes that serve; more than one share the port and the database."
+    )
     data: Path = Field(Path(".data"), description="Folder of the database and all that the program keeps.")
     database_url: SecretStr = Field(
         SecretStr(""),
@@ -54,3 +57,11 @@ class Settings(BaseSettings):
     def address(self) -> str:
         """The base address for links, without a slash at its end."""
         return (self.base_address or f"http://{self.host}:{self.port}").rstrip("/")
+
+    def as_variables(self) -> dict[str, str]:
+        """The settings as variables, for a process that is to have the same."""
+        values = {name: getattr(self, name) for name in type(self).model_fields}
+        return {
+            f"SLACKWATER_{name.upper()}": value.get_secret_value() if isinstance(value, SecretStr) else str(value)
+            for name, value in values.items()
+        }

@@ -61,6 +61,12 @@ def _port(text: str) -> int:
     return int(text)
 
 
+def _workers(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 1 <= int(text) <= 64:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of processes from 1 to 64")
+    return int(text)
+
+
 def _pieces(text: str) -> int:
     if not text.isascii() or not text.isdigit() or len(text) > 7:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of pieces")
@@ -82,6 +88,10 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
     )
     serving.add_argument("--host", default=settings.host, help="address to listen at (default: %(default)s)")
     serving.add_argument("--port", type=_port, default=settings.port, help="port to listen at (default: %(default)s)")
+
+    serving.add_argument(
+        "--workers", type=_workers, default=settings.workers, help="processes that serve (default: %(default)s)"
+    )
 
     loading = commands.add_parser(
         "load",
@@ -189,7 +199,8 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
             return backups.backup(place, given.file)
         if given.command == "restore":
             return backups.restore(place, given.file, force=given.force)
-        serve(settings.model_copy(update={"host": given.host, "port": given.port, "data": given.data}))
+        told = {name: getattr(given, name) for name in ("host", "port", "data", "workers")}
+        serve(settings.model_copy(update=told))
     except (InvalidInput, Conflict) as error:
         for fault in error.faults:
             accepted = f" Accepted: {fault.accepted}." if fault.accepted else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
@@ -12,9 +12,10 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import OperationalError, SQLAlchemyError
+from sqlmodel import Session
 
-from server.domain.errors import Conflict, Fault
+from server.domain.errors import Conflict, Fault, OutOfReach
 
 STEPS = Path(__file__).parent / "migrations"
 MIGRATING = 7_200_817  # The number of the lock that says "a migration runs".
@@ -60,6 +61,15 @@ def upgrade(connection: Connection, revision: str | None = None) -> None:
     wanted = revision or newest()
     if revision_of(connection) != wanted:
         command.upgrade(_config(connection), wanted or "head")
+
+
+def revision_now(make: Callable[[bool], Session]) -> str | None:
+    """The revision that a database is at now; raises `OutOfReach` where it does not answer."""
+    try:
+        with make(False) as session:
+            return revision_of(session.connection())
+    except SQLAlchemyError as error:
+        raise OutOfReach("the database does not answer") from error
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -12,7 +13,7 @@ from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.types import Receive, Scope, Send
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotAllowed, NotFound, NotSignedIn, TooMany
 from server.domain.policy import ShopTerms
@@ -56,6 +57,29 @@ class ErrorPage:
     title: str
     faults: tuple[Fault, ...]
     status: int
+
+
+class Unexpected:
+    """Answers what no handler expected inside of the headers and the log that every answer gets; the framework would do so outside."""
+
+    def __init__(self, app: ASGIApp, *, answer: Callable[[Request, Exception], Response]) -> None:
+        self.app = app
+        self.answer = answer
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        has_begun = False
+
+        async def watch(message: Message) -> None:
+            nonlocal has_begun
+            has_begun = True
+            await send(message)
+
+        try:
+            await self.app(scope, receive, watch)
+        except Exception as error:
+            if has_begun or scope["type"] != "http":
+                raise
+            await self.answer(Request(scope), error)(scope, receive, send)
 
 
 class Errors:
@@ -141,4 +165,5 @@ class Errors:
         app.add_exception_handler(OperationalError, self._busy)
         app.add_exception_handler(HTTPException, self._framework)
         app.add_exception_handler(RequestValidationError, self._parameters)
+        app.add_middleware(Unexpected, answer=self._unexpected)
         app.add_exception_handler(Exception, self._unexpected)

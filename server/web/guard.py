@@ -8,8 +8,10 @@ from __future__ import annotations
 import json
 import logging
 import re
+import secrets
 import time
 from collections.abc import Awaitable, Callable
+from contextvars import ContextVar
 from urllib.parse import urlsplit
 
 from limits import RateLimitItemPerMinute
@@ -28,6 +30,9 @@ TAKES_CATALOGUE = re.compile(r"/console/files/(preview|apply)", re.ASCII)
 """Where a catalogue may come with a form, or what was looked at of one is carried on; each file has a smaller limit of its own."""
 MOST_ADDRESS = 2048
 MOST_HEADERS = 16 * 1024
+REQUEST_NAME_BYTES = 8
+WATCHED = ("/healthz", "/readyz")
+"""Asked every few seconds by what watches over the server, so they are not throttled."""
 MOST_DIGITS = 20  # Of a length that is told; Python reads no number of more than 4300.
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 CONTENT_POLICY = (
@@ -65,8 +70,21 @@ def masked(path: str) -> str:
     return SECRET_IN_PATH.sub(r"\1…", path)
 
 
+_request: ContextVar[str] = ContextVar("request", default="")
+
+
+def named_by_request(record: logging.LogRecord) -> bool:
+    """Give a line of the log the name of the request during which it is written, so that those of one request are found together."""
+    if _request.get():
+        record.request_id = _request.get()
+    return True
+
+
 class RequestLog:
-    """A line for each request: method, masked path, status and milliseconds."""
+    """A line for each request: its name, method, masked path, status and milliseconds; the name goes back with the answer.
+
+    The name is made here: one that a stranger sends could put their words into the log.
+    """
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -77,11 +95,14 @@ class RequestLog:
             return
         began = time.perf_counter()
         status = 500
+        name = secrets.token_hex(REQUEST_NAME_BYTES)
+        _request.set(name)
 
         async def watch(message: Message) -> None:
             nonlocal status
             if message["type"] == "http.response.start":
                 status = message["status"]
+                MutableHeaders(scope=message)["X-Request-ID"] = name
             await send(message)
 
         try:
@@ -255,6 +276,10 @@ class ForgeryGuard:
         return any(pair.partition("=")[0].strip() in self.session_cookies for pair in pairs)
 
 
+def _is_unlimited(path: str) -> bool:
+    return path.startswith("/static/") or path in WATCHED
+
+
 class Throttle:
     """At most so many requests a minute from one address, static files apart; past it 429."""
 
@@ -265,7 +290,7 @@ class Throttle:
         self.limiter = MovingWindowRateLimiter(MemoryStorage())
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and self.limit is not None and not scope["path"].startswith("/static/"):
+        if scope["type"] == "http" and self.limit is not None and not _is_unlimited(scope["path"]):
             address = (scope.get("client") or ("unknown",))[0]
             if not self.limiter.hit(self.limit, address):
                 await self.refuse(scope, receive, send, 429, "Too many requests at once: wait a minute and try again.")

@@ -131,6 +131,17 @@ def test_without_a_command_it_serves_a_seeded_shop_where_it_says_until_it_is_tol
     assert sqlite_file(data).is_file()
 
 
+def test_several_processes_serve_one_shop_and_stop_when_they_are_told_to(data: Path) -> None:
+    port = free_port()
+    with served("--workers", "2", "--port", str(port), "--data", str(data)) as (process, line):
+        assert f"http://127.0.0.1:{port}" in line
+        kept = httpx.post(f"http://127.0.0.1:{port}/api/quotes", json={"answers": learner()}, timeout=PATIENCE_S).json()
+        for _ in range(8):  # Each on a connection of its own, so that both are asked.
+            assert httpx.get(kept["url"]).status_code == 200
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(PATIENCE_S) == 0
+
+
 def test_a_catalogue_loaded_first_is_served_without_the_seed(tmp_path: Path, folder: FolderCopy) -> None:
     data, port = tmp_path / "data", free_port()
     data.mkdir()

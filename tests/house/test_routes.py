@@ -63,6 +63,8 @@ PUBLIC = {
     "/words": {"GET"},
     "/look-{digest}.css": {"GET"},
     "/robots.txt": {"GET"},
+    "/healthz": {"GET"},
+    "/readyz": {"GET"},
     "/api/openapi.json": {"GET", "HEAD"},
     "/api/fit": {"POST"},
     "/api/kits": {"POST"},

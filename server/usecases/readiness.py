@@ -1,0 +1,52 @@
+"""Whether the shop can serve: its database answers, has the schema of this program, and its disk has room."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from server.domain.errors import OutOfReach
+from server.persistence.migrate import newest, revision_now
+from server.usecases.work import Shop
+
+LEAST_FREE_BYTES = 50 * 1024 * 1024
+"""Enough for a day of a small shop and for a backup's beginning; under it the disk is as good as full."""
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that has to hold, and what is wrong where it does not."""
+
+    name: str
+    because: str = ""
+
+    @property
+    def holds(self) -> bool:
+        """Whether nothing is wrong."""
+        return not self.because
+
+
+def readiness(shop: Shop, data: Path) -> tuple[Check, ...]:
+    """Each check of the database, its schema and the disk, in words that name no address and no path."""
+    return (*_database(shop), _disk(data))
+
+
+def _database(shop: Shop) -> tuple[Check, Check]:
+    try:
+        found = revision_now(shop.sessions)
+    except OutOfReach:
+        return Check("database", "it does not answer"), Check("schema", "not known while the database does not answer")
+    wrong = "" if found == newest() else f"it is {found or 'empty'}, this program wants {newest()}"
+    return Check("database"), Check("schema", wrong)
+
+
+def _disk(data: Path) -> Check:
+    try:
+        free = shutil.disk_usage(data).free
+        with tempfile.TemporaryFile(dir=data) as file:
+            file.write(b"room")
+    except OSError as error:
+        return Check("disk", f"the data folder cannot be written: {error.strerror}")
+    return Check("disk", "" if free >= LEAST_FREE_BYTES else f"{free // 1024 // 1024} MB are left")
