@@ -11,7 +11,7 @@ import httpx
 
 from server.domain.csv_text import csv_of
 from server.domain.prices import Markdown
-from server.persistence.folder import PART_FILES
+from server.persistence.columns import PART_FILES
 from server.usecases.imports import Choices, Plan, apply_import, plan_import
 from server.usecases.opening import SEED
 from server.usecases.steps import change_parts

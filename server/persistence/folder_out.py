@@ -12,7 +12,7 @@ from server.domain.catalogue import Catalogue, LessonKind, Part, PartSet, Spot, 
 from server.domain.csv_text import csv_of
 from server.domain.deposits import decimal_of
 from server.domain.sets import said_parts
-from server.persistence.folder import (
+from server.persistence.columns import (
     HISTORY_COLUMNS,
     LESSON_COLUMNS,
     PART_FILES,

@@ -11,13 +11,8 @@ from sqlmodel import Session, col, func, select
 
 from server.domain.errors import FileFault
 from server.domain.till import TIME_ACCEPTED
-from server.persistence.folder import (
-    HISTORY_COLUMNS,
-    ZONE_COLUMNS,
-    Column,
-    NumberedRow,
-    read_table,
-)
+from server.persistence.columns import HISTORY_COLUMNS, ZONE_COLUMNS, Column, NumberedRow
+from server.persistence.folder import read_table
 from server.persistence.sources import Files
 from server.persistence.tables import StockRow
 

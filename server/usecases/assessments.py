@@ -17,7 +17,6 @@ from server.domain.kits import Fitter
 from server.domain.learner import SEEN, Sighting, read_sighting, sighting_as_answer
 from server.domain.lessons import Booking, BookingState
 from server.domain.quotes import Quote
-from server.persistence.accounts import write_deed
 from server.persistence.assessments import find_assessment, load_assessments_of, save_assessment, save_came
 from server.persistence.quotes import lock_key
 from server.persistence.stock import contact_of, open_hold_of
@@ -56,7 +55,7 @@ def keep_assessment(work: Work, number: int, seen: Seen, key: str) -> Assessed:
     came = refit_from(work, booking, seen, by=work.actor)
     assessed = Assessed(key, number, seen, work.actor, work.now, came)
     save_assessment(work.session, assessed)
-    write_deed(work.session, work.now, work.actor, f"wrote down what was seen in booking {number}")
+    work.note_deed(f"wrote down what was seen in booking {number}")
     work.commit()
     return assessed
 

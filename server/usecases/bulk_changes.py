@@ -10,7 +10,6 @@ from hashlib import sha256
 from server.domain.bulk_changes import BulkChange, Changed, change_all
 from server.domain.errors import Conflict, Fault
 from server.domain.stock import Movement, MovementKind, counted
-from server.persistence.accounts import write_deed
 from server.persistence.stock import load_on_hand, lock_parts, newest_change, save_movements
 from server.usecases.catalogue_edits import digest_of, part_of, refuse_unreadable
 from server.usecases.steps import change_parts, list_steps
@@ -101,7 +100,7 @@ def apply_stock(work: Work, change: StockChange, skus: Sequence[str], shown: str
         raise Conflict([Fault("change", PREVIEW_MOVED)])
     booked = [row.movement for row in rows if row.movement is not None and not row.is_refused]
     save_movements(work.session, booked, work.now, work.actor)
-    write_deed(work.session, work.now, work.actor, f"booked {change.kind} for {len(booked)} parts: {change.why}")
+    work.note_deed(f"booked {change.kind} for {len(booked)} parts: {change.why}")
     work.commit()
 
 

@@ -17,9 +17,9 @@ from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement, MovementKind
 from server.outside.amounts import money_in_words
 from server.outside.photos import Photo
-from server.persistence.accounts import write_deed
+from server.persistence.columns import file_of, part_columns
 from server.persistence.expected import load_deliveries
-from server.persistence.folder import file_of, part_columns, read_part
+from server.persistence.folder import read_part
 from server.persistence.folder_out import cells_of
 from server.persistence.stock import (
     Booked,
@@ -218,7 +218,7 @@ def change_photos(work: Work, sku: str, photos: Sequence[Photo], drop: Sequence[
         if photo.token in drop:
             drop_photo(work, about, photo.token)
     keep_photos(work, about, photos)
-    write_deed(work.session, work.now, work.actor, f"changed the photographs of {sku}")
+    work.note_deed(f"changed the photographs of {sku}")
     work.commit()
 
 

@@ -43,7 +43,6 @@ from server.domain.money import Cents
 from server.domain.policy import Tier
 from server.domain.pricing import tier_for
 from server.domain.quotes import Quote
-from server.persistence.accounts import write_deed
 from server.persistence.deposits import (
     codes_given_back_with,
     load_lessons,
@@ -259,7 +258,7 @@ def record_refund(work: Work, code: str, amount: Cents, why: str, method: str = 
     if faults:
         raise InvalidInput(faults)
     entry = _made(work, refund(lesson, amount, work.today, why.strip(), method), "amount")
-    write_deed(work.session, work.now, work.actor, f"handed back {decimal_of(amount)} for lesson {code}")
+    work.note_deed(f"handed back {decimal_of(amount)} for lesson {code}")
     return entry
 
 
@@ -327,7 +326,7 @@ def extend_window(work: Work, code: str, until: date, why: str) -> Window:
     if faults:
         raise InvalidInput(faults)
     save_extension(work.session, code, Extension(until, why.strip(), work.actor), work.now, work.actor)
-    write_deed(work.session, work.now, work.actor, f"extended the window of lesson {code} until {until.isoformat()}")
+    work.note_deed(f"extended the window of lesson {code} until {until.isoformat()}")
     work.commit()
     return window_of([_lesson(work, code)], lesson.kind, days, work.today)
 
@@ -449,7 +448,7 @@ def _given_back(work: Work, bought: Purchase) -> tuple[Entry, ...]:
     if entries:
         save_entries(work.session, entries, work.now, work.actor)
         words = f"gave back {decimal_of(bought.decision.total)} with quote {code}"
-        write_deed(work.session, work.now, work.actor, words)
+        work.note_deed(words)
     return entries
 
 
@@ -473,7 +472,7 @@ def charge_again_for(work: Work, quote_code: str, why: str, expected: Cents | No
     if expected is not None and expected != total:
         raise Conflict([Fault("quote", f"It is {decimal_of(total)} by now: look at it again.")])
     save_entries(work.session, entries, work.now, work.actor)
-    write_deed(work.session, work.now, work.actor, f"charged {decimal_of(total)} again, kit of quote {code} came back")
+    work.note_deed(f"charged {decimal_of(total)} again, kit of quote {code} came back")
     work.commit()
     return entries
 

@@ -14,7 +14,6 @@ from server.domain.pieces import Piece
 from server.domain.sales import MOST_PAYMENT, Item, Sale
 from server.domain.serials import faults_of_typed
 from server.domain.stock import Movement
-from server.persistence.accounts import write_deed
 from server.persistence.cases import add_case
 from server.persistence.pieces import add_piece
 from server.persistence.sales import save_item
@@ -163,7 +162,7 @@ def _replace_item(work: Work, sale: Sale, item: Item, done: Done) -> None:
     movement = Movement(item.sku, "handed_over", 1, f"sale {sale.id}, in place of a faulty one")
     save_movements(work.session, [movement], work.now, work.actor)
     save_item(work.session, sale.id, replace(item, serial=done.serial.strip()))
-    write_deed(work.session, work.now, work.actor, f"replaced a faulty {item.sku} in sale {sale.id}")
+    work.note_deed(f"replaced a faulty {item.sku} in sale {sale.id}")
 
 
 def claim_fault(work: Work, number: int, claim: ToMaker, key: str) -> Case:

@@ -11,7 +11,8 @@ from server.domain.reductions import Verdict, judge_markdown
 from server.domain.stock import Movement
 from server.outside.zip_files import zip_of
 from server.persistence.catalogue import lock_catalogue, versions_at
-from server.persistence.folder import FILES, STAYS, Folder, Rest, read_source
+from server.persistence.columns import FILES
+from server.persistence.folder import STAYS, Folder, Rest, read_source
 from server.persistence.policies import terms_in_force
 from server.usecases.catalogue import Changes, catalogue_files, catalogue_workbook, preview, replace_catalogue
 from server.usecases.uploads import Upload

@@ -11,7 +11,6 @@ from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.kit_left import FeeBack, uncovered
 from server.domain.money import Cents
 from server.domain.sales import Sale
-from server.persistence.accounts import write_deed
 from server.persistence.cases import settle_paid_returns
 from server.persistence.sales import sale_of_quote
 from server.usecases.deposits import charge_again_for, charge_again_with, lessons_given_back_with, why_faults
@@ -70,8 +69,6 @@ def charge_again(work: Work, quote_code: str, why: str, expected: Cents | None =
         sale = settle(work, sale, "lesson_fee", -entry.amount, f"lesson {entry.code}", checked=False)
     if sale.owed >= 0:
         settle_paid_returns(work.session, sale.id, work.now)
-    write_deed(
-        work.session, work.now, work.actor, f"charged {decimal_of(total)} again, parts of sale {sale.id} came back"
-    )
+    work.note_deed(f"charged {decimal_of(total)} again, parts of sale {sale.id} came back")
     work.commit()
     return entries

@@ -42,7 +42,6 @@ from server.domain.lessons import (
 from server.domain.money import Cents
 from server.domain.stock import Contact
 from server.outside.calendar_file import Appointment, calendar_file, uid_of
-from server.persistence.accounts import write_deed
 from server.persistence.deposits import load_lessons
 from server.persistence.lessons import (
     find_booking,
@@ -175,7 +174,7 @@ def make_times(work: Work, typed: Mapping[str, str], key: str = "") -> tuple[int
                 )
             return tuple(one.id for one in made)
     numbers = tuple(save_new_time(work.session, one, work.now, work.actor, key) for one in planned)
-    write_deed(work.session, work.now, work.actor, f"made {len(numbers)} lesson times from number {numbers[0]}")
+    work.note_deed(f"made {len(numbers)} lesson times from number {numbers[0]}")
     work.commit()
     return numbers
 
@@ -217,7 +216,7 @@ def change_time(work: Work, number: int, typed: Mapping[str, str]) -> LessonTime
         )
         _keep(work, moved)
         _tell(work, "booking_moved", moved)
-    write_deed(work.session, work.now, work.actor, f"changed lesson {number}")
+    work.note_deed(f"changed lesson {number}")
     work.commit()
     return changed
 
@@ -277,7 +276,7 @@ def call_weather(
             _tell(work, "lesson_called_off", booking)
         else:
             _tell(work, "lesson_final" if stage == "final" else "lesson_provisional", booking)
-    write_deed(work.session, work.now, work.actor, f"called lesson {number} {verdict}, {stage}")
+    work.note_deed(f"called lesson {number} {verdict}, {stage}")
     work.commit()
     return called
 
@@ -410,7 +409,7 @@ def confirm_quote(work: Work, seen: Booking) -> Booking:
         raise Conflict([Fault("booking", "No quote waits to be confirmed here (any more).")])
     booking = replace(booking, quote_token=booking.claimed_quote_token, claimed_quote_token="")
     save_booking(work.session, booking)
-    write_deed(work.session, work.now, work.actor, f"confirmed the quote of booking {booking.id}")
+    work.note_deed(f"confirmed the quote of booking {booking.id}")
     return booking
 
 
@@ -636,7 +635,7 @@ def mark_booking(
         _tell(work, "booking_called_off", booking)
     if method and stand_of(work, booking).to_give_back:
         _hand_back(work, booking, method)
-    write_deed(work.session, work.now, work.actor, f"booking {booking.id}: {went.replace('_', ' ')}")
+    work.note_deed(f"booking {booking.id}: {went.replace('_', ' ')}")
     work.commit()
     return booking
 

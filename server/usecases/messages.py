@@ -24,7 +24,6 @@ from server.domain.messages import (
 )
 from server.domain.stock import EMAIL_ACCEPTED, read_contact
 from server.outside.mail import Mailer, Outcome
-from server.persistence.accounts import write_deed
 from server.persistence.messages import (
     add_message,
     lease,
@@ -257,7 +256,7 @@ def write_wording(work: Work, name: str, subject: str, body: str) -> None:
     kind = kind_named(name)
     text = check_wording(name, subject, body)
     save_wording(work.session, name, None if text == kind.usual else text, work.now, work.actor)
-    write_deed(work.session, work.now, work.actor, f"wrote the words of {name}")
+    work.note_deed(f"wrote the words of {name}")
     work.commit()
 
 
@@ -265,7 +264,7 @@ def restore_wording(work: Work, name: str) -> None:
     """Put the usual text of a kind of message back in force; raises `NotFound`."""
     kind_named(name)
     save_wording(work.session, name, None, work.now, work.actor)
-    write_deed(work.session, work.now, work.actor, f"put the usual words of {name} back")
+    work.note_deed(f"put the usual words of {name} back")
     work.commit()
 
 

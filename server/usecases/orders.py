@@ -28,7 +28,6 @@ from server.domain.order_list import (
 )
 from server.domain.ordering import Share, share_of_buyers
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
-from server.persistence.accounts import write_deed
 from server.persistence.numbers import oldest_quote, read_counter, read_unmet
 from server.persistence.orders import drop_choice, load_choices, load_due, save_choice
 from server.persistence.stock import load_held, load_on_hand
@@ -217,7 +216,7 @@ def change_orders(work: Work, asked: OrdersAsked, typed: Sequence[Typed]) -> int
         if sku or (one.pieces and pieces != line.suggestion.order):
             save_choice(work.session, season, f"{one.key}={sku}" if sku else one.key, pieces, work.now, work.actor)
     if changed:
-        write_deed(work.session, work.now, work.actor, f"changed {len(changed)} lines of the order for {season}")
+        work.note_deed(f"changed {len(changed)} lines of the order for {season}")
     work.commit()
     return len(changed)
 

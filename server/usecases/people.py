@@ -15,7 +15,7 @@ from server.domain.errors import Conflict, Fault, NotFound
 from server.domain.people import SORT_OF, Fields, Kept, Signs, words_of
 from server.domain.stock import Contact
 from server.outside.archives import zip_of
-from server.persistence.accounts import newest_deeds, write_deed
+from server.persistence.accounts import newest_deeds
 from server.persistence.erasing import blank_notes, erase_rows, tables_naming
 from server.persistence.people import (
     Found,
@@ -77,7 +77,7 @@ def export_person(work: Work, contact: Contact) -> Export:
         "about-you.txt": _readable(work, kept).encode(),
         **photos_of(found),
     }
-    write_deed(work.session, work.now, work.actor, f"exported a person’s data: {words_of(kept.counts)}")
+    work.note_deed(f"exported a person’s data: {words_of(kept.counts)}")
     work.commit()
     return Export(f"kept-of-a-person-{work.today.isoformat()}.zip", zip_of(files))
 
@@ -135,7 +135,7 @@ def erase_person(work: Work, contact: Contact, digest: str) -> str:
     what = ERASED + words_of(kept.counts)
     if left:
         what += f"; {LEFT_BY_HAND}{', '.join(sorted(left)).replace('_', ' ')}"
-    write_deed(work.session, work.now, work.actor, what)
+    work.note_deed(what)
     work.commit()
     return what
 

@@ -35,7 +35,6 @@ from server.domain.slots import CORE_SLOTS
 from server.domain.stock import Contact, Movement
 from server.domain.trade_in import fetches
 from server.outside.photos import Photo
-from server.persistence.accounts import write_deed
 from server.persistence.photos import place_photos
 from server.persistence.pieces import (
     add_piece,
@@ -361,7 +360,7 @@ def throw_away(work: Work, number: int, why: str) -> Piece:
         raise Conflict([Fault("piece", "It is set aside for somebody: let go of that first.")])
     note = "\n".join(line for line in (piece.note, f"Thrown away: {why}") if line)
     save_piece(work.session, replace(piece, state="scrapped", note=note, price=None), work.now)
-    write_deed(work.session, work.now, work.actor, f"threw away piece {number}")
+    work.note_deed(f"threw away piece {number}")
     work.commit()
     return read_piece(work, number)
 

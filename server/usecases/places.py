@@ -15,7 +15,7 @@ from server.domain.learner import read_answers
 from server.domain.policy import Policy
 from server.domain.wind import WingWinds
 from server.persistence.catalogue import lock_catalogue, save_places
-from server.persistence.folder import LESSON_COLUMNS, SPOT_COLUMNS, ZONE_COLUMNS, read_cells, spot_from
+from server.persistence.columns import LESSON_COLUMNS, SPOT_COLUMNS, ZONE_COLUMNS, read_cells, spot_from
 from server.persistence.folder_out import kind_row, spot_row, zone_row
 from server.persistence.places import deliveries_to, lessons_still_booked, times_naming
 from server.persistence.policies import load_policy, load_versions

@@ -10,7 +10,6 @@ from typing import Any
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.policy import Policy, policy_from
 from server.domain.policy_book import Difference, PolicyVersion, beginning_of, in_force_at, left_behind
-from server.persistence.accounts import write_deed
 from server.persistence.catalogue import lock_catalogue
 from server.persistence.folder import policy_faults
 from server.persistence.policies import (
@@ -57,7 +56,7 @@ def change_policy(work: Work, terms: Mapping[str, Any], from_day: date | None, n
     effective_at = None if is_at_once or from_day is None else beginning_of(from_day, policy.shop.time_zone)
     version = save_policy(work.session, terms_as_text(terms), work.now, work.actor, effective_at, note)
     when = "at once" if effective_at is None else f"from {from_day}"
-    write_deed(work.session, work.now, work.actor, f"changed the policy: version {version}, {when}")
+    work.note_deed(f"changed the policy: version {version}, {when}")
     work.commit()
     return version
 
@@ -84,7 +83,7 @@ def drop_policy(work: Work, version: int) -> None:
     if not found.is_to_come(work.now) or version == version_in_force(work.session, work.now):
         raise Conflict([Fault("version", "It has taken effect already.", "a version whose day is to come")])
     drop_version(work.session, version, work.now, work.actor)
-    write_deed(work.session, work.now, work.actor, f"took version {version} of the policy back")
+    work.note_deed(f"took version {version} of the policy back")
     work.commit()
 
 

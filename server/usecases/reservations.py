@@ -14,7 +14,6 @@ from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, TooMan
 from server.domain.pieces import Piece
 from server.domain.reservations import TAKEN_BACK, Delivery, Reservation, asked_until, kept_until
 from server.domain.stock import MOST_OPEN_HOLDS, Contact
-from server.persistence.accounts import write_deed
 from server.persistence.expected import load_delivery
 from server.persistence.pieces import load_piece, sale_of_piece
 from server.persistence.quotes import lock_key
@@ -228,7 +227,7 @@ def release_reservation(work: Work, number: int, why: str) -> None:
     one = locked_reservation(work, number)
     what = reserved(work, one)
     let_go(work, one, from_desk)
-    write_deed(work.session, work.now, work.actor, f"let go of reservation {number}")
+    work.note_deed(f"let go of reservation {number}")
     tell_let_go(work, what, from_desk)
     work.commit()
 

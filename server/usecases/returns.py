@@ -33,7 +33,6 @@ from server.domain.returns import (
 from server.domain.sales import Item, MarkKind, Paper, PaperLine, Sale
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
-from server.persistence.accounts import write_deed
 from server.persistence.cases import add_case, load_case, load_cases, load_open_cases, save_outcome
 from server.persistence.pieces import add_piece, load_piece, pieces_from_sale, save_piece
 from server.persistence.policies import load_policy
@@ -264,7 +263,7 @@ def take_back(work: Work, number: int, asked: Asked, as_new: Collection[int], di
     kind: MarkKind = "withdrawn" if set(worked.gone.values()) == {"withdrawn"} else "returned"
     mark(work, sale.id, kind, key, why, about)
     words = f"took back {len(asked.coming)} of sale {sale.id}, {decimal_of(worked.total)} to the customer"
-    write_deed(work.session, work.now, work.actor, words)
+    work.note_deed(words)
     _tell_done(work, sale, worked.rows)
     if worked.lines:
         gross = sum(line.gross for line in worked.lines)

@@ -7,7 +7,6 @@ from dataclasses import replace
 from server.domain.errors import InvalidInput
 from server.domain.sales import Sale
 from server.domain.serials import NONE_ON_IT, NOT_WRITTEN, faults_of_serial, said_to_have_none
-from server.persistence.accounts import write_deed
 from server.persistence.sales import save_item, serials_out
 from server.persistence.stock import lock_parts
 from server.usecases.sales import check_key, locked_sale, mark, read_sale
@@ -42,6 +41,6 @@ def correct_serial(work: Work, number: int, item_number: int, serial: str, has_n
         "said": f"{item.label}, {serial or NONE_ON_IT} instead of {was}",
     }
     mark(work, sale.id, "serial", key, why, about)
-    write_deed(work.session, work.now, work.actor, f"corrected a serial number of sale {sale.id}, item {item.number}")
+    work.note_deed(f"corrected a serial number of sale {sale.id}, item {item.number}")
     work.commit()
     return read_sale(work, number)

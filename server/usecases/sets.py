@@ -15,7 +15,7 @@ from server.domain.money import Cents
 from server.domain.sets import can_be_sold, identity_faults, parts_faults, price_apart, sets_in
 from server.domain.stock import BY_HAND, Movement, MovementKind
 from server.persistence.catalogue import lock_catalogue
-from server.persistence.folder import SET_COLUMNS, read_cells, set_from_row
+from server.persistence.columns import SET_COLUMNS, read_cells, set_from_row
 from server.persistence.folder_out import set_row
 from server.persistence.sets import save_sets
 from server.persistence.steps import rows_before

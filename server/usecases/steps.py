@@ -11,7 +11,6 @@ from server.domain.policy import policy_from
 from server.domain.prices import PricePoint, history_after
 from server.domain.sets import faults_beside_sets
 from server.domain.steps import Step, StepKind
-from server.persistence.accounts import write_deed
 from server.persistence.catalogue import (
     delete_price_points,
     lock_catalogue,
@@ -80,7 +79,7 @@ def finish_step(work: Work, kind: StepKind, about: str, found: Before) -> int:
     """Keep what was changed as a step with what it found, write the deed, and commit; the version it makes."""
     version = save_version(work.session, work.now, work.actor)
     save_step(work.session, version, kind, about, found)
-    write_deed(work.session, work.now, work.actor, f"changed the catalogue: {about}")
+    work.note_deed(f"changed the catalogue: {about}")
     work.commit()
     return version
 
@@ -132,7 +131,7 @@ def undo_step(work: Work, version: int) -> int:
     undoing = save_version(session, work.now, work.actor)
     save_step(session, undoing, "undo", f"undid step {version}: {step.about}", again, undoes=version)
     mark_undone(session, version, work.now, work.actor)
-    write_deed(session, work.now, work.actor, f"undid step {version} of the catalogue")
+    work.note_deed(f"undid step {version} of the catalogue")
     work.commit()
     return undoing
 

@@ -18,7 +18,6 @@ from server.domain.serials import faults_of_typed
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement
 from server.domain.swaps import Swap, is_new_part, last_day_to_swap, may_be_swapped, nearest_sizes, work_out_swap
-from server.persistence.accounts import write_deed
 from server.persistence.cases import settle_paid_returns
 from server.persistence.quotes import load_quote
 from server.persistence.sales import add_items, save_item
@@ -165,7 +164,7 @@ def swap_part(
     about = {"item": old.number, "new": swap.new.number, "sku": sku, "total": swap.total, "has_none": has_none}
     mark(work, sale.id, "swapped", key, about=about)
     words = f"swapped {old.sku} for {sku} in sale {sale.id}, {decimal_of(swap.total)} to the customer"
-    write_deed(work.session, work.now, work.actor, words)
+    work.note_deed(words)
     first = first_invoice(sale)
     why = f"{old.label} swapped for {swap.new.label}"
     if swap.credit:

@@ -24,7 +24,6 @@ from server.domain.till import (
     moment_of,
     price_then,
 )
-from server.persistence.accounts import write_deed
 from server.persistence.counter import load_sales_between
 from server.persistence.quotes import lock_key
 from server.persistence.stock import lock_parts, save_movements
@@ -169,9 +168,7 @@ def book_till(work: Work, content: bytes, shown: str) -> TillDay:
         shares = line.shares(work.catalogue.parts)
         save_act(work, line.item, shares, line.pieces, line.at, line.form, why)
     number = len(day.lines)
-    write_deed(
-        work.session, work.now, work.actor, f"brought in {number} {'line' if number == 1 else 'lines'} of the till"
-    )
+    work.note_deed(f"brought in {number} {'line' if number == 1 else 'lines'} of the till")
     work.commit()
     return day
 

@@ -14,7 +14,7 @@ from typing import Any
 from server.domain.errors import Fault, FileFault, InvalidInput
 from server.outside.workbook import BOOK, OLD_FORMAT, read_workbook
 from server.outside.zip_files import files_in_zip, names_in_zip
-from server.persistence.folder import FILES, POLICY
+from server.persistence.columns import FILES, POLICY
 from server.persistence.sources import Cells, Files, Several, Sheets, Source
 
 MOST_BYTES = 10 * 1024 * 1024

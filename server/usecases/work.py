@@ -101,10 +101,10 @@ class Work:
         self._catalogue = None
         return self.catalogue
 
-    def note_deed(self, what: str) -> None:
+    def note_deed(self, what: str, whom: str = "") -> None:
         """Write into the record of deeds what somebody of the shop does here; what customers and the program itself do is none."""
         if self.actor not in NO_DOERS:
-            write_deed(self.session, self.now, self.actor, what)
+            write_deed(self.session, self.now, self.actor, what, whom)
 
     def commit(self) -> None:
         """Make what was done last."""

@@ -15,7 +15,6 @@ from server.domain.learner import SEEN
 from server.domain.pricing import Margin, margin_of
 from server.domain.quotes import Quote
 from server.domain.worksheets import Worksheet, lapses_at, needs_word
-from server.persistence.accounts import write_deed
 from server.persistence.learner import load_draft, save_draft
 from server.persistence.quotes import load_quote
 from server.persistence.worksheets import load_worksheet, load_worksheets_of, save_worksheet
@@ -302,7 +301,7 @@ def _deed(work: Work, what: str, sheet: Worksheet) -> None:
     """Write down for good who did what, to which quote or worksheet: never a customer's name, nor an address that leads somewhere."""
     quote = load_quote(work.session, sheet.quote_token) if sheet.quote_token else None
     about = f"quote {quote.code}" if quote is not None else f"worksheet {sheet.token[:SIGNS_OF_TOKEN]}"
-    write_deed(work.session, work.now, work.actor, what, about)
+    work.note_deed(what, about)
 
 
 def _revise(work: Work, sheet: Worksheet, draft: Draft, kit: Kit) -> tuple[Worksheet, Quote]:

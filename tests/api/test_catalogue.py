@@ -7,7 +7,8 @@ import csv
 import pytest
 
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
-from server.persistence.folder import PART_FILES, read_folder
+from server.persistence.columns import PART_FILES
+from server.persistence.folder import read_folder
 from server.usecases.catalogue import replace_catalogue
 from server.usecases.opening import SEED
 from server.usecases.work import Shop
