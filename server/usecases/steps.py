@@ -109,9 +109,9 @@ def undo_faults(work: Work, found: Before, version: int) -> list[Fault]:
 def undo_step(work: Work, version: int) -> int:
     """Put parts, prices, sets, places and policy back as a step found them; the version that this makes.
 
-    Stock, holds and quotes stay as they are. Parts the step brought are retired. Prices that were charged, on whole
-    days or to somebody on the step's own, stay in the history; a step undone on its day otherwise leaves no trace there. Raises `NotFound`, and `Conflict`
-    where something was changed after it.
+    Stock, holds and quotes stay as they are. Parts the step brought are retired. Prices that were charged, on whole days or to somebody
+    on the step's own, stay in the history; a step undone on its day otherwise leaves no trace there. Raises `NotFound`, and
+    `Conflict` where something was changed after it.
     """
     session = work.session
     lock_catalogue(session)
