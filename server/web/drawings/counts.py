@@ -105,8 +105,9 @@ def _last_week(weeks: Sequence[Week], first: Lettering, right: float) -> list[Le
     """The day and month of the last week at the end, where no month begins that there is room for."""
     last = weeks[-1].monday
     name = f"{last.day} {last:%b}"
-    has_room = len(weeks) > 1 and first.x + letters_wide(first.words) + 10 <= right - letters_wide(name)
-    return [Lettering("axis-words", right, FLOOR + 21, name, "end")] if has_room else []
+    x = round(right - letters_wide(name), 2)
+    has_room = len(weeks) > 1 and first.x + letters_wide(first.words) + 10 <= x
+    return [Lettering("axis-words", x, FLOOR + 21, name)] if has_room else []
 
 
 KEY = 12.0
