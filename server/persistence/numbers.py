@@ -8,7 +8,8 @@ from datetime import date, datetime
 from typing import Any, cast
 
 from pydantic import TypeAdapter, ValidationError
-from sqlalchemy import Select, and_, func, or_
+from sqlalchemy import BigInteger, Select, and_, func, or_
+from sqlalchemy import cast as as_type
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
@@ -346,9 +347,8 @@ def _sale_from(
 
 def read_counter(session: Session, since: datetime, until: datetime) -> tuple[dict[str, int], int]:
     """Pieces sold over the counter from a moment to before another by SKU, and their money in cents; not what was taken back."""
-    wanted = select(
-        CounterSaleRow.sku, func.sum(CounterSaleRow.pieces), func.sum(CounterSaleRow.pieces * CounterSaleRow.price)
-    )
+    money = func.sum(as_type(col(CounterSaleRow.pieces), BigInteger) * col(CounterSaleRow.price))
+    wanted = select(CounterSaleRow.sku, func.sum(CounterSaleRow.pieces), money)
     within = (
         col(CounterSaleRow.at) >= since,
         col(CounterSaleRow.at) < until,

@@ -35,6 +35,7 @@ from server.usecases.numbers import MOST_DAYS, asked_sizes, facts_of, moments_of
 from server.usecases.work import Work
 
 SHARE_ACCEPTED = "a whole number of per cent from 1 to 100, or blank"
+CHOSEN = "\t"
 PIECES_ACCEPTED = f"a whole number from 0 to {MOST_PIECES}, or blank for what is suggested"
 
 
@@ -192,10 +193,10 @@ def _wanted(
 
 
 def _choices(kept: Mapping[str, int]) -> dict[str, OwnChoice]:
-    """The owner's choices by size; the part, where one was chosen, stands behind the size: board:102=GDW-C105."""
+    """The owner's choices by size; the part, where one was chosen, stands behind the size and a tab, which is in no SKU."""
     found = {}
     for size, pieces in kept.items():
-        key, _, sku = size.partition("=")
+        key, _, sku = size.partition(CHOSEN)
         found[key] = OwnChoice(pieces, sku)
     return found
 
@@ -237,7 +238,9 @@ def change_orders(work: Work, asked: OrdersAsked, typed: Sequence[Typed]) -> int
         sku = "" if one.sku in ("", meant) else one.sku
         _forget(work, season, one.key)
         if sku or (one.pieces and pieces != suggested):
-            save_choice(work.session, season, f"{one.key}={sku}" if sku else one.key, pieces, work.now, work.actor)
+            save_choice(
+                work.session, season, f"{one.key}{CHOSEN}{sku}" if sku else one.key, pieces, work.now, work.actor
+            )
     if changed:
         work.note_deed(f"changed {len(changed)} lines of the order for {season}")
     work.commit()
@@ -251,7 +254,7 @@ def _suggested(line: OrderLine | UnlistedLine) -> tuple[int, str]:
 
 def _forget(work: Work, season: str, key: str) -> None:
     for size in load_choices(work.session, season):
-        if size.partition("=")[0] == key:
+        if size.partition(CHOSEN)[0] == key:
             drop_choice(work.session, season, size)
 
 
@@ -259,7 +262,8 @@ def _faults(one: Typed, line: OrderLine | UnlistedLine | None) -> list[Fault]:
     if line is None:
         return [Fault(f"pieces-{one.key}", "This size is not in the catalogue any more.", "a size of the list")]
     faults = []
-    if one.pieces and not (one.pieces.isdecimal() and one.pieces.isascii() and int(one.pieces[:9]) <= MOST_PIECES):
+    is_number = one.pieces.isascii() and one.pieces.isdecimal() and len(one.pieces) <= len(str(MOST_PIECES))
+    if one.pieces and not (is_number and int(one.pieces) <= MOST_PIECES):
         faults.append(Fault(f"pieces-{one.key}", "This is not a number of pieces.", PIECES_ACCEPTED))
     if one.sku and one.sku not in {part.sku for part in line.wanted.parts}:
         faults.append(Fault(f"sku-{one.key}", "This part is not of that size.", "a part of the list"))

@@ -69,7 +69,7 @@ def _found(work: Work, wanted: Wanted, places: slice) -> tuple[tuple[Deed, ...],
     def is_meant(row: DeedRow) -> bool:
         return all(key in name_key(getattr(row, name)) for name, key in keys if key)
 
-    end = None if wanted.last is None else wanted.last + timedelta(days=1)
+    end = None if wanted.last in (None, date.max) else wanted.last + timedelta(days=1)
     rows, number = deeds_between(work.session, _began(work, wanted.first), _began(work, end), is_meant, places)
     return tuple(Deed(row.at, row.who, row.what, row.whom, row.address) for row in rows), number
 

@@ -76,6 +76,7 @@ def test_the_record_is_searched_by_words_and_days_and_given_out_as_it_was_found(
     wrong = owner.get("/console/record?from=2026-11-27&to=2026-11-26")
     assert wrong.status_code == 422
     assert "before the first day" in wrong.text
+    assert owner.get("/console/record?from=9999-12-31&to=9999-12-31").status_code == 200
 
 
 def test_a_long_record_goes_on_on_further_pages(app: FastAPI, owner: Client) -> None:

@@ -245,6 +245,14 @@ def test_sizing_shows_who_would_get_another_part(owner: Client, shop: Shop) -> N
         assert size_effect(work, draft, 90, most=0).refitting.learners == ()
 
 
+def test_a_word_in_place_of_a_share_is_a_fault_beside_it_and_stays_as_typed(owner: Client, shop: Shop) -> None:
+    body = posted(shop, "old-gear", do="save", trade_in__handling="abc")
+    answer = owner.post("/console/policy/pages/old-gear", content=body, headers=FORM)
+    assert answer.status_code == 422
+    assert 'value="abc"' in answer.text
+    assert "abc is not accepted." in answer.text
+
+
 def test_a_rate_of_vat_from_a_day_on_is_shown_as_of_that_day(owner: Client, shop: Shop) -> None:
     quoted(shop)
     body = posted(shop, "vat", shop__vat_from__1__a="2027-03-01", shop__vat_from__1__b="13,5")

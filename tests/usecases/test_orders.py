@@ -17,6 +17,7 @@ from server.usecases.numbers import read_asked, read_numbers
 from server.usecases.orders import OrderList, Typed, change_orders, read_orders, read_orders_asked
 from server.usecases.quotes import issue_quote
 from server.usecases.standing import withdraw_quote
+from server.usecases.steps import change_parts
 from server.usecases.work import Shop
 from tests.builders_numbers import HEAVY, traded
 from tests.builders_pieces import delivery
@@ -211,3 +212,22 @@ def test_an_address_that_cannot_be_read_says_what_is_accepted(shop: Shop) -> Non
         with pytest.raises(InvalidInput) as refused:
             listed(shop, **typed)
         assert [fault.field for fault in refused.value.faults] == fields
+
+
+def test_a_sku_of_odd_signs_is_chosen_and_kept_and_a_dear_day_at_the_till_is_summed(shop: Shop) -> None:
+    with shop.writing("Orla") as work:
+        odd = replace(work.catalogue.parts[PART], sku="A=B;C", gtin="2140041999999")
+        change_parts(work, [odd], kind="edit", about="another pump")
+    with shop.writing("Orla") as work:
+        work.session.add(
+            CounterSaleRow(key=new_key(), sku=odd.sku, pieces=300, price=99_999_00, at=work.now, by="Orla")
+        )
+        work.commit()
+    key = next(line.wanted.key for line in listed(shop).lines if line.part.sku == odd.sku)
+    assert changed(shop, "7", key=key) == 1
+    assert line_of(shop, key).pieces == 7
+    with pytest.raises(InvalidInput, match="not a number of pieces"):
+        changed(shop, "0" * 4401 + "1", key=key)
+    with shop.reading() as work:
+        numbers = read_numbers(work, read_asked({}, work.today, work.catalogue))
+    assert numbers.counter == 300 * 99_999_00

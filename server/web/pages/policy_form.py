@@ -239,7 +239,7 @@ def placed(faults: Sequence[Fault], page: PolicyPage, read: PageRead) -> tuple[F
 
 def _placed(fault: Fault, page: PolicyPage, read: PageRead) -> Fault:
     tier = re.fullmatch(r"tiers\[(\d+)\]\.(.+)", fault.field)
-    if tier:
+    if tier and int(tier[1]) <= len(read.rows):
         row = read.rows[int(tier[1]) - 1]
         part = "lessons-number" if tier[2] == "lessons" else field_of(tier[2])
         return Fault(f"tiers-{row}-{part}", _said(fault, ""), fault.accepted.replace(" core slots", " parts"))

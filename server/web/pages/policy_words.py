@@ -63,7 +63,10 @@ def value_words(key: str, value: Any, shop: ShopTerms) -> str:
     term = TERMS[key][2] if key in TERMS else None
     if term is None:
         return _listed(value) + (" %" if key.endswith(".percent") else "")
-    return _of_sort(term, value, shop)
+    try:
+        return _of_sort(term, value, shop)
+    except (ArithmeticError, TypeError, ValueError):  # As it was typed, and refused beside its field.
+        return _listed(value)
 
 
 def _of_sort(term: Term, value: Any, shop: ShopTerms) -> str:
