@@ -139,6 +139,16 @@ def _older_step(world: World) -> Seen:
     return Seen(f"/console/steps/{older}/undo", b"", 409)
 
 
+def _just_brought_in(world: World) -> Seen:
+    return Seen(f"/console/files?done={brought_in(world.shop, many_changes())}")
+
+
+def _slips(world: World) -> Seen:
+    with world.shop.reading() as work:
+        price = work.catalogue.parts["DUN-72"].price // 1000
+    return Seen(PREVIEW, carried(price_list(DUN__72=f"{price}.00", DUN__82="1100.00")))
+
+
 def _steps(world: World) -> Seen:
     _repriced(world)
     return Seen("/console/steps")
@@ -151,6 +161,8 @@ IMPORT_STATES: dict[str, State] = {
         "owner", lambda _: Seen(PREVIEW, carried(many_changes(), rest="retire", books_counts="yes"))
     ),
     "import, faults": seen_as("owner", lambda _: Seen(PREVIEW, carried(faulty_list()), 422)),
+    "import, slips": seen_as("owner", _slips),
+    "import, brought in": seen_as("owner", _just_brought_in),
     "steps": seen_as("owner", _steps),
     "step": seen_as("owner", _step("")),
     "step to undo": seen_as("owner", _step("/undo")),

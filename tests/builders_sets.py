@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 from urllib.parse import urlencode
 
+from server.domain.stock import Movement
+from server.persistence.stock import save_movements
+from server.persistence.till import FOUND
 from server.usecases.work import Shop
 from tests.builders_seen import Seen, State, World, seen_as
 
@@ -43,6 +46,15 @@ def _till(text: str, status: int) -> Seen:
     return Seen("/console/till", body, status, kind=f"multipart/form-data; boundary={BOUNDARY}")
 
 
+def _booked_till(world: World) -> Seen:
+    """The page after a day was booked: pieces found, some that were counted since."""
+    found = Movement("WRK-TK1", "count", 2, f"{FOUND}2 more sold than the ledger had")
+    with world.shop.writing("Orla") as work:
+        save_movements(work.session, [found], work.now, work.actor)
+        work.commit()
+    return Seen("/console/till?booked=4&known=0&look=WRK-TK1&again=WRK-HM&again=WRK-PUMP1")
+
+
 SETS_STATES: dict[str, State] = {
     "sets": seen_as("owner", _at("/console/sets")),
     "set": seen_as("owner", _at("/console/sets/edit?sku=TUR-KELP")),
@@ -52,6 +64,7 @@ SETS_STATES: dict[str, State] = {
     ),
     "till's day": seen_as("owner", _at("/console/till")),
     "till's day, looked at": seen_as("owner", lambda world: _till(till_rows(world.shop), 200)),
+    "till's day, booked": seen_as("owner", _booked_till),
     "till's day, wrong": seen_as("owner", lambda _world: _till(WRONG_DAY, 422)),
     "places": seen_as("owner", _at("/console/places")),
     "place, a zone": seen_as("owner", _at("/console/places/edit?of=zone&name=Ireland")),

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from server.domain.catalogue import Part
 from server.domain.deposits import decimal_of
+from server.domain.money import Cents, Exact, vat_inside
+
+MONEY = frozenset({"price", "cost", "markdown_price"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,11 @@ class PartChange:
         """The list price in terms of what it was: 1.05 where it went up by a twentieth."""
         return self.after.price / self.before.price
 
+    @property
+    def is_far(self) -> bool:
+        """Whether the list price falls or rises by more than half, as a slip of the keyboard makes it."""
+        return not 0.5 <= self.price_ratio <= 1.5
+
 
 @dataclass(frozen=True, slots=True)
 class PartsChanged:
@@ -46,9 +54,32 @@ class PartsChanged:
     unchanged: int = 0
 
     @property
+    def far(self) -> tuple[PartChange, ...]:
+        """Parts whose list price goes so far that it may be a slip, the farthest first."""
+        moved = [one for one in (*self.changed, *self.back) if one.is_far]
+        return tuple(sorted(moved, key=lambda one: max(one.price_ratio, 1 / one.price_ratio), reverse=True))
+
+    def under_cost(self, vat_percent: Exact) -> tuple[Part, ...]:
+        """Parts that are new, back, or of another price or cost, and would be sold for less than they cost without VAT."""
+        priced = [one.after for one in self.changed if any(field.name in MONEY for field in one.fields)]
+        parts = (*self.new, *(one.after for one in self.back), *priced)
+        return tuple(part for part in parts if is_under_cost(part, vat_percent))
+
+    @property
     def is_nothing(self) -> bool:
         """Whether no part differs."""
         return not (self.new or self.back or self.changed or self.retired)
+
+
+def lowest_price(part: Part) -> Cents:
+    """The least that a part is sold for: its markdown, also one that is still to come, else its price."""
+    return part.price if part.markdown is None else min(part.price, part.markdown.price)
+
+
+def is_under_cost(part: Part, vat_percent: Exact) -> bool:
+    """Whether the least that a part is sold for, VAT taken out, is less than its cost, which is without VAT."""
+    price = lowest_price(part)
+    return price - vat_inside(price, vat_percent) < part.cost
 
 
 def _or_none(value: object) -> object:

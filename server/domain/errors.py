@@ -19,7 +19,7 @@ SlackwaterError
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +40,14 @@ class FileFault:
     column: str
     message: str
     accepted: str = ""
+    about: str = field(default="", compare=False)
+    """The thing that the row says something of, by its SKU and name, where it has them."""
 
     def __str__(self) -> str:
         place = f"row {self.row}" if self.row else "file"
         where = f"{self.file}, {place}" + (f", column {self.column}" if self.column else "")
-        return f"{where}: {self.message}" + (f" Accepted: {self.accepted}." if self.accepted else "")
+        said = f"{self.about}: {self.message}" if self.about else self.message
+        return f"{where}: {said}" + (f" Accepted: {self.accepted}." if self.accepted else "")
 
 
 class SlackwaterError(Exception):

@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
 from server.domain.errors import Fault, InvalidInput
-from server.domain.stock import EMAIL, EMAIL_ACCEPTED, PHONE, PHONE_ACCEPTED, Contact
+from server.domain.stock import EMAIL, EMAIL_ACCEPTED, PHONE, PHONE_ACCEPTED, Contact, MovementKind
 
 Fields = Mapping[str, Any]
 
@@ -62,6 +63,28 @@ SORT_OF = {sort.table: sort for sort in SORTS}
 NUMBER = re.compile(r"[0-9][0-9 ()/.\-]{5,}[0-9]", re.ASCII)
 FEWEST_LETTERS = 5
 FEWEST_DIGITS = 7
+_OWN_REASONS = (
+    r"counted \d+",
+    r"agreed",
+    r"expired",
+    r"replaced by a newer revision",
+    r"taken back by the customer",
+    r"given back",
+    r"handed over",
+    r"(sale|piece|reservation|expected delivery) \d+",
+    r"sale \d+( given back|, as new|, in place of a faulty one|, swapped for another size)",
+    r"(till receipt .+, )?counter sale \d+(, in \S+| taken back)?",
+    r"till: \d+ more sold than the ledger had",
+    r"more was paid than the lesson costs\.",
+    r"the wind was over your own window: it costs you nothing\.",
+    r"the delivery that it was to come with was called off\.",
+)
+OWN_REASONS = tuple(map(re.compile, _OWN_REASONS))
+"""What the program itself writes as the reason of an entry, in small letters."""
+OWN_WORDS = frozenset(
+    re.findall(r"[a-z]{3,}", " ".join((*_OWN_REASONS, *get_args(MovementKind))).replace("_", " "))
+) | {"counted", "delivered", "damaged", "lesson", "quote", "board", "shelf", "shop"}
+"""Words that stand in reasons and on the shelf without naming anybody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +93,15 @@ class Open:
 
     what: str
     address: str
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Words of the desk that name a person in a row that is not about them: in what, which row of it, and the words."""
+
+    where: str
+    row: str
+    text: str
 
 
 @dataclass(frozen=True)
@@ -86,6 +118,8 @@ class Kept:
     emails: tuple[str, ...] = ()
     phones: tuple[str, ...] = ()
     shared: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
+    """Notes of the desk that would be emptied, since they name them."""
 
     @property
     def counts(self) -> dict[str, int]:
@@ -100,7 +134,8 @@ class Kept:
     @property
     def digest(self) -> str:
         """A sign of what there is, which changes as soon as something is added."""
-        told = json.dumps([[name, [row.get("id") for row in self.rows[name]]] for name in self.counts], default=str)
+        rows = [[name, [row.get("id") for row in self.rows[name]]] for name in self.counts]
+        told = json.dumps([rows, [[note.where, note.row, note.text] for note in self.notes]], default=str)
         return hashlib.sha256(told.encode()).hexdigest()[:16]
 
     def has_sale(self) -> bool:
@@ -129,24 +164,43 @@ def read_sought(email: str, phone: str) -> Contact:
 
 @dataclass(frozen=True, slots=True)
 class Signs:
-    """By what a text is seen to name a person: addresses, numbers, and names long enough to be nobody else's."""
+    """By what a text is seen to name a person: whole addresses, whole numbers, and whole names, all their words side by side.
 
-    names: tuple[str, ...]
-    emails: tuple[str, ...]
+    A name of a single word that the program writes itself, such as Count or Sale, is no sign: it would be found everywhere.
+    """
+
+    names: tuple[re.Pattern[str], ...]
+    emails: tuple[re.Pattern[str], ...]
     phone_keys: tuple[str, ...]
 
     @classmethod
     def of(cls, kept: Kept) -> Signs:
         """The signs of a person."""
-        names = tuple(name.casefold() for name in kept.names if len(name) >= FEWEST_LETTERS)
+        named = [_words(name) for name in kept.names if len(name) >= FEWEST_LETTERS]
+        names = [words for words in named if words and not (len(words) == 1 and words[0] in OWN_WORDS)]
         keys = {Contact("", "", phone).phone_key for phone in (*kept.phones, kept.contact.phone)}
-        emails = {email.casefold() for email in (*kept.emails, kept.contact.email) if email}
-        return cls(names, tuple(emails), tuple(key for key in keys if len(key) >= FEWEST_DIGITS))
+        emails = {_folded(email) for email in (*kept.emails, kept.contact.email) if email}
+        return cls(
+            tuple(re.compile(r"(?<!\w)" + r"[\W_]+".join(words) + r"(?!\w)") for words in names),
+            tuple(re.compile(rf"(?<![\w.+-]){re.escape(email)}(?![\w-]|\.\w)") for email in emails),
+            tuple(key for key in keys if len(key) >= FEWEST_DIGITS),
+        )
 
     def are_in(self, text: str) -> bool:
-        """Whether a text names the person."""
-        folded = text.casefold()
-        if any(sign in folded for sign in (*self.names, *self.emails)):
+        """Whether a text names the person; what the program says by itself names nobody."""
+        folded = _folded(text)
+        if any(said.fullmatch(folded) for said in OWN_REASONS):
+            return False
+        if any(sign.search(folded) for sign in (*self.names, *self.emails)):
             return True
         numbers = ("".join(filter(str.isdigit, said)) for said in NUMBER.findall(text)) if self.phone_keys else ()
         return any(number.endswith(key) for number in numbers for key in self.phone_keys)
+
+
+def _folded(text: str) -> str:
+    """A text in which letters are the same however they are spelt: capitals, accents put on afterwards."""
+    return unicodedata.normalize("NFC", text).casefold()
+
+
+def _words(name: str) -> list[str]:
+    return re.findall(r"[^\W_]+", _folded(name))

@@ -10,6 +10,7 @@ import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import accumulate
 from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Catalogue, Part, PartSet
@@ -58,18 +59,20 @@ class ShelfChange:
     back: int
     amount: Cents
     stand: Stand
+    short: int
+    """Pieces that have to be on hand before the first line, so that line after line never takes more than there is."""
     counted_at: datetime | None = None
     """When it was counted after the first of these sales: that count may know of them."""
 
     @property
     def missing(self) -> int:
-        """Pieces sold beyond those that the ledger has."""
-        return max(0, self.sold - self.back - self.stand.on_hand)
+        """Pieces sold beyond those that the ledger has: what comes back afterwards was there to be sold before."""
+        return max(0, self.short - self.stand.on_hand)
 
     @property
     def left(self) -> int:
         """Pieces on hand afterwards."""
-        return max(0, self.stand.on_hand - self.sold + self.back)
+        return self.stand.on_hand + self.missing - self.sold + self.back
 
     @property
     def promised(self) -> int:
@@ -123,7 +126,7 @@ def is_same(line: TillLine, done: Sold) -> bool:
 def changes_of(
     lines: Sequence[TillLine], parts: Mapping[str, Part], stands: Mapping[str, Stand], counted: Mapping[str, datetime]
 ) -> tuple[ShelfChange, ...]:
-    """What lines do to the shelf, part by part, in the order of their SKUs."""
+    """What lines do to the shelf in their order, part by part, in the order of their SKUs."""
     sold: dict[str, list[tuple[int, Cents, datetime]]] = {}
     for line in lines:
         for share in line.shares(parts):
@@ -141,5 +144,6 @@ def _change(
         back=-sum(pieces for pieces, _, _ in rows if pieces < 0),
         amount=sum(amount for _, amount, _ in rows),
         stand=stand,
+        short=max(accumulate((pieces for pieces, _, _ in rows), initial=0)),
         counted_at=counted_at if counted_at is not None and counted_at > min(at for _, _, at in rows) else None,
     )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import String, delete, update
 from sqlmodel import Session, SQLModel, col, select
 
-from server.domain.people import Signs
+from server.domain.people import Note, Signs
 from server.domain.quotes import without_person
 from server.persistence.aftercare import drop_follow_ups
 from server.persistence.assessments import forget_sentences_of
@@ -39,24 +41,26 @@ from server.persistence.tables import (
 )
 
 ERASED = "the person was erased"
-NOTES: tuple[tuple[type[SQLModel], str], ...] = (
-    (StockRow, "why"),
-    (DepositRow, "why"),
-    (WindowRow, "why"),
-    (LessonTimeRow, "because"),
-    (PieceRow, "note"),
-    (ExpectedRow, "note"),
-    (QuoteRow, "withdrawn_because"),
-    (HoldRow, "ended_because"),
-    (PaperRow, "why"),
-    (SettlementRow, "note"),
-    (MarkRow, "why"),
-    (BookingRow, "note"),
-    (WorksheetRow, "note"),
-    (WorksheetRow, "staff_note"),
-    (CallRow, "about"),
+NOTES: tuple[tuple[type[SQLModel], str, str], ...] = (
+    (StockRow, "why", "stock"),
+    (DepositRow, "why", "lesson fees"),
+    (WindowRow, "why", "a longer time to give back"),
+    (LessonTimeRow, "because", "a lesson time"),
+    (PieceRow, "note", "a used piece"),
+    (ExpectedRow, "note", "an expected delivery"),
+    (QuoteRow, "withdrawn_because", "a withdrawn quote"),
+    (HoldRow, "ended_because", "parts let go of"),
+    (PaperRow, "why", "an invoice or credit note"),
+    (SettlementRow, "note", "a payment"),
+    (MarkRow, "why", "an entry of a sale"),
+    (BookingRow, "note", "a booking"),
+    (WorksheetRow, "note", "a worksheet"),
+    (WorksheetRow, "staff_note", "a worksheet, for the shop"),
+    (CallRow, "about", "a promised call"),
 )
-"""Where somebody at the desk writes words of their own, which may name a person whom the row is not about."""
+"""Where somebody at the desk writes words of their own, which may name a person whom the row is not about, and what it is called."""
+TOLD_OF_A_ROW = ("sku", "code", "number", "id")
+"""By what a row is told to the owner: the first of these that it has."""
 NOBODY = {"name": "", "email": "", "phone": "", "email_key": "", "phone_key": ""}
 
 
@@ -103,14 +107,42 @@ def _delete_theirs(session: Session, found: Found) -> list[datetime]:
     return delete_quotes(session, [quote.id for quote in gone if quote.id is not None])
 
 
+def notes_naming(session: Session, signs: Signs, found: Found) -> tuple[Note, ...]:
+    """The notes of the desk that name a person, but for those of rows that are emptied as theirs anyway."""
+    notes = []
+    for kind, name, where in NOTES:
+        theirs = {id(row) for row in found.rows.get(str(kind.__tablename__), ()) if kind in EMPTIED}
+        for text in _texts_naming(session, signs, kind, name):
+            rows = session.exec(select(kind).where(col(getattr(kind, name)) == text).order_by(*_key(kind)))
+            notes += [Note(where, _told(row), text) for row in rows if id(row) not in theirs]
+    return tuple(notes)
+
+
+EMPTIED = (BookingRow, WorksheetRow, CallRow, PaperRow, SettlementRow, MarkRow)
+"""Rows whose words go wherever a row of theirs is found, whomever they name."""
+
+
+def _key(kind: type[SQLModel]) -> Sequence[Any]:
+    return tuple(kind.__table__.primary_key)  # type: ignore[attr-defined]
+
+
+def _told(row: SQLModel) -> str:
+    return next((str(getattr(row, name)) for name in TOLD_OF_A_ROW if getattr(row, name, None)), "")
+
+
+def _texts_naming(session: Session, signs: Signs, kind: type[SQLModel], name: str) -> list[str]:
+    column = col(getattr(kind, name))
+    texts = session.exec(select(column).where(column != "").distinct().order_by(column))
+    return [text for text in texts if signs.are_in(text)]
+
+
 def blank_notes(session: Session, signs: Signs) -> int:
     """Empty the notes of the desk that name a person; how many there were."""
     blanked = 0
-    for kind, name in NOTES:
+    for kind, name, _ in NOTES:
         column = col(getattr(kind, name))
-        for text in session.exec(select(column).where(column != "").distinct()).all():
-            if signs.are_in(text):
-                blanked += session.exec(update(kind).where(column == text).values(**{name: ""})).rowcount
+        for text in _texts_naming(session, signs, kind, name):
+            blanked += session.exec(update(kind).where(column == text).values(**{name: ""})).rowcount
     return blanked
 
 

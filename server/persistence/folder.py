@@ -48,6 +48,9 @@ from server.persistence.sources import Files, FolderFiles, Source, Unusable
 
 MOST_FAULTS = 5000
 """So many faults are told; who has more begins with these."""
+MOST_SIGNS_TOLD = 60
+WITH_SKU = frozenset({*PART_FILES, SPARES, SETS, "price_history.csv"})
+"""The files whose rows say something of a SKU."""
 STAYS = "The file is not there: what is in force stays."
 Rest = Literal["stay", "retire"]
 """What becomes of parts that are not in the file of their slot, where only a part of a catalogue is read."""
@@ -88,13 +91,34 @@ class _Reading:
         self.before = before
         self.rest = rest
         self.header: frozenset[str] = frozenset()
+        self.at: tuple[str, int | None, str] = ("", None, "")
+        """The row that is read, and what it says something of."""
+        self.retired_sets = {one.sku.casefold(): one.name for one in before.sets.values() if one.retired}
         self.found = Folder(terms=terms_before, policy=before.policy)
 
     def fault(self, file: str, row: int | None, column: str, message: str, accepted: str = "") -> None:
-        self.found.faults.append(FileFault(self.source.place(file), row, column, message, accepted))
+        place, about = self.source.place(file), self._about(file, row)
+        self.found.faults.append(FileFault(place, row, column, message, accepted, about))
 
     def warn(self, file: str, row: int | None, column: str, message: str) -> None:
-        self.found.warnings.append(FileFault(self.source.place(file), row, column, message))
+        place, about = self.source.place(file), self._about(file, row)
+        self.found.warnings.append(FileFault(place, row, column, message, about=about))
+
+    def _about(self, file: str, row: int | None) -> str:
+        return self.at[2] if row is not None and self.at[:2] == (file, row) else ""
+
+    def _begin_row(self, file: str, number: int, given: Mapping[str, str]) -> None:
+        """Keep whose row it is: the SKU and the name that stand in it, or that the catalogue has for the SKU."""
+        sku, name = given.get("sku", "").strip()[:MOST_SIGNS_TOLD], given.get("name", "").strip()
+        known = self.before.parts.get(sku) or self.before.sets.get(sku)
+        name = name or (known.name if sku and known is not None else "")
+        about = f"{sku} {name[:MOST_SIGNS_TOLD]}".strip() if file in WITH_SKU else ""
+        self.at = (file, number, about if about.isprintable() else "")
+
+    @property
+    def _is_full(self) -> bool:
+        """Whether there are as many faults as are told."""
+        return len(self.found.faults) >= MOST_FAULTS
 
     def rows(self, file: str, columns: tuple[Column, ...], key: str = "") -> Iterator[tuple[int, dict[str, Any]]]:
         """The rows of a table that are right, each under the number it has in a spreadsheet, faults noted for the others.
@@ -113,7 +137,7 @@ class _Reading:
                         return
                     self.header = frozenset(header)
                     columns = tuple(column for column in columns if not key or column.name in header)
-                elif len(self.found.faults) >= MOST_FAULTS:
+                elif self._is_full:
                     self.fault(file, number, "", f"There are more than {MOST_FAULTS} faults.", "these mended first")
                     return
                 elif any(cell.strip() for cell in cells):
@@ -130,6 +154,8 @@ class _Reading:
         known = {column.name for column in columns}
         before = len(self.found.faults)
         for name in header:
+            if self._is_full:
+                return False
             if name not in known:
                 self.fault(
                     file, 1, name[:40], "There is no such column.", "one of: " + ", ".join(c.name for c in columns)
@@ -151,6 +177,7 @@ class _Reading:
         columns: tuple[Column, ...],
         has_comma: bool,
     ) -> dict[str, Any] | None:
+        self._begin_row(file, number, dict(zip(header, cells, strict=False)))
         if len(cells) > len(header):
             self.fault(file, number, "", "The row has more cells than the header.", f"{len(header)} cells")
             return None
@@ -176,12 +203,20 @@ class _Reading:
                             file, number, name, f"{values[name]} is used already, in {used[values[name]]}.", "each once"
                         )
                     elif name in values:
-                        used[values[name]] = f"{file}, row {number}"
+                        used[values[name]] = f"{self.source.place(file)}, row {number}"
+                self._check_retired_sets(file, number, values["sku"])
                 whole = self._filled(file, number, values)
                 if whole is not None:
                     self.take_part(file, number, whole)
         if self.rest is not None:
             self._keep_the_rest()
+
+    def _check_retired_sets(self, file: str, number: int, sku: str) -> None:
+        """A SKU that a set had stays that set's: quotes and sales name it still. Of sets that are listed more is asked later."""
+        name = self.retired_sets.get(sku.casefold())
+        if name is not None and sku not in self.before.parts:
+            message = f"{sku} is used already, for the set {name}, which is retired."
+            self.fault(file, number, "sku", message, "each SKU once")
 
     def _miss(self, file: str) -> None:
         """A file of parts that is not there."""
@@ -201,8 +236,8 @@ class _Reading:
             return values
         was = self.before.parts.get(values["sku"])
         if was is not None and file_of(was.slot) != file:
-            message = f"{was.sku} is a {SLOT_WORDS[was.slot]} already."
-            self.fault(file, number, "sku", message, f"the row in {file_of(was.slot)}, or a new SKU for another thing")
+            message, place = f"{was.sku} is a {SLOT_WORDS[was.slot]} already.", self.source.place(file_of(was.slot))
+            self.fault(file, number, "sku", message, f"the row in {place}, or a new SKU for another thing")
             return None
         absent = [column for column in part_columns(file) if column.name not in self.header]
         if was is None:
@@ -241,6 +276,7 @@ class _Reading:
             other = read.get(part.gtin, sku)
             if other != sku:
                 file, number = self.found.stands[other]
+                self._begin_row(file, number, {"sku": other, "name": self.found.parts[other].name})
                 self.fault(file, number, "gtin", f"{part.gtin} is the GTIN of {sku} already.", "each once")
 
     def _keep_spares(self) -> None:
@@ -314,11 +350,25 @@ class _Reading:
                 self.fault(SETS, number, "sku", f"{one.sku} stands there already.", "each once")
             others = [other for other in {**kept, **self.found.sets}.values() if other.sku != one.sku]
             faults = identity_faults(one, parts, others)
-            faults += [] if known_faulty else parts_faults(one.parts, self.found.parts)
+            faults += [] if known_faulty else parts_faults(one.parts, self._known_to(one))
             for fault in faults:
                 self.fault(SETS, number, fault.field, fault.message, fault.accepted)
+            self._warn_of_gone(number, one)
             self.found.sets[one.sku] = one
         self.found.sets = kept | self.found.sets
+
+    def _known_to(self, one: PartSet) -> Mapping[str, Part]:
+        """The parts that a set may name: those read, and where it is of the parts that it has in force, these, retired or not."""
+        was = self.before.sets.get(one.sku)
+        if was is None or was.retired or was.parts != one.parts:
+            return self.found.parts
+        of_it = {sku: replace(part, retired=False) for sku, part in self.before.parts.items() if sku in one.parts}
+        return {**of_it, **self.found.parts}
+
+    def _warn_of_gone(self, number: int | None, one: PartSet) -> None:
+        gone = [sku for sku in one.parts if sku not in self.found.parts]
+        if gone and not self.found.faults:
+            self.warn(SETS, number, "parts", f"The set {one.sku} cannot be sold without {', '.join(gone)}.")
 
     def _filled_set(self, number: int, values: dict[str, Any]) -> dict[str, Any] | None:
         """As `_filled`, of a set."""
@@ -342,9 +392,7 @@ class _Reading:
         for one in self.found.sets.values():
             for fault in identity_faults(one, self.found.parts.values(), ()):
                 self.fault(SETS, None, fault.field, f"The set {one.sku} stays, and {fault.message}", fault.accepted)
-            gone = [sku for sku in one.parts if sku not in self.found.parts]
-            if gone:
-                self.warn(SETS, None, "parts", f"The set {one.sku} cannot be sold without {', '.join(gone)}.")
+            self._warn_of_gone(None, one)
 
     # --- everything else; where a file is not there, what is in force stays
 

@@ -14,6 +14,7 @@ from server.domain.csv_text import undefused
 
 MOST_BYTES = 20_000_000
 MOST_ROWS = 100_000
+MOST_COLUMNS = 500
 DELIMITERS = ",;\t"
 Cells = Sequence[str]
 
@@ -94,8 +95,7 @@ class Files:
         lines = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text), strict=True)
         try:
             for number, cells in enumerate(lines, start=1):
-                if number > MOST_ROWS:
-                    raise Unusable("There are too many rows.", f"at most {MOST_ROWS} rows", number)
+                _check_size(number, cells)
                 yield number, [undefused(cell) for cell in cells]
         except csv.Error as error:
             raise Unusable(f"This is not CSV: {error}.", "comma-separated values", lines.line_num) from error
@@ -107,6 +107,14 @@ class Files:
     def remarks(self) -> list[tuple[str, str]]:
         """Files that were not in UTF-8."""
         return list(self._remarks)
+
+
+def _check_size(number: int, cells: Cells) -> None:
+    """Raise `Unusable` at the row that makes a table longer or wider than any table of a catalogue is."""
+    if number > MOST_ROWS:
+        raise Unusable("There are too many rows.", f"at most {MOST_ROWS} rows", number)
+    if len(cells) > MOST_COLUMNS:
+        raise Unusable(f"There are too many columns: {len(cells)}.", f"at most {MOST_COLUMNS} columns", number)
 
 
 def _delimiter(text: str) -> str:
@@ -158,9 +166,9 @@ class Sheets:
     def rows(self, file: str) -> Iterator[tuple[int, Cells]]:
         """The rows of a sheet."""
         for number, cells in enumerate(self.sheets[_sheet(file)], start=1):
-            if number > MOST_ROWS:
-                raise Unusable("There are too many rows.", f"at most {MOST_ROWS} rows", number)
-            yield number, _trimmed(cells)
+            trimmed = _trimmed(cells)
+            _check_size(number, trimmed)
+            yield number, trimmed
 
     def has_decimal_comma(self, _file: str) -> bool:
         """A number in a sheet is one; where it was typed as text, either sign may stand."""

@@ -68,3 +68,14 @@ def counted_since(session: Session, skus: Iterable[str], moment: datetime) -> di
     )
     among = set(skus)
     return {sku: at for sku, at in session.exec(wanted) if sku in among}
+
+
+def load_found(session: Session, skus: Iterable[str]) -> dict[str, int]:
+    """Of parts whose newest count is one that a till's file made: how many pieces it found."""
+    newest = (
+        select(func.max(col(StockRow.id)))
+        .where(col(StockRow.kind) == "count", col(StockRow.sku).in_(list(skus)))
+        .group_by(col(StockRow.sku))
+    )
+    wanted = select(StockRow).where(col(StockRow.id).in_(newest), col(StockRow.why).startswith(FOUND))
+    return {row.sku: row.change for row in session.exec(wanted)}

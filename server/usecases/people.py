@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -16,7 +16,7 @@ from server.domain.people import SORT_OF, Fields, Kept, Signs, words_of
 from server.domain.stock import Contact
 from server.outside.archives import zip_of
 from server.persistence.accounts import newest_deeds
-from server.persistence.erasing import blank_notes, erase_rows, tables_naming
+from server.persistence.erasing import blank_notes, erase_rows, notes_naming, tables_naming
 from server.persistence.people import (
     Found,
     find_rows,
@@ -53,7 +53,7 @@ def find_kept(work: Work, contact: Contact) -> Kept:
 
 
 def _kept(work: Work, contact: Contact, found: Found) -> Kept:
-    return Kept(
+    kept = Kept(
         contact,
         plain_rows(found),
         open=tuple(open_things(work.session, found, work.now)),
@@ -62,6 +62,9 @@ def _kept(work: Work, contact: Contact, found: Found) -> Kept:
         phones=ways_of(found, "phone"),
         shared=tuple(quote.code for quote in found.shared),
     )
+    if kept.is_nothing:
+        return kept
+    return replace(kept, notes=notes_naming(work.session, Signs.of(kept), found))
 
 
 def export_person(work: Work, contact: Contact) -> Export:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from server.domain.counter import Sale, Sold, acts_of, find_item
+from server.domain.catalogue import Part
+from server.domain.counter import Sale, Sold, Stand, acts_of, find_item
 from server.domain.deposits import decimal_of
 from server.domain.errors import Conflict, Fault, FileFault, InvalidInput
 from server.domain.money import Cents
@@ -27,7 +28,7 @@ from server.domain.till import (
 from server.persistence.counter import load_sales_between
 from server.persistence.quotes import lock_key
 from server.persistence.stock import lock_parts, save_movements
-from server.persistence.till import FILE, FOUND, counted_since, read_till_rows
+from server.persistence.till import FILE, FOUND, counted_since, load_found, read_till_rows
 from server.usecases.counter import save_act, stands_of
 from server.usecases.work import Work
 
@@ -81,6 +82,7 @@ def read_till(work: Work, content: bytes) -> TillDay:
             lines.append(line)
         seen |= {line.form} if line else set()
     faults.sort(key=lambda fault: fault.row or 0)
+    lines.sort(key=lambda line: line.at)  # As they happened; those of one moment as they stand in the file.
     return TillDay(tuple(lines), known, _changes(work, lines), tuple(faults), tuple(remarks))
 
 
@@ -171,6 +173,28 @@ def book_till(work: Work, content: bytes, shown: str) -> TillDay:
     work.note_deed(f"brought in {number} {'line' if number == 1 else 'lines'} of the till")
     work.commit()
     return day
+
+
+@dataclass(frozen=True, slots=True)
+class ToLookAt:
+    """A part as a till's day left it: pieces found that nobody has counted since, and how it stands."""
+
+    part: Part
+    found: int
+    stand: Stand
+
+    @property
+    def promised(self) -> int:
+        """Pieces set aside that are not there."""
+        return max(0, self.stand.held - self.stand.on_hand)
+
+
+def left_to_look_at(work: Work, skus: Iterable[str]) -> tuple[ToLookAt, ...]:
+    """What of some parts still wants a look; a part that is unknown, or counted and all there, is left out."""
+    known = sorted(set(skus) & work.catalogue.parts.keys())
+    stands, found = stands_of(work, known), load_found(work.session, known)
+    all_of_them = (ToLookAt(work.catalogue.parts[sku], found.get(sku, 0), stands[sku]) for sku in known)
+    return tuple(one for one in all_of_them if one.found or one.promised)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from server.domain.errors import Fault, FileFault, InvalidInput
-from server.outside.workbook import BOOK, OLD_FORMAT, read_workbook
+from server.outside.workbook import BOOK, read_workbook
+from server.outside.workbook_bounds import OLD_FORMAT
 from server.outside.zip_files import files_in_zip, names_in_zip
 from server.persistence.columns import FILES, POLICY
 from server.persistence.sources import Cells, Files, Several, Sheets, Source

@@ -60,7 +60,10 @@ def test_a_line_without_a_price_costs_what_the_part_cost_that_day() -> None:
     ("pieces", "stand", "missing", "left", "promised"),
     [
         ((2,), Stand(5, 0, ()), 0, 3, 0),
-        ((2, -1), Stand(1, 0, ()), 0, 0, 0),
+        ((2, -1), Stand(2, 0, ()), 0, 1, 0),
+        ((2, -1), Stand(1, 0, ()), 1, 1, 0),
+        ((1, -1), Stand(0, 0, ()), 1, 1, 0),
+        ((-1, 1), Stand(0, 0, ()), 0, 0, 0),
         ((3,), Stand(1, 0, ()), 2, 0, 0),
         ((1,), Stand(2, 2, ("HKBN04QA",)), 0, 1, 1),
         ((-1,), Stand(0, 0, ()), 0, 1, 0),

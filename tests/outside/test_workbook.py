@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.domain.errors import InvalidInput
-from server.outside.workbook import MOST_BYTES, read_workbook, workbook_of
+from server.outside.workbook import read_workbook, workbook_of
+from server.outside.workbook_bounds import MOST_BYTES, look_through
 
 texts = st.text(st.characters(codec="utf-8", min_codepoint=32, exclude_categories=["C"]), max_size=30)
 cells = st.one_of(texts, st.integers(-(10**9), 10**9), st.floats(-1e6, 1e6, allow_nan=False).map(lambda n: round(n, 4)))
@@ -93,3 +94,36 @@ def test_what_is_no_workbook_is_refused(content: bytes) -> None:
 
 def test_a_file_too_large_is_refused_by_its_bytes() -> None:
     assert "larger than 10 MB" in refusal(bytes(MOST_BYTES + 1))
+
+
+LONG = "x" * 32_000
+
+
+def repeated(text: str, rows: int, columns: int = 30) -> bytes:
+    """A workbook in which very many cells name one shared text."""
+    return workbook_of({"boards": [[text] * columns for _ in range(rows)]})
+
+
+def odd(content: bytes) -> bytes:
+    """The same with its cells written as no program writes them, which a reader takes all the same."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        sheet = archive.read(SHEET)
+    return with_part(content, SHEET, sheet.replace(b"<v>", b"<v ><!-- -->"))
+
+
+@pytest.mark.parametrize("content", [repeated(LONG, 60), odd(repeated(LONG, 60))], ids=["plainly", "oddly written"])
+def test_one_long_text_that_very_many_cells_name_is_refused_before_it_is_unfolded(content: bytes) -> None:
+    assert len(content) < 20_000
+    assert "far more text" in refusal(content)
+
+
+def test_a_text_that_ends_where_the_reader_stops_for_breath_is_counted_under_its_own_number() -> None:
+    texts = [[f"{number:07d}" + "y" * 50] for number in range(40_000)]
+    look_through(workbook_of({"boards": [*texts, [LONG], *([1.5] * 30 for _ in range(100))]}))
+    with pytest.raises(Exception, match="far more text"):
+        look_through(workbook_of({"boards": [*texts, *([LONG] for _ in range(1_600))]}))
+
+
+def test_a_long_text_beside_many_numbers_and_short_texts_is_read() -> None:
+    rows: list[list[str | float]] = [["short", 1.5, 2, 3]] * 1_000
+    assert read_workbook(workbook_of({"boards": [[LONG], *rows]}))["boards"][0][0] == LONG

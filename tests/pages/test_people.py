@@ -22,6 +22,7 @@ def test_a_person_is_looked_up_given_their_file_and_erased(app: FastAPI, owner: 
     reader = Reader(owner).open(people_page(**SOUGHT))
     assert f"What is kept of {NAME}" in reader.text
     assert "Their invoices lose the buyer" in reader.text
+    assert f"{NAME} fell on itstock: EEL-105" in reader.text
     file = owner.get(people_page(**SOUGHT).replace("people?", "people/data.zip?"))
     assert (file.status_code, file.headers["content-type"]) == (200, "application/zip")
     assert file.headers["cache-control"] == "no-store"

@@ -377,7 +377,10 @@ def test_a_fault_says_in_one_line_where_it_is_what_is_wrong_and_what_is_accepted
     folder.set("boards.csv", 2, "volume_l", "7200")
     [fault] = read(folder).faults
     line = str(fault)
-    assert line == "boards.csv, row 2, column volume_l: '7200' is not accepted. Accepted: a number from 20 to 300."
+    assert (
+        line
+        == "boards.csv, row 2, column volume_l: DUN-72 Mudflat 72: '7200' is not accepted. Accepted: a number from 20 to 300."
+    )
 
 
 def test_numbers_in_faults_are_those_of_a_spreadsheet(folder: FolderCopy) -> None:

@@ -257,6 +257,61 @@ def test_what_is_taken_out_and_brought_in_again_changes_nothing(shop: Shop) -> N
             assert plan.is_nothing, (name, plan.changes.lines())
 
 
+def test_a_set_whose_part_was_retired_is_taken_out_and_brought_in_again(shop: Shop) -> None:
+    with shop.writing("Orla") as work:
+        gone = replace(work.catalogue.parts["GSK-M75T"], retired=True)
+        change_parts(work, [gone], kind="retire", about="GSK-M75T: retired")
+        named = [one.sku for one in work.catalogue.sets.values() if "GSK-M75T" in one.parts]
+    assert named
+    with shop.reading() as work:
+        for name in ("catalogue.zip", "catalogue.xlsx", "sets.csv"):
+            plan = plan_import(work, open_upload([(name, export(work, name) or b"")]), EVERYTHING)
+            assert (plan.faults, plan.is_nothing) == ((), True), name
+            assert any("cannot be sold without GSK-M75T" in one.message for one in plan.warnings), name
+        other = b"sku,parts\n" + f"{named[0]},GSK-M75T; DUN-72\n".encode()
+        plan = plan_import(work, open_upload([("sets.csv", other)]), Choices())
+        assert [fault.message for fault in plan.faults] == ["The catalogue has no part GSK-M75T."]
+
+
+def test_a_part_does_not_get_the_sku_of_a_retired_set(shop: Shop) -> None:
+    with shop.reading() as work:
+        sets = export(work, "sets.csv") or b""
+    lines = sets.splitlines(keepends=True)
+    brought_in(shop, {"sets.csv": b"".join(lines[:-1])}, RETIRE)
+    sku = lines[-1].decode().split(",")[0]
+    row = [*seed_rows("masts.csv")[1]]
+    row[0], row[3] = sku.lower(), "2190041999994"
+    plan = planned(shop, {"masts.csv": csv_of([seed_rows("masts.csv")[0], row])})
+    assert places(plan) == [("masts.csv", 2, "sku")]
+    assert "which is retired" in plan.faults[0].message
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"sku" + b",a" * 200_000,
+        b"sku,price\nDUN-72,1.00" + b"," * 200_000,
+        b"sku" + b",a" * 200_000 + b"\nDUN-72,1.00\n",
+    ],
+    ids=["a header", "a row", "a header and a row"],
+)
+def test_a_table_far_too_wide_is_one_fault(read_only: Shop, content: bytes) -> None:
+    plan = planned(read_only, {"boards.csv": content})
+    assert len(plan.faults) == 1
+    assert (plan.faults[0].accepted, "too many columns" in plan.faults[0].message) == ("at most 500 columns", True)
+
+
+def test_a_sheet_is_called_one_in_every_fault(read_only: Shop) -> None:
+    rows = [["sku", "price"], ["DUN-72", "1.00"], ["DUN-72", "2.00"], ["TUR-M72T", "1.00"]]
+    plan = planned(read_only, {"list.xlsx": workbook_of({"boards": rows})})
+    name = catalogue(read_only).parts["TUR-M72T"].name
+    told = " ".join(f"{fault} {fault.accepted}" for fault in plan.faults)
+    assert "in sheet boards, row 2" in told
+    assert "the row in sheet masts" in told
+    assert ".csv" not in told
+    assert [fault.about for fault in plan.faults] == ["DUN-72 Mudflat 72", f"TUR-M72T {name}"]
+
+
 def test_nothing_else_can_be_taken_out(read_only: Shop) -> None:
     with read_only.reading() as work:
         assert export(work, "../slackwater.db") is None

@@ -7,22 +7,24 @@ import json
 import zipfile
 
 import pytest
+from sqlmodel import col, select
 
 from server.domain.errors import Conflict, NotFound
-from server.domain.people import read_sought
+from server.domain.people import OWN_REASONS, read_sought
 from server.domain.sales import Sale
 from server.domain.stock import Contact
 from server.persistence.deposits import load_lessons
 from server.persistence.stock import load_free, load_on_hand
-from server.persistence.tables import DeedRow, MessageRow, PhotoRow
+from server.persistence.tables import DeedRow, MessageRow, PhotoRow, StockRow
 from server.usecases.aftercare import tell_follow_ups
 from server.usecases.called_up import story_of_sale
 from server.usecases.calls import promise_call
+from server.usecases.counter import sell_at_counter
 from server.usecases.people import erase_person, export_person, find_kept, last_erased
 from server.usecases.quotes import issue_quote, read_quote
 from server.usecases.sales import read_sale
-from server.usecases.stock import agree_to_quote
-from server.usecases.work import Shop
+from server.usecases.stock import agree_to_quote, book_movement, release_hold
+from server.usecases.work import Shop, new_token
 from tests.builders_accounts import load_deeds
 from tests.builders_people import MAIL, NAME, PHONE, SIGNS, SOUGHT, THEM, somebody
 from tests.builders_shop import Clock, learner, number_of
@@ -154,3 +156,65 @@ def test_other_than_was_shown_is_not_erased_and_nobody_is_not_either(shop: Shop)
     with shop.reading() as work:
         assert not find_kept(work, BY_BOTH).is_nothing
         assert not [deed for deed in load_deeds(work.session) if isinstance(deed, DeedRow) and "erased" in deed.what]
+
+
+def whys(shop: Shop) -> list[str]:
+    """The reasons in the ledger of the stock, in its order."""
+    with shop.reading() as work:
+        return [row.why for row in work.session.exec(select(StockRow).order_by(col(StockRow.id)))]
+
+
+def asked_once(shop: Shop, name: str) -> Contact:
+    """Somebody of this name who asked to hold parts and was let go of."""
+    them = Contact(name, "c@example.net")
+    with shop.writing() as work:
+        quote = issue_quote(work, learner())
+        agree_to_quote(work, quote.token, them, 1)
+    with shop.writing("Maeve") as work:
+        release_hold(work, quote.token, "no answer")
+    return them
+
+
+@pytest.mark.parametrize(
+    ("name", "named", "not_named"),
+    [
+        ("Count", ["c@example.net called"], ["a count of the shelf", "fell down, Count the rest"]),
+        ("Sale", [], ["sale of the week"]),
+        ("Peter", ["PETER fell on it", "Peter's foot"], ["Peterson fell on it", "St. Petersburg", "mac@example.net"]),
+        ("Ann O’Hara", ["ann o’hara fell", "Ann O'Hara’s"], ["Ann fell on it", "O’Hara fell on it", "Joann O’Hara"]),
+        ("Counter Sale", ["a counter sale went wrong"], []),
+    ],
+)
+def test_only_notes_that_name_the_whole_person_are_emptied_and_they_are_shown_before(
+    shop: Shop, name: str, named: list[str], not_named: list[str]
+) -> None:
+    them = asked_once(shop, name)
+    with shop.writing("Maeve") as work:
+        for text in (*named, *not_named):
+            book_movement(work, "EEL-105", "delivery", 1, text)
+    with shop.writing("Maeve") as work:
+        sell_at_counter(work, "WRK-PUMP1", 1, new_token())
+    before = whys(shop)
+    with shop.reading() as work:
+        notes = find_kept(work, them).notes
+    assert sorted((note.where, note.row, note.text) for note in notes) == sorted(
+        ("stock", "EEL-105", text) for text in named
+    )
+    erased(shop, them)
+    assert whys(shop) == ["" if text in named else text for text in before]
+
+
+def test_a_note_written_meanwhile_is_shown_before_it_is_emptied(shop: Shop) -> None:
+    them = asked_once(shop, "Zebedee Quirke")
+    with shop.writing("Maeve") as work:
+        digest = find_kept(work, them).digest
+        book_movement(work, "EEL-105", "delivery", 1, "brought by Zebedee Quirke")
+    with shop.writing("Orla") as work, pytest.raises(Conflict, match="look again"):
+        erase_person(work, them, digest)
+
+
+def test_every_reason_that_the_program_wrote_is_known_as_its_own(shop: Shop) -> None:
+    somebody(shop)
+    by_hand = {f"{NAME} fell on it", f"{NAME} changed his mind"}
+    unknown = {text for text in whys(shop) if text and not any(one.fullmatch(text.casefold()) for one in OWN_REASONS)}
+    assert unknown <= by_hand

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from itertools import accumulate
 
 import pytest
 
@@ -11,7 +12,7 @@ from server.domain.errors import Conflict, InvalidInput
 from server.persistence.stock import load_movements, load_on_hand
 from server.usecases.counter import sales_on, take_sale_back
 from server.usecases.stock import book_movement
-from server.usecases.till import MOST_BYTES, TillDay, book_till, counter_days, read_till
+from server.usecases.till import MOST_BYTES, TillDay, book_till, counter_days, left_to_look_at, read_till
 from server.usecases.work import Shop
 from tests.builders_shop import Clock
 
@@ -128,12 +129,37 @@ def test_more_sold_than_the_ledger_has_is_booked_as_found_first(shop: Shop, cloc
     with shop.writing() as work:
         book_movement(work, "WRK-PUMP1", "count", 0, "counted")
     day = booked(shop, FILE.replace(b"11-24", b"11-26"))
-    assert {one.part.sku: one.missing for one in day.changes if one.missing} == {"WRK-PUMP1": 1}
+    assert {one.part.sku: one.missing for one in day.changes if one.missing} == {"WRK-PUMP1": 2}
     with shop.reading() as work:
         last = [(one.kind, one.change) for one in load_movements(work.session, "WRK-PUMP1")[-4:]]
-    assert last == [("count", 1), ("counter_sale", -1), ("counter_sale", -1), ("returned", 1)]
-    assert on_hand(shop)["WRK-PUMP1"] == 0
+        assert [(one.part.sku, one.found) for one in left_to_look_at(work, ["WRK-PUMP1", "WRK-HM", "?"])] == [
+            ("WRK-PUMP1", 2)
+        ]
+    assert last == [("count", 2), ("counter_sale", -1), ("counter_sale", -1), ("returned", 1)]
+    assert on_hand(shop)["WRK-PUMP1"] == 1
     assert {one.part.sku for one in day.changes if one.counted_at} == {"WRK-PUMP1"}, "the shelf was counted since"
+
+
+@pytest.mark.parametrize(
+    "rows", [("12:00,WRK-PUMP1,1", "11:00,WRK-PUMP1,-1"), ("11:00,WRK-PUMP1,1", "12:00,WRK-PUMP1,-1")]
+)
+def test_the_ledger_is_never_below_zero_while_a_day_is_booked(shop: Shop, rows: tuple[str, str]) -> None:
+    with shop.writing() as work:
+        book_movement(work, "WRK-PUMP1", "count", 0, "counted")
+    text = "receipt,time,code,pieces\n" + "".join(f"{n},2026-11-24 {row}\n" for n, row in enumerate(rows))
+    booked(shop, text.encode())
+    with shop.reading() as work:
+        changes = [one.change for one in load_movements(work.session, "WRK-PUMP1")]
+    assert min(accumulate(changes)) >= 0
+
+
+def test_what_is_counted_by_hand_wants_no_look_any_more(shop: Shop) -> None:
+    booked(shop, (HEADER + "1,2026-11-24,WRK-PUMP1,200,\n").encode())
+    with shop.writing() as work:
+        assert [one.part.sku for one in left_to_look_at(work, ["WRK-PUMP1"])] == ["WRK-PUMP1"]
+        book_movement(work, "WRK-PUMP1", "count", 3, "on the shelf")
+    with shop.reading() as work:
+        assert left_to_look_at(work, ["WRK-PUMP1"]) == ()
 
 
 def test_the_file_may_come_as_a_spreadsheet_saves_it(shop: Shop) -> None:

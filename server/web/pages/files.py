@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -12,6 +12,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
+from server.domain.catalogue_changes import PartChange, lowest_price
 from server.domain.errors import Conflict, Fault, FileFault, InvalidInput, NotFound
 from server.domain.reductions import called_words, moved_words
 from server.usecases.imports import (
@@ -26,6 +27,7 @@ from server.usecases.imports import (
     export,
     plan_import,
 )
+from server.usecases.step_changes import StepChanges, step_changes
 from server.usecases.uploads import MOST_BYTES, Upload, open_upload, packed, unpacked
 from server.usecases.work import Shop, Work
 from server.web.pages.forms import refuse_charset, text_in
@@ -39,6 +41,9 @@ owner_router = APIRouter(include_in_schema=False)
 MOST_FILES = 30
 MOST_CARRIED = 24 * 1024 * 1024
 FIRST_FAULTS = 100
+MOST_FAULTS = 1000
+"""So many faults stand on the page; of the others it says how many there are."""
+MOST_NAMED = 10
 NO_FILE = Fault("files", "No file was chosen.", "a workbook, a ZIP, or files of the catalogue")
 OTHER_CHOICES = "This is shown anew with what you chose: look at it, then bring it in."
 TOO_MUCH = "This is too much to be brought in at once: bring in a part of it at a time."
@@ -69,10 +74,20 @@ class FilesPage:
     archive: str
     choices: Choices
     faults: tuple[Fault, ...] = ()
+    done: Done | None = None
 
     def fault_at(self, name: str) -> Fault | None:
         """What is wrong with a field."""
         return next((fault for fault in self.faults if fault.field == name), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What was brought in just now: the step that it is, in words, and whether it can be undone as it stands."""
+
+    step: int
+    words: str
+    can_be_undone: bool
 
 
 @dataclass(frozen=True)
@@ -102,10 +117,13 @@ class ImportPage:
     names: str
     first_faults: tuple[FileFault, ...]
     other_faults: tuple[FileFault, ...]
+    number_of_faults: int
     warnings: tuple[FileFault, ...]
     left: str
     changes: ChangesShown
     prices: str
+    slips: tuple[str, ...]
+    """Prices that may be slips: under cost, or far from what they were."""
     markdowns: tuple[MarkdownRow, ...]
     counts: tuple[CountRow, ...]
     choices: Choices
@@ -116,9 +134,9 @@ class ImportPage:
     faults: tuple[Fault, ...] = ()
 
     @property
-    def number_of_faults(self) -> int:
-        """How many there are."""
-        return len(self.first_faults) + len(self.other_faults)
+    def faults_left_out(self) -> int:
+        """How many faults are not on the page."""
+        return self.number_of_faults - len(self.first_faults) - len(self.other_faults)
 
     def fault_at(self, name: str) -> Fault | None:
         """What is wrong with a field."""
@@ -126,16 +144,57 @@ class ImportPage:
 
 
 @owner_router.get("/console/files")
-def show_files(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Response:
-    """Where files go out and come in."""
+def show_files(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf, done: str = "") -> Response:
+    """Where files go out and come in; after an import, what it brought in."""
     with shop.reading(account.name) as work:
-        return _files(request, work, pages, Choices(), ())
+        return _files(request, work, pages, Choices(), (), _done(work, done))
 
 
-def _files(request: Request, work: Work, pages: Pages, choices: Choices, faults: tuple[Fault, ...]) -> Response:
-    page = FilesPage(tuple(name for name in EXPORTS if "catalogue" not in name), WORKBOOK, ARCHIVE, choices, faults)
+def _files(
+    request: Request,
+    work: Work,
+    pages: Pages,
+    choices: Choices,
+    faults: tuple[Fault, ...],
+    done: Done | None = None,
+) -> Response:
+    names = tuple(name for name in EXPORTS if "catalogue" not in name)
+    page = FilesPage(names, WORKBOOK, ARCHIVE, choices, faults, done)
     status = 422 if faults else 200
     return pages.show(request, "console/files.html", page, work.catalogue.policy.shop, status=status)
+
+
+def _done(work: Work, number: str) -> Done | None:
+    """What an import brought in, by the number of its step; nothing for what was no import, or is undone."""
+    if not (number.isascii() and number.isdigit() and len(number) < 9):
+        return None
+    try:
+        found = step_changes(work, int(number))
+    except NotFound:
+        return None
+    if found.step.kind != "import" or found.step.undone_at is not None:
+        return None
+    return Done(found.step.version, _brought_in(found), found.is_next and not found.hindrances)
+
+
+def _brought_in(found: StepChanges) -> str:
+    parts = found.parts
+    prices = sum(one.before.price != one.after.price for one in parts.changed)
+    counts = {
+        "price changed": prices,
+        "part changed otherwise": len(parts.changed) - prices,
+        "new part": len(parts.new),
+        "part back": len(parts.back),
+        "part retired": len(parts.retired),
+        "other change": sum(one.word != "price history" for one in found.others),
+    }
+    said = [f"{number:,} {_many(words) if number > 1 else words}" for words, number in counts.items() if number]
+    return ", ".join(said) or found.step.about
+
+
+def _many(words: str) -> str:
+    noun = next(noun for noun in ("price", "part", "change") if noun in words.split())
+    return words.replace(noun, noun + "s", 1)
 
 
 @owner_router.get("/console/files/export")
@@ -208,7 +267,7 @@ def _applied(request: Request, shop: Shop, pages: Pages, plan: Plan, actor: str)
         with shop.reading(actor) as work:
             again = plan_import(work, plan.upload, plan.choices)
             return _import(request, work, pages, again, 409, MOVED)
-    return see_other(f"/console/steps/{version}")
+    return see_other(f"/console/files?done={version}")
 
 
 def _state(plan: Plan) -> str:
@@ -230,11 +289,13 @@ def _import(request: Request, work: Work, pages: Pages, plan: Plan, status: int,
     page = ImportPage(
         names=", ".join(plan.upload.names) or "What was uploaded",
         first_faults=plan.faults[:FIRST_FAULTS],
-        other_faults=plan.faults[FIRST_FAULTS:],
-        warnings=plan.warnings,
+        other_faults=plan.faults[FIRST_FAULTS:MOST_FAULTS],
+        number_of_faults=len(plan.faults),
+        warnings=plan.warnings[:MOST_FAULTS],
         left=", ".join(plan.left),
         changes=changes_shown(plan.parts, ((word, line.replace(" -> ", " → ")) for word, _, line in others)),
         prices=_price_words(work, plan),
+        slips=tuple(_slips(work, plan)),
         markdowns=tuple(_markdown(work, plan, one) for one in plan.judged),
         counts=tuple(
             CountRow(one.sku, parts[one.sku].name, one.change, plan.folder.on_hand[one.sku]) for one in counts
@@ -255,6 +316,37 @@ def _markdown(work: Work, plan: Plan, one: Judged) -> MarkdownRow:
     return MarkdownRow(one.part.sku, where, moved_words(one.verdict, *words), called_words(one.verdict, *words))
 
 
+def _slips(work: Work, plan: Plan) -> Iterator[str]:
+    """Parts by name that would be sold for less than they cost, and prices that fall or rise by more than half."""
+    terms = work.catalogue.policy.shop
+    under = plan.parts.under_cost(terms.vat_percent)
+    if under:
+        named = [
+            f"{one.sku} ({money_words(lowest_price(one), terms)}, cost {money_words(one.cost, terms)})" for one in under
+        ]
+        they = (
+            "1 part would sell for less than it costs"
+            if len(under) == 1
+            else (f"{len(under)} parts would sell for less than they cost")
+        )
+        yield f"{they}, VAT taken out: {_listed(named)}."
+    far = plan.parts.far
+    if far:
+        they = "1 price falls or rises" if len(far) == 1 else f"{len(far)} prices fall or rise"
+        yield f"{they} by more than half: {_listed([_moved(work, one) for one in far])}."
+
+
+def _listed(named: Sequence[str]) -> str:
+    left = len(named) - MOST_NAMED
+    return ", ".join(named[:MOST_NAMED]) + (f" and {left} more" if left > 0 else "")
+
+
+def _moved(work: Work, one: PartChange) -> str:
+    terms = work.catalogue.policy.shop
+    prices = f"{one.after.sku} from {money_words(one.before.price, terms)} to {money_words(one.after.price, terms)}"
+    return f"{prices} ({100 * (one.price_ratio - 1):+.0f} %)"
+
+
 def _price_words(work: Work, plan: Plan) -> str:
     """How many prices go up and down and which go farthest, so that a slip of the keyboard shows first."""
     moved = sorted(
@@ -263,12 +355,7 @@ def _price_words(work: Work, plan: Plan) -> str:
     )
     if not moved:
         return ""
-    terms = work.catalogue.policy.shop
     ends: Iterable[int] = (0,) if len(moved) == 1 else (0, -1)
-    farthest = [
-        f"{one.after.sku} from {money_words(one.before.price, terms)} to {money_words(one.after.price, terms)} "
-        f"({100 * (one.price_ratio - 1):+.0f} %)"
-        for one in (moved[end] for end in ends)
-    ]
+    farthest = [_moved(work, moved[end]) for end in ends]
     up = sum(one.price_ratio > 1 for one in moved)
     return f"{up} up, {len(moved) - up} down. The farthest: {' and '.join(farthest)}. They begin today."

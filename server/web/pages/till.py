@@ -5,17 +5,27 @@ from __future__ import annotations
 import base64
 import binascii
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Annotated
+from urllib.parse import urlencode
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.domain.codes import spaced_code
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.till import ShelfChange
-from server.usecases.till import MOST_BYTES, CounterDay, TillDay, book_till, counter_days, read_till
+from server.usecases.till import (
+    MOST_BYTES,
+    CounterDay,
+    TillDay,
+    ToLookAt,
+    book_till,
+    counter_days,
+    left_to_look_at,
+    read_till,
+)
 from server.usecases.work import Work
 from server.web.pages.desk import when_words
 from server.web.pages.forms import Form, PhotoForm, TypedForm, text_in
@@ -28,6 +38,28 @@ owner_router = APIRouter(include_in_schema=False)
 NO_FILE = Fault("file", "No file was chosen.", "a CSV file of the till")
 BROKEN = Fault("file", "The file did not come back whole: choose it again.", "a CSV file of the till")
 MOST_FAULTS = 100
+MOST_NAMED = 5
+MOST_LEFT = 40
+"""So many parts to look at are carried to the page that follows a booking."""
+Skus = Annotated[list[str], Query(default_factory=list)]
+
+
+@dataclass(frozen=True, slots=True)
+class NoteShown:
+    """What wants a look, with the codes of quotes that it is about between two halves of the sentence."""
+
+    words: str
+    codes: tuple[str, ...] = ()
+    rest: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftShown:
+    """A part that wants a look after its day was booked."""
+
+    name: str
+    sku: str
+    notes: tuple[NoteShown, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +72,7 @@ class ChangeShown:
     amount: int
     on_hand: int
     left: int
-    notes: tuple[str, ...]
+    notes: tuple[NoteShown, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +108,11 @@ class TillPage(TypedForm):
     odd: int
     counted: tuple[tuple[str, tuple[str, ...]], ...]
     """When parts were counted after they were sold, with their SKUs."""
+    left: tuple[LeftShown, ...]
+    left_counted: tuple[str, ...]
+    """SKUs that were counted after they were sold, of the day that was booked."""
+    left_many: int
+    """How many these were, where they are too many to be named."""
     file_faults: tuple[FaultShown, ...]
     more_faults: int
     remarks: tuple[str, ...]
@@ -85,6 +122,16 @@ class TillPage(TypedForm):
     said: str
     faults: tuple[Fault, ...] = ()
 
+    @property
+    def number_counted(self) -> int:
+        """How many parts were counted after they were sold."""
+        return sum(len(skus) for _, skus in self.counted)
+
+    @property
+    def most_named(self) -> int:
+        """Up to how many of them are named."""
+        return MOST_NAMED
+
     def fault_at(self, name: str) -> Fault | None:
         """What is wrong with a field."""
         return next((fault for fault in self.faults if fault.field == name), None)
@@ -92,12 +139,38 @@ class TillPage(TypedForm):
 
 @owner_router.get("/console/till")
 def show_till(
-    request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf, booked: str = "", known: str = ""
+    request: Request,
+    account: OwnerOf,
+    shop: ShopOf,
+    pages: PagesOf,
+    look: Skus,
+    again: Skus,
+    booked: str = "",
+    known: str = "",
+    many: str = "",
 ) -> Response:
-    """Where the till's file is chosen, and what the counter took on the last days."""
+    """Where the till's file is chosen, and what the counter took on the last days; after a booking, what still wants a look."""
     with shop.reading(account.name) as work:
-        page = _page(work, said=_said(booked, known))
+        page = replace(
+            _page(work, said=_said(booked, known)),
+            left=tuple(map(_left, left_to_look_at(work, look[:MOST_LEFT]))),
+            left_counted=tuple(sku for sku in again[:MOST_NAMED] if sku in work.catalogue.parts),
+            left_many=int(many) if many.isascii() and many.isdigit() and len(many) < 6 else 0,
+        )
         return pages.show(request, "console/till.html", page, work.catalogue.policy.shop)
+
+
+def _left(one: ToLookAt) -> LeftShown:
+    return LeftShown(one.part.name, one.part.sku, _notes(one.found, one.promised, one.stand.codes, is_booked=True))
+
+
+def _after(day: TillDay) -> str:
+    """The address of the page that follows a booking, with what it leaves to look at."""
+    look = [one.part.sku for one in day.changes if one.missing or one.promised]
+    again = [one.part.sku for one in day.changes if one.counted_at is not None]
+    fields: dict[str, object] = {"booked": len(day.lines), "known": day.known, "look": look[:MOST_LEFT]}
+    fields |= {"again": again} if len(again) <= MOST_NAMED else {"many": len(again)}
+    return f"/console/till?{urlencode(fields, doseq=True)}"
 
 
 def _said(booked: str, known: str) -> str:
@@ -130,6 +203,9 @@ def _page(
         changes=changes,
         odd=sum(bool(one.notes) for one in changes),
         counted=_counted(work, day_or_none.changes),
+        left=(),
+        left_counted=(),
+        left_many=0,
         file_faults=tuple(
             FaultShown(one.row, one.column, one.message, one.accepted) for one in day_or_none.faults[:MOST_FAULTS]
         ),
@@ -147,6 +223,17 @@ def _counter_day(work: Work, one: CounterDay) -> DayShown:
     return DayShown(one.day.isoformat(), day_words(one.day, work.catalogue.policy.shop), one.sales, one.amount)
 
 
+def _notes(missing: int, promised: int, codes: tuple[str, ...], *, is_booked: bool) -> tuple[NoteShown, ...]:
+    notes = []
+    if missing:
+        said = "had: they were booked" if is_booked else "has: booked"
+        notes.append(NoteShown(f"{missing} more sold than the ledger {said} as found. Count the shelf."))
+    if promised:
+        are = "are" if is_booked else "will be"
+        notes.append(NoteShown(f"{promised} set aside{' for' if codes else ''}", codes, f"{are} missing."))
+    return tuple(notes)
+
+
 def _counted(work: Work, changes: tuple[ShelfChange, ...]) -> tuple[tuple[str, tuple[str, ...]], ...]:
     terms = work.catalogue.policy.shop
     found: dict[str, list[str]] = {}
@@ -157,16 +244,9 @@ def _counted(work: Work, changes: tuple[ShelfChange, ...]) -> tuple[tuple[str, t
 
 
 def _change(one: ShelfChange) -> ChangeShown:
-    notes = []
-    if one.missing:
-        notes.append(f"{one.missing} more sold than the ledger has: booked as found. Count the shelf.")
-    if one.promised:
-        codes = ", ".join(spaced_code(code) for code in one.stand.codes)
-        notes.append(f"{one.promised} set aside{' for ' + codes if codes else ''} will be missing.")
+    notes = _notes(one.missing, one.promised, one.stand.codes, is_booked=False)
     back = f", {one.back} back" if one.back else ""
-    return ChangeShown(
-        one.part.name, one.part.sku, f"{one.sold}{back}", one.amount, one.stand.on_hand, one.left, tuple(notes)
-    )
+    return ChangeShown(one.part.name, one.part.sku, f"{one.sold}{back}", one.amount, one.stand.on_hand, one.left, notes)
 
 
 @owner_router.post("/console/till")
@@ -198,7 +278,7 @@ def book(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: Pa
         content = _unpacked(text_in(form, "carried"))
         with shop.writing(account.name) as work:
             day = book_till(work, content, text_in(form, "shown"))
-        return see_other(f"/console/till?booked={len(day.lines)}&known={day.known}")
+        return see_other(_after(day))
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading(account.name) as work:
