@@ -107,7 +107,7 @@ def called_words(verdict: Verdict, money: MoneyWords, day: DayWords) -> str:
     reduction, decides = verdict.reduction, verdict.decides
     if reduction is not None:
         return (
-            f"Called reduced by {reduction.percent:.0f} %: on {day(reduction.decided_on)} it was {money(reduction.prior)}, the lowest "
+            f"Called reduced by {reduction.percent or 'less than 1'} %: on {day(reduction.decided_on)} it was {money(reduction.prior)}, the lowest "
             f"price of the {PRIOR_DAYS} days before, which decides."
         )
     if verdict.markdown.since is None:
