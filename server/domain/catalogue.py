@@ -63,6 +63,11 @@ class Part:
         return self.sold and not self.retired
 
     @property
+    def asked(self) -> Cents | None:
+        """Its list price while it is on sale; None while nobody is asked for it."""
+        return self.price if self.on_sale else None
+
+    @property
     def slot(self) -> str:
         """The slot it fills."""
         return self.gear.slot

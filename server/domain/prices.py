@@ -1,12 +1,13 @@
 """The prices a part had, each with its days, and what may be called a reduction.
 
-A history holds what was charged, markdowns included: a point says that from its day on the part cost this much, until the next one.
-Several prices of one day count as one, the last: what was put right on the day it was set never was the price of a day.
+A history holds what was charged, markdowns included: a point says that from its day on the part cost this much, until the next one; or
+that it was not on sale, so that a price nobody was asked for decides nothing. Several prices of one day count as one: the last, or the
+lowest of them if the part was offered or sold at that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
@@ -14,6 +15,8 @@ from itertools import pairwise
 from server.domain.money import Cents, percent_below
 
 PRIOR_DAYS = 30
+NOT_SOLD: Cents = 0
+"""In place of a price: from this day on the part was not on sale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +85,23 @@ def deciding_day(history: Iterable[PricePoint], reduced_from: date) -> PricePoin
 
     Directive 98/6/EC, Article 6a. None where the history does not reach those days: then nothing may be called reduced.
     """
-    opens = reduced_from - timedelta(days=PRIOR_DAYS)
+    opens = first_prior_day(reduced_from)
     in_force = [
         PricePoint(point.sku, max(point.since, opens), point.price)
         for point, after in _with_next(sorted(history, key=lambda point: point.since))
-        if point.since < reduced_from and (after is None or after > opens)
+        if point.price != NOT_SOLD and point.since < reduced_from and (after is None or after > opens)
     ]
     return min(in_force, key=lambda point: (point.price, point.since), default=None)
+
+
+def first_prior_day(reduced_from: date) -> date:
+    """The first of the 30 days before a reduction."""
+    return reduced_from - timedelta(days=PRIOR_DAYS)
+
+
+def known_since(history: Iterable[PricePoint]) -> date | None:
+    """The first day of which the price is known, or that the part was not on sale."""
+    return min((point.since for point in history), default=None)
 
 
 def _with_next(points: Sequence[PricePoint]) -> list[tuple[PricePoint, date | None]]:
@@ -104,13 +117,17 @@ def prior_price(history: Iterable[PricePoint], reduced_from: date) -> Cents | No
 
 
 def reduction_from(history: Iterable[PricePoint], markdown: Markdown) -> Reduction | None:
-    """What a markdown may be called, or None where the law lets no one call it reduced."""
+    """What a markdown may be called, or None where the law lets no one call it reduced.
+
+    All of the 30 days have to be known: Article 6a (2) wants a period of no less. A shop may be allowed less by its country for what
+    has not been sold so long (6a (5)); here it is then not called reduced.
+    """
     if markdown.since is None:
         return None
     history = tuple(history)
     began = began_on(history, markdown.since)
-    point = deciding_day(history, began)
-    if point is None or point.price <= markdown.price:
+    point, known = deciding_day(history, began), known_since(history)
+    if point is None or point.price <= markdown.price or known is None or known > first_prior_day(began):
         return None
     return Reduction(began, point.price, markdown.price, point.since)
 
@@ -143,28 +160,61 @@ class HistoryChange:
 
 
 def history_after(
-    sku: str, price: Cents, markdown: Markdown | None, known: Iterable[PricePoint], today: date
+    sku: str,
+    price: Cents | None,
+    markdown: Markdown | None,
+    known: Iterable[PricePoint],
+    today: date,
+    *,
+    offered: Cents | None = None,
+    was_watched: bool = True,
 ) -> HistoryChange:
     """The history's change when a part has this price and markdown as of today; nothing where it says so already.
 
-    Days to come are announced markdowns and follow the markdown; days past stay, whatever is changed now. A markdown said to hold
-    since a day that the history knows nothing after is put down for that day.
+    A `price` of None: it is not on sale. Days to come are announced markdowns and follow the markdown; days past stay, whatever is
+    changed now. `offered` is the lowest price at which the part was quoted or sold today: a price of today as low as that stays the
+    day's, and the new one begins tomorrow. Where nobody `was_watched`, so that the shop's own history has nothing after the day of a
+    markdown, that is put down for its day.
     """
     points = sorted(known, key=lambda point: point.since)
     past = [point for point in points if point.since <= today]
     to_come = {point.since: point for point in points if point.since > today}
+    wanted = _announced(sku, price, markdown, today)
+    now = _now(price, markdown, today)
     put, gone = [], []
-    now = markdown.price if markdown is not None and markdown.holds_on(today) else price
-    if not past or past[-1].price != now:
-        if len(past) > 1 and past[-1].since == today and past[-2].price == now:
+    last = past[-1] if past else None
+    if last is not None and _stays_lowest(last, now, today, offered, to_come):
+        wanted.setdefault(today + timedelta(days=1), PricePoint(sku, today + timedelta(days=1), now))
+    elif last is None or last.price != now:
+        if last is not None and last.since == today and len(past) > 1 and past[-2].price == now:
             gone.append(today)
         else:
-            put.append(PricePoint(sku, _since(markdown, past[-1:], today), now))
-    if markdown is not None and not markdown.holds_on(today) and markdown.since is not None:
-        announced = PricePoint(sku, markdown.since, markdown.price)
-        if to_come.pop(markdown.since, None) != announced:
-            put.append(announced)
-    return HistoryChange(tuple(put), (*gone, *to_come))
+            put.append(PricePoint(sku, today if was_watched else _since(markdown, past[-1:], today), now))
+    put += [point for since, point in wanted.items() if to_come.get(since) != point]
+    return HistoryChange(tuple(put), (*gone, *(since for since in to_come if since not in wanted)))
+
+
+def _now(price: Cents | None, markdown: Markdown | None, today: date) -> Cents:
+    if price is None:
+        return NOT_SOLD
+    return markdown.price if markdown is not None and markdown.holds_on(today) else price
+
+
+def _announced(sku: str, price: Cents | None, markdown: Markdown | None, today: date) -> dict[date, PricePoint]:
+    """A markdown of a day to come, by its day."""
+    if price is None or markdown is None or markdown.since is None or markdown.holds_on(today):
+        return {}
+    return {markdown.since: PricePoint(sku, markdown.since, markdown.price)}
+
+
+def _stays_lowest(
+    last: PricePoint, now: Cents, today: date, offered: Cents | None, to_come: Mapping[date, PricePoint]
+) -> bool:
+    """Whether a price set today stays the price of today although another has taken its place."""
+    if last.since != today or last.price == NOT_SOLD or NOT_SOLD < now <= last.price or last.price == now:
+        return False
+    after = to_come.get(today + timedelta(days=1))
+    return (after is not None and after.price == now) or (offered is not None and offered <= last.price)
 
 
 def _since(markdown: Markdown | None, newest: Sequence[PricePoint], today: date) -> date:

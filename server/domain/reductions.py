@@ -15,6 +15,7 @@ from typing import Literal
 from server.domain.catalogue import Part
 from server.domain.money import Cents
 from server.domain.prices import (
+    NOT_SOLD,
     PRIOR_DAYS,
     Markdown,
     PricePoint,
@@ -22,7 +23,9 @@ from server.domain.prices import (
     Spell,
     began_on,
     deciding_day,
+    first_prior_day,
     history_after,
+    known_since,
     price_in_force,
     reduction_from,
     spells_of,
@@ -47,6 +50,8 @@ class Verdict:
     until_today: Spell | None = None
     decides: PricePoint | None = None
     reduction: Reduction | None = None
+    known_since: date | None = None
+    """Since when its prices are known, where that is too short a time to call anything reduced."""
 
 
 def judge_markdown(before: Part | None, after: Part, history: Iterable[PricePoint], today: date) -> Verdict | None:
@@ -61,11 +66,22 @@ def judge_markdown(before: Part | None, after: Part, history: Iterable[PricePoin
         return None
     moved, until_today = _moved(before, asked, known, today)
     markdown = Markdown(asked.price, today) if moved else asked
-    change = history_after(after.sku, after.price, markdown, known, today)
+    change = history_after(after.sku, after.asked, markdown, known, today)
     points = {point.since: point for point in (*known, *change.put)}
     then = [point for since, point in points.items() if since not in change.gone]
-    decides = None if markdown.since is None else deciding_day(then, began_on(then, markdown.since))
-    return Verdict(markdown, moved, until_today, decides, reduction_from(then, markdown))
+    if markdown.since is None:
+        return Verdict(markdown, moved, until_today)
+    began = began_on(then, markdown.since)
+    known_from = known_since(then)
+    is_short = known_from is not None and known_from > first_prior_day(began)
+    return Verdict(
+        markdown,
+        moved,
+        until_today,
+        deciding_day(then, began),
+        reduction_from(then, markdown),
+        known_from if is_short else None,
+    )
 
 
 def _moved(
@@ -78,7 +94,7 @@ def _moved(
     was = before.markdown if before is not None else None
     if (was is None or was.since != asked.since) and not _fell_on(asked.since, known, today):
         return "past", until_today
-    return ("smaller", until_today) if asked.price > until_today.price else ("", None)
+    return ("smaller", until_today) if NOT_SOLD < until_today.price < asked.price else ("", None)
 
 
 def _fell_on(day: date, known: tuple[PricePoint, ...], today: date) -> bool:
@@ -96,6 +112,8 @@ def moved_words(verdict: Verdict, money: MoneyWords, day: DayWords) -> str:
     was = verdict.until_today
     if was is None or not verdict.moved:
         return ""
+    if was.price == NOT_SOLD:
+        return "Until yesterday it was not on sale: a markdown begins today or later."
     charged = f"Until yesterday it cost {money(was.price)}, since {day(was.since)}"
     if verdict.moved == "smaller":
         return f"{charged}: a markdown that becomes smaller begins anew, today or later."
@@ -114,6 +132,8 @@ def called_words(verdict: Verdict, money: MoneyWords, day: DayWords) -> str:
         return "Not called reduced: nobody knows since when it is marked down."
     if decides is None:
         return f"Not called reduced: nothing is known of its price in the {PRIOR_DAYS} days before."
+    if verdict.known_since is not None and decides.price > verdict.markdown.price:
+        return f"Not called reduced: its prices are known since {day(verdict.known_since)}, less than {PRIOR_DAYS} days before."
     return (
         f"Not called reduced: on {day(decides.since)} it was {money(decides.price)}, the lowest price of the {PRIOR_DAYS} days before, "
         "which decides."

@@ -16,6 +16,7 @@ from server.domain.catalogue import Catalogue, Part, PartSet
 from server.domain.counter import Sold, Stand
 from server.domain.errors import Fault
 from server.domain.money import Cents
+from server.domain.prices import NOT_SOLD
 from server.domain.sets import SetLine, lines_of
 
 MOST_DAYS_BACK = 31
@@ -103,7 +104,8 @@ def price_then(item: Part | PartSet, catalogue: Catalogue, day: date, today: dat
     if isinstance(item, PartSet):
         return item.price
     known = [point for point in catalogue.history.get(item.sku, ()) if point.since <= day]
-    return item.price_on(day) if day == today or not known else max(known, key=lambda point: point.since).price
+    then = max(known, key=lambda point: point.since).price if known else NOT_SOLD
+    return item.price_on(day) if day == today or then == NOT_SOLD else then
 
 
 def form_of(day: date, receipt: str, line: str) -> str:

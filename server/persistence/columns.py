@@ -208,6 +208,7 @@ HISTORY_COLUMNS = (
     Column("sku", _sku, "a SKU of the parts"),
     Column("from", _day, DAY),
     Column("price", _money("0.01"), PRICE),
+    Column("sold", _word("yes", "no"), "yes or no", may_be_blank=True),
 )
 
 

@@ -21,7 +21,7 @@ from babel.numbers import get_currency_precision, is_currency
 from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, PartSet, Spot, Zone
 from server.domain.errors import Fault, FileFault, InvalidInput
 from server.domain.policy import Policy, policy_from
-from server.domain.prices import Markdown, PricePoint
+from server.domain.prices import NOT_SOLD, Markdown, PricePoint, known_since, price_in_force
 from server.domain.sets import identity_faults, parts_faults
 from server.domain.slots import SLOT_WORDS, SPARE, measures_of
 from server.persistence.columns import (
@@ -365,11 +365,29 @@ class _Reading:
                 self.fault("price_history.csv", number, "from", "This part has this day already.", "each day once")
             days.add(key)
             if values["sku"] in self.found.parts:
-                self.found.history.append(PricePoint(values["sku"], values["from"], values["price"]))
+                price = NOT_SOLD if values.get("sold") == "no" else values["price"]
+                point = PricePoint(values["sku"], values["from"], price)
+                self._check_against_own_history(number, point)
+                self.found.history.append(point)
             elif not known_faulty:
                 self.warn(
                     "price_history.csv", number, "sku", f"No part has the SKU {values['sku']}: the row is passed over."
                 )
+
+    def _check_against_own_history(self, number: int, point: PricePoint) -> None:
+        """What the shop itself has recorded is not written over: those prices decide what may be called reduced."""
+        known = self.before.history.get(point.sku, ())
+        first = known_since(known)
+        if first is None or point.since < first or point in known:
+            return
+        was = price_in_force(known, point.since)
+        if was is not None and was.price == point.price:
+            return
+        message = f"The shop's own history has {point.sku} for this day already, at another price."
+        if self.rest is None:
+            self.warn("price_history.csv", number, "price", message)
+        else:
+            self.fault("price_history.csv", number, "price", message, f"days before {first.isoformat()}")
 
     def read_spots(self) -> None:
         if not self._is_there("spots.csv"):

@@ -11,6 +11,7 @@ import tomli_w
 from server.domain.catalogue import Catalogue, LessonKind, Part, PartSet, Spot, Zone
 from server.domain.csv_text import csv_of
 from server.domain.deposits import decimal_of
+from server.domain.prices import NOT_SOLD
 from server.domain.sets import said_parts
 from server.persistence.columns import (
     HISTORY_COLUMNS,
@@ -39,7 +40,7 @@ def tables_of(catalogue: Catalogue, on_hand: Mapping[str, int]) -> dict[str, lis
         for file in (*PART_FILES, SPARES)
     }
     tables[SETS] = _table(SET_COLUMNS, [set_row(one) for one in catalogue.sets.values() if not one.retired])
-    tables["price_history.csv"] = _table(HISTORY_COLUMNS, _history(catalogue, listed))
+    tables["price_history.csv"] = _table(HISTORY_COLUMNS, _history(listed, catalogue))
     tables["spots.csv"] = _table(SPOT_COLUMNS, [spot_row(spot) for spot in catalogue.spots.values()])
     tables["lessons.csv"] = _table(LESSON_COLUMNS, [kind_row(kind) for kind in catalogue.lessons.values()])
     tables["delivery.csv"] = _table(ZONE_COLUMNS, [zone_row(zone) for zone in catalogue.zones.values()])
@@ -73,11 +74,17 @@ def cells_of(part: Part, on_hand: Mapping[str, int]) -> dict[str, str]:
     return row | {name: _number(value) for name, value in part.gear.measures.items()}
 
 
-def _history(catalogue: Catalogue, listed: Mapping[str, Part]) -> Rows:
-    points = [point for sku in listed for point in catalogue.history.get(sku, ())]
+def _history(listed: Mapping[str, Part], catalogue: Catalogue) -> Rows:
+    """What was charged for the parts; from a day on which one was not on sale, its list price and that it was not."""
+    points = [(part, point) for sku, part in listed.items() for point in catalogue.history.get(sku, ())]
     return [
-        {"sku": point.sku, "from": point.since.isoformat(), "price": decimal_of(point.price)}
-        for point in sorted(points, key=lambda point: (point.sku, point.since))
+        {
+            "sku": point.sku,
+            "from": point.since.isoformat(),
+            "price": decimal_of(point.price or part.price),
+            "sold": "no" if point.price == NOT_SOLD else "",
+        }
+        for part, point in sorted(points, key=lambda row: (row[1].sku, row[1].since))
     ]
 
 

@@ -10,8 +10,9 @@ from datetime import date
 from server.domain.catalogue import Catalogue, Part
 from server.domain.catalogue_changes import part_change, parts_changed
 from server.domain.deposits import decimal_of
+from server.domain.errors import Fault, FileFault, InvalidInput
 from server.domain.policy_book import differences
-from server.domain.prices import PricePoint, history_after
+from server.domain.prices import NOT_SOLD, PricePoint, history_after
 from server.domain.steps import StepKind
 from server.domain.stock import Movement, counted
 from server.outside.workbook import workbook_of
@@ -29,6 +30,8 @@ from server.persistence.policies import save_policy, terms_as_text, terms_in_for
 from server.persistence.sets import save_sets
 from server.persistence.steps import rows_before, save_step
 from server.persistence.stock import load_on_hand, lock_parts, save_movements
+from server.usecases.naming import needed_places
+from server.usecases.offered import offered_today
 from server.usecases.work import Work
 
 Rows = Sequence[Mapping[str, object]]
@@ -93,9 +96,13 @@ def _others(before: Catalogue, folder: Folder) -> list[str]:
     for point in folder.history:
         price = known.get((point.sku, point.since))
         if price != point.price:
-            was = "none" if price is None else decimal_of(price)
-            rows.append(f"price history: {point.sku} from {point.since} {was} -> {decimal_of(point.price)}")
+            was = "none" if price is None else _price_words(price)
+            rows.append(f"price history: {point.sku} from {point.since} {was} -> {_price_words(point.price)}")
     return rows
+
+
+def _price_words(price: int) -> str:
+    return "not on sale" if price == NOT_SOLD else decimal_of(price)
 
 
 def _rows_changed(word: str, old: Rows, new: Rows) -> list[str]:
@@ -134,20 +141,23 @@ def replace_catalogue(
 ) -> Changes:
     """Put a folder's catalogue in place of what was there, as one step; absent SKUs are retired, quotes keep their record.
 
-    The folder must be without faults. Pieces on hand are booked as a count unless they are to be left alone; a price that the
-    history does not know yet begins today.
+    The folder must be without faults; raises `InvalidInput` where it lacks a place that something names. Pieces on hand are booked as
+    a count unless they are to be left alone; a price that the history does not know yet begins today.
     """
     if folder.faults:
         raise ValueError("a folder with faults changes nothing")
     session = work.session
     lock_catalogue(session)
     before = work.look_again()
+    missed = places_missed(work, folder)
+    if missed:
+        raise InvalidInput(Fault(one.file, one.message, one.accepted) for one in missed)
     lock_parts(session, {*folder.on_hand, *before.parts})
     changes = preview(work, folder)
     changes = changes if books_counts else replace(changes, counts=())
     in_force, wanted = terms_in_force(session, work.now), terms_as_text(folder.terms or {})
     has_new_terms = in_force is None or terms_as_text(in_force) != wanted
-    put, gone = _history_changes(folder, before, work.today)
+    put, gone = _history_changes(folder, before, work.today, offered_today(work, before.parts))
     differing = [part for part in folder.parts.values() if before.parts.get(part.sku) != part]
     sets = [one for one in folder.sets.values() if before.sets.get(one.sku) != one]
     gone_sets = [sku for sku, one in before.sets.items() if not one.retired and sku not in folder.sets]
@@ -179,16 +189,33 @@ def replace_catalogue(
     return changes
 
 
-def _history_changes(folder: Folder, before: Catalogue, today: date) -> tuple[list[PricePoint], set[tuple[str, date]]]:
+def places_missed(work: Work, folder: Folder) -> tuple[FileFault, ...]:
+    """A fault for each place that a folder does not have although something names it."""
+    return needed_places(
+        work,
+        zones={zone.zone for zone in folder.zones},
+        lessons={kind.kind for kind in folder.lessons},
+        spots={spot.name for spot in folder.spots},
+        policy=folder.policy,
+    )
+
+
+def _history_changes(
+    folder: Folder, before: Catalogue, today: date, offered: Mapping[str, int]
+) -> tuple[list[PricePoint], set[tuple[str, date]]]:
     """Points of the price history that are put, and days that are taken out: what the folder says of past prices, and a point for
     each part whose newest one is not what it costs now."""
     known = {sku: {point.since: point for point in points} for sku, points in before.history.items()}
     said = [point for point in folder.history if known.get(point.sku, {}).get(point.since) != point]
     for point in said:
         known.setdefault(point.sku, {})[point.since] = point
+    asked = {sku: (part.asked, part.markdown) for sku, part in folder.parts.items()}
+    asked |= {sku: (None, None) for sku, part in before.parts.items() if not part.retired and sku not in asked}
     changes = {
-        sku: history_after(sku, part.price, part.markdown, known.get(sku, {}).values(), today)
-        for sku, part in folder.parts.items()
+        sku: history_after(
+            sku, *terms, known.get(sku, {}).values(), today, offered=offered.get(sku), was_watched=sku in before.history
+        )
+        for sku, terms in asked.items()
     }
     gone = {(sku, day) for sku, change in changes.items() for day in change.gone}
     points = [*said, *(point for change in changes.values() for point in change.put)]

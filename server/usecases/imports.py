@@ -14,7 +14,14 @@ from server.persistence.catalogue import lock_catalogue, versions_at
 from server.persistence.columns import FILES
 from server.persistence.folder import STAYS, Folder, Rest, read_source
 from server.persistence.policies import terms_in_force
-from server.usecases.catalogue import Changes, catalogue_files, catalogue_workbook, preview, replace_catalogue
+from server.usecases.catalogue import (
+    Changes,
+    catalogue_files,
+    catalogue_workbook,
+    places_missed,
+    preview,
+    replace_catalogue,
+)
 from server.usecases.uploads import Upload
 from server.usecases.work import Work
 
@@ -92,6 +99,7 @@ def plan_import(work: Work, upload: Upload, choices: Choices) -> Plan:
     if not upload.has_tables:
         return _plan(work, upload, choices, Folder(terms=terms))
     folder = read_source(upload.source, before, terms, choices.rest)
+    folder.faults += () if folder.faults else places_missed(work, folder)
     judged = () if folder.faults else judge_markdowns(work, folder)
     return _plan(work, upload, choices, folder, judged)
 

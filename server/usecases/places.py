@@ -6,24 +6,21 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
-from typing import Literal, get_args
+from typing import get_args
 
 from server.domain.catalogue import Catalogue, LessonKind, Shelf, Spot, Zone
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.kits import Fitter
 from server.domain.learner import read_answers
-from server.domain.policy import Policy
 from server.domain.wind import WingWinds
 from server.persistence.catalogue import lock_catalogue, save_places
 from server.persistence.columns import LESSON_COLUMNS, SPOT_COLUMNS, ZONE_COLUMNS, read_cells, spot_from
 from server.persistence.folder_out import kind_row, spot_row, zone_row
-from server.persistence.places import deliveries_to, lessons_still_booked, times_naming
-from server.persistence.policies import load_policy, load_versions
 from server.persistence.steps import rows_before
+from server.usecases.naming import PlaceKind, what_names
 from server.usecases.steps import finish_step
 from server.usecases.work import Work
 
-PlaceKind = Literal["zone", "lesson", "spot"]
 PLACE_KINDS: tuple[PlaceKind, ...] = get_args(PlaceKind)
 Place = Zone | LessonKind | Spot
 COLUMNS = {"zone": ZONE_COLUMNS, "lesson": LESSON_COLUMNS, "spot": SPOT_COLUMNS}
@@ -84,46 +81,6 @@ def named_place(work: Work, of: PlaceKind, name: str) -> Place:
     if place is None:
         raise NotFound("name", f"There is no such {PLACE_WORDS[of]}.")
     return place
-
-
-def what_names(work: Work, of: PlaceKind, name: str) -> tuple[str, ...]:
-    """What still names a place, in sentences: the policy in force or to come, goods, lesson times, lessons to be taken."""
-    reasons = [words for version, policy in _policies(work) for words in _named_by(policy, version, of, name)]
-    if of == "zone":
-        reasons += _counted(
-            deliveries_to(work.session, name), "sale has", "sales have", "goods still to be delivered there"
-        )
-    if of == "lesson":
-        times = times_naming(work.session, work.now, kind=name)
-        reasons += _counted(times, "lesson time is", "lesson times are", "of this kind")
-        booked = lessons_still_booked(work.session, name) if not times else 0
-        reasons += _counted(booked, "lesson of this kind is", "lessons of this kind are", "still to be taken")
-    if of == "spot":
-        reasons += _counted(
-            times_naming(work.session, work.now, spot=name), "lesson time is", "lesson times are", "held there"
-        )
-    return tuple(reasons)
-
-
-def _counted(number: int, one: str, more: str, rest: str) -> list[str]:
-    return [f"{number} {one if number == 1 else more} {rest}."] if number else []
-
-
-def _policies(work: Work) -> list[tuple[str, Policy]]:
-    """The policy in force and those whose day is to come, each with how it is called."""
-    to_come = [one for one in load_versions(work.session) if one.is_to_come(work.now)]
-    later = [(f"Version {one.version} of the policy", load_policy(work.session, one.version)) for one in to_come]
-    return [("The policy", work.catalogue.policy), *later]
-
-
-def _named_by(policy: Policy, called: str, of: PlaceKind, name: str) -> list[str]:
-    if of == "zone":
-        return [f"{called} names it as the home zone."] if policy.shop.home_zone == name else []
-    if of != "lesson":
-        return []
-    tiers = [tier.name for tier in policy.tiers if tier.lessons is not None and tier.lessons.kind == name]
-    reasons = [f"{called} includes it with “{tier}”." for tier in tiers]
-    return reasons + ([f"{called} names it as needing no wind."] if name in policy.lessons.without_wind else [])
 
 
 def put_place(work: Work, of: PlaceKind, made: Place, was: str = "", shown: str = "") -> int:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from datetime import date
 
 from server.domain.catalogue import Part
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.policy import policy_from
-from server.domain.prices import PricePoint, history_after
+from server.domain.prices import NOT_SOLD, HistoryChange, PricePoint, history_after
 from server.domain.sets import faults_beside_sets
 from server.domain.steps import Step, StepKind
 from server.persistence.catalogue import (
@@ -32,6 +33,8 @@ from server.persistence.steps import (
     save_step,
     terms_made,
 )
+from server.usecases.naming import needed_places
+from server.usecases.offered import offered_today
 from server.usecases.work import Work
 
 MOST_STEPS = 100
@@ -66,10 +69,8 @@ def change_parts(
         raise InvalidInput(faults)
     found = rows_before(session, [part.sku for part in changed], (), None)
     save_parts(session, changed, ())
-    changes = {
-        part.sku: history_after(part.sku, part.price, part.markdown, before.history.get(part.sku, ()), work.today)
-        for part in changed
-    }
+    offered = offered_today(work, [part.sku for part in changed])
+    changes = {part.sku: _history_of(part, before.history.get(part.sku, ()), work.today, offered) for part in changed}
     delete_price_points(session, [(sku, day) for sku, change in changes.items() for day in change.gone])
     save_price_points(session, [point for change in changes.values() for point in change.put])
     return finish_step(work, kind, about, found)
@@ -90,7 +91,7 @@ def list_steps(work: Work) -> list[Step]:
 
 
 def undo_faults(work: Work, found: Before, version: int) -> list[Fault]:
-    """Why what a step found cannot be put back although no step came after it: the policy has moved on.
+    """Why what a step found cannot be put back although no step came after it: the policy, a lesson or a sale has moved on.
 
     The policy has versions of its own. What a step found of it is put back only over what the step itself left; and whichever policy
     holds then must find the lessons and the zones that it names.
@@ -100,15 +101,17 @@ def undo_faults(work: Work, found: Before, version: int) -> list[Fault]:
     if found.terms is not None and now != left:
         return [Fault("policy", POLICY_MOVED, "a policy as the step left it")]
     policy = work.catalogue.policy if found.terms is None else policy_from(json.loads(found.terms))
-    return policy_faults(policy, found.lessons_of(), found.zones_of())
+    lessons, zones = found.lessons_of(), found.zones_of()
+    missed = needed_places(work, zones=zones, lessons=lessons, spots=found.spots_of(), policy=policy)
+    return policy_faults(policy, lessons, zones) or [Fault("step", one.message, one.accepted) for one in missed]
 
 
 def undo_step(work: Work, version: int) -> int:
     """Put parts, prices, sets, places and policy back as a step found them; the version that this makes.
 
-    Stock, holds and quotes stay as they are. Parts the step brought are retired. Prices that were in force for whole days stay in
-    the history, since they were charged; a step undone on its own day leaves no trace there. Raises `NotFound`, and `Conflict`
-    where something was changed after it.
+    Stock, holds and quotes stay as they are. Parts the step brought are retired. Prices that were charged, on whole days or to somebody
+    on the step's own, stay in the history; a step undone on its day otherwise leaves no trace there. Raises `NotFound`, and
+    `Conflict` where something was changed after it.
     """
     session = work.session
     lock_catalogue(session)
@@ -136,17 +139,36 @@ def undo_step(work: Work, version: int) -> int:
     return undoing
 
 
+def _history_of(part: Part, known: Iterable[PricePoint], today: date, offered: Mapping[str, int]) -> HistoryChange:
+    return history_after(part.sku, part.asked, part.markdown, known, today, offered=offered.get(part.sku))
+
+
 def _points_after(work: Work, found: Before, step: Step, again: Before) -> list[PricePoint]:
-    """The price points that stay: those the step found, and what was charged on whole days since."""
+    """The price points that stay: those the step found, and what was charged since: on whole days, or to somebody today."""
     today, day = work.today, work.catalogue.policy.shop.day_of(step.at)
-    if day == today:
-        return found.points_of()
-    kept = [point for point in found.points_of() if point.since < day]
-    kept += [point for point in again.points_of() if day <= point.since <= today]
+    offered = offered_today(work, found.parts)
+    was, since = _by_sku(found.points_of()), _by_sku(again.points_of())
     points: list[PricePoint] = []
     for sku, part in found.parts_of().items():
-        known = [point for point in kept if point.sku == sku]
-        change = history_after(sku, part.price, part.markdown, known, today)
-        put = {point.since: point for point in [*known, *change.put]}
-        points += [point for since, point in put.items() if since not in change.gone]
-    return points + [point for point in kept if found.parts[point.sku] is None]
+        before, after = was.get(sku, []), since.get(sku, [])
+        today_at = [point.price for point in after if point.since == today and point.price != NOT_SOLD]
+        if day == today and not any(offered.get(sku, price + 1) <= price for price in today_at):
+            points += before
+            continue
+        kept = [point for point in before if point.since < day]
+        kept += [point for point in after if point.since >= day]
+        change = _history_of(part, kept, today, offered)
+        put = {point.since: point for point in [*kept, *change.put]}
+        points += [point for at, point in put.items() if at not in change.gone]
+    for sku in (sku for sku, row in found.parts.items() if row is None and day != today):
+        kept = [point for point in since.get(sku, []) if point.since <= today]
+        change = history_after(sku, None, None, kept, today)
+        points += [*(point for point in kept if point.since != today), *change.put]
+    return points
+
+
+def _by_sku(points: Iterable[PricePoint]) -> dict[str, list[PricePoint]]:
+    grouped: dict[str, list[PricePoint]] = {}
+    for point in points:
+        grouped.setdefault(point.sku, []).append(point)
+    return grouped

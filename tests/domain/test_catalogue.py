@@ -34,7 +34,8 @@ def test_half_price_is_half_of_the_lowest_price_of_the_thirty_days_before() -> N
 
 def test_a_price_raised_just_before_the_sale_does_not_count() -> None:
     # Published Irish legal note: 550 three weeks ago, 800 last week, now 500: 550 is the prior price, so 9.09 % off.
-    history = [days_ago(21, 550_00), days_ago(7, 800_00)]
+    # The note leaves open what it cost before; here it was sold at 800.
+    history = [days_ago(90, 800_00), days_ago(21, 550_00), days_ago(7, 800_00)]
     assert prior_price(history, TODAY) == 550_00
     reduced = part("board", SKU, price=800_00, markdown=500_00, since=TODAY)
     reduction = catalogue([reduced], history={SKU: history}).reduction_of(reduced, TODAY)

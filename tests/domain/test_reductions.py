@@ -44,8 +44,8 @@ def judged(
 PUBLISHED = [
     # EU campaign: lowest of the 30 days 20, last price 40, "50 % off": prior 20, new price 10.
     ([(90, 40), (20, 20), (10, 40)], (10, 0), 40, 20, 50.0),
-    # Published Irish legal note: 550 three weeks ago, 800 last week, now 500: prior 550, 9.09 %.
-    ([(21, 550), (7, 800)], (500, 0), 800, 550, 9.09),
+    # Published Irish legal note: 550 three weeks ago, 800 last week, now 500: prior 550, 9.09 %; before, at 800.
+    ([(90, 800), (21, 550), (7, 800)], (500, 0), 800, 550, 9.09),
 ]
 
 

@@ -13,8 +13,8 @@ from server.domain.errors import Conflict, InvalidInput, NotFound
 from server.usecases.catalogue import catalogue_files
 from server.usecases.deposits import take_deposit
 from server.usecases.lessons import make_times
+from server.usecases.naming import PlaceKind, what_names
 from server.usecases.places import (
-    PlaceKind,
     cells_of,
     digest_of,
     name_of,
@@ -24,7 +24,6 @@ from server.usecases.places import (
     put_place,
     read_place,
     remove_place,
-    what_names,
     winds_at,
 )
 from server.usecases.policies import change_policy, terms_of

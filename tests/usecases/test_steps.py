@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
-from server.domain.errors import Conflict, NotFound
+from server.domain.catalogue import Zone
+from server.domain.errors import Conflict, InvalidInput, NotFound
 from server.domain.prices import Markdown, PricePoint
+from server.domain.reductions import judge_markdown
 from server.domain.stock import Movement
 from server.persistence.folder import read_folder
 from server.persistence.stock import save_movements
 from server.usecases.catalogue import catalogue_files, catalogue_workbook, replace_catalogue
+from server.usecases.counter import sell_at_counter
+from server.usecases.places import put_place
+from server.usecases.policies import change_policy, terms_of
 from server.usecases.steps import change_parts, list_steps, undo_step
 from server.usecases.work import Shop
+from tests.builders_lessons import lesson
+from tests.builders_sales import new_key
 from tests.builders_shop import Clock, FolderCopy
 
 SKU = "DUN-112"
@@ -163,3 +170,79 @@ def test_a_change_that_changes_nothing_is_no_step(shop: Shop) -> None:
     with shop.reading() as work:
         assert list_steps(work) == []
         assert PricePoint(SKU, work.today, part.price) not in work.catalogue.history[SKU]
+
+
+def sold_today(shop: Shop) -> None:
+    """One piece sold over the counter at today's price."""
+    with shop.writing("Maeve") as work:
+        sell_at_counter(work, SKU, 1, new_key())
+
+
+@pytest.mark.parametrize("goes_back", ["undone", "edited back"])
+def test_a_price_at_which_somebody_bought_stays_the_price_of_its_day(shop: Shop, clock: Clock, goes_back: str) -> None:
+    before, today = prices(shop), clock.now.date()
+    was = before[-1][1]
+    version = priced(shop, 500_00)
+    sold_today(shop)
+    if goes_back == "undone":
+        undone(shop, version)
+    else:
+        priced(shop, was)
+    assert prices(shop) == [*before, (today, 500_00), (today + timedelta(days=1), was)]
+    with shop.reading() as work:
+        assert work.catalogue.parts[SKU].price == was
+    clock.forward(days=1)
+    priced(shop, was, Markdown(was - 100_00, clock.now.date()))
+    with shop.reading() as work:
+        assert work.catalogue.reduction_of(work.catalogue.parts[SKU], work.today) is None
+        verdict = judge_markdown(None, work.catalogue.parts[SKU], work.catalogue.history[SKU], work.today)
+    assert verdict is not None
+    assert verdict.decides == PricePoint(SKU, today, 500_00)
+
+
+@pytest.mark.parametrize("is_retired", [True, False])
+def test_a_price_set_while_a_part_is_not_on_sale_decides_nothing(shop: Shop, clock: Clock, is_retired: bool) -> None:
+    with shop.reading() as work:
+        part = work.catalogue.parts[SKU]
+    with shop.writing("Orla") as work:
+        change_parts(
+            work, [replace(part, price=5000_00, sold=is_retired, retired=is_retired)], kind="edit", about="off sale"
+        )
+    clock.forward(days=31)
+    marked = Markdown(2000_00, clock.now.date())
+    with shop.writing("Orla") as work:
+        change_parts(work, [replace(part, price=5000_00, markdown=marked)], kind="edit", about="on sale")
+    with shop.reading() as work:
+        assert work.catalogue.reduction_of(work.catalogue.parts[SKU], work.today) is None
+        exported_once = catalogue_files(work)["price_history.csv"]
+    assert b",no\n" in exported_once
+
+
+def test_undoing_the_end_of_an_announced_markdown_begins_it_when_it_is_undone(shop: Shop, clock: Clock) -> None:
+    before, today = prices(shop), clock.now.date()
+    was = before[-1][1]
+    priced(shop, was, Markdown(2000_00, today + timedelta(days=5)))
+    taken_off = priced(shop, was)
+    clock.forward(days=7)
+    undone(shop, taken_off)
+    assert prices(shop) == [*before, (clock.now.date(), 2000_00)]
+
+
+def test_what_a_policy_to_come_names_stays_when_a_step_is_undone(shop: Shop) -> None:
+    with shop.writing("Orla") as work:
+        added = put_place(work, "zone", Zone("Home2", 0, 0, "2"))
+    with shop.writing("Orla") as work:
+        terms = terms_of(work, 1)
+        terms["shop"]["home_zone"] = "Home2"
+        change_policy(work, terms, work.today + timedelta(days=2), "moving", 1)
+    with pytest.raises(Conflict, match="Version 2 of the policy names it as the home zone"):
+        undone(shop, added)
+
+
+def test_a_folder_without_a_lesson_that_has_times_is_refused(shop: Shop, folder: FolderCopy) -> None:
+    lesson(shop, kind="group")
+    folder.keep("lessons.csv", lambda kind: kind["kind"] != "group")
+    with shop.reading() as work:
+        found = read_folder(folder.path, work.catalogue, None)
+    with shop.writing("Orla") as work, pytest.raises(InvalidInput, match="lesson time is of this kind"):
+        replace_catalogue(work, found)

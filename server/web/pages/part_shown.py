@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from server.domain.errors import Fault
 from server.domain.listing import ALL_SLOTS, FLAG_WORDS, Listed, margin_at, price_in_kit
 from server.domain.money import Cents
-from server.domain.prices import spells_of
+from server.domain.prices import NOT_SOLD, spells_of
 from server.domain.reductions import called_words
 from server.domain.slots import MEASURE_WORDS, SLOT_WORDS, measures_of
 from server.domain.stock import BY_HAND, MovementKind
@@ -299,7 +299,11 @@ def _spells(work: Work, row: Listed) -> tuple[SpellShown, ...]:
             "to come" if spell.since > work.today else "today" if not spell.until or spell.until >= work.today else ""
         )
         is_deciding = decides is not None and spell.since <= decides.since <= (spell.until or decides.since)
-        notes = [note, "decides what it may be called" if is_deciding else ""]
+        notes = [
+            "not on sale" if spell.price == NOT_SOLD else "",
+            note,
+            "decides what it may be called" if is_deciding else "",
+        ]
         days = f"{day_words(spell.since, terms)}{until}" if until else f"from {day_words(spell.since, terms)}"
         shown.append(SpellShown(spell.price, days, ", ".join(one for one in notes if one)))
     return tuple(shown)

@@ -12,11 +12,11 @@ from starlette.responses import Response
 
 from server.domain.catalogue import LessonKind, Spot, Zone
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
+from server.usecases.naming import PlaceKind, what_names
 from server.usecases.places import (
     COLUMNS,
     PLACE_KINDS,
     PLACE_WORDS,
-    PlaceKind,
     cells_of,
     digest_of,
     named_place,
@@ -24,7 +24,6 @@ from server.usecases.places import (
     put_place,
     read_place,
     remove_place,
-    what_names,
     winds_at,
 )
 from server.usecases.work import Work
