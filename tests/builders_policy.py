@@ -61,11 +61,25 @@ def _version(world: World) -> Seen:
     return Seen(f"/console/policy/versions/{first}")
 
 
+def _compared(world: World) -> Seen:
+    changed(world.shop, "pricing.margin_floor_percent", 7)
+    return Seen("/console/policy/compare")
+
+
+def _while_one_waits(world: World) -> Seen:
+    changed(world.shop, "pricing.margin_floor_percent", 7, in_days=20)
+    changed(world.shop, "quotes.draft_days", 45, in_days=30)
+    with world.shop.writing() as work:
+        issue_quote(work, learner())
+    return Seen("/console/policy/pages/kit", posted(world.shop, "kit", tiers__1__percent="25"))
+
+
 POLICY_STATES: dict[str, State] = {
     "policy": seen_as("owner", _versions),
-    "policy, two versions": seen_as("owner", lambda world: Seen("/console/policy/compare")),
+    "policy, two versions": seen_as("owner", _compared),
     "policy, a version to bring back": seen_as("owner", _version),
     "policy, kit discount moved": _posted("kit", tiers__1__percent="26"),
+    "policy, kit discount moved while versions wait": seen_as("owner", _while_one_waits),
     "policy, sizing moved": _posted("sizing", fit__worn_kg="12"),
     "policy, old gear": _page("old-gear"),
     "policy, wrong": _posted("kit", 422, do="save", tiers__1__percent="lots", tiers__2__name=""),

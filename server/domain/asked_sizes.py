@@ -5,25 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from server.domain.learner import QUESTIONS, ChoiceQuestion
 from server.domain.numbers import AGREED, BOUGHT, SEEN, QuoteFact, came_to
-from server.domain.size_classes import SizeClass, SizesBySlot, class_of
+from server.domain.size_classes import Asked, SizeClass, SizesBySlot, class_asked
 from server.domain.slots import CORE_SLOTS
 
 ASKED_BY = ("foil_stage", "board_background", "fitness", "to_feet", "water", "spot", "came")
 """What quotes can be told apart by: questions, the spot, and how the quote came about."""
 NOT_GIVEN = ""
-
-
-@dataclass(frozen=True, slots=True)
-class UnmetFact:
-    """That nothing free met a slot of a quote when it was kept: the ideal size, and the day."""
-
-    slot: str
-    ideal: float
-    day: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +30,7 @@ class SizeCounted:
 def count_sizes(
     slot: str,
     classes: SizesBySlot,
-    quotes: Iterable[QuoteFact],
-    unmet: Iterable[UnmetFact],
+    asked: Iterable[Asked],
     on_hand: Mapping[str, int],
     held: Mapping[str, int],
 ) -> tuple[SizeCounted, ...]:
@@ -49,10 +38,10 @@ def count_sizes(
 
     A quote counts once in a slot, by its ideal size, unless gear for it is kept.
     """
-    asked = Counter(class_of(classes[slot], one.ideals[slot]).key for one in quotes if slot in one.ideals)
-    missing = Counter(class_of(classes[slot], one.ideal).key for one in unmet if one.slot == slot)
+    told = [(class_asked(classes[slot], one).key, one.is_unmet) for one in asked if one.slot == slot]
+    by_class, missing = Counter(key for key, _ in told), Counter(key for key, is_unmet in told if is_unmet)
     return tuple(
-        SizeCounted(size, asked[size.key], missing[size.key], on_hand.get(size.key, 0), held.get(size.key, 0))
+        SizeCounted(size, by_class[size.key], missing[size.key], on_hand.get(size.key, 0), held.get(size.key, 0))
         for size in classes[slot]
     )
 

@@ -184,6 +184,10 @@ class Catalogue:
         return reduction_from(known, part.markdown)
 
 
+def _mass_range(gear: Gear) -> tuple[float, float]:
+    return gear.number_or("mass_from_kg", 0), gear.number_or("mass_to_kg", 1e9)
+
+
 @dataclass(frozen=True)
 class Shelf:
     """A catalogue with what is free of each part today: on hand less held, never below zero."""
@@ -201,6 +205,20 @@ class Shelf:
         return MappingProxyType(
             {slot: tuple(part for part in self.catalogue.sold_in(slot) if self.is_free(part)) for slot in CORE_SLOTS}
         )
+
+    def ranges_in(self, slot: str, today: date) -> tuple[tuple[float, float, Part], ...]:
+        """The parts on sale in a slot, each with the mass of the learners it is for, from and to kg: in stock first, then
+        cheapest on a day, then by SKU. They are put in order once for each slot and day."""
+        known = self._ranges.get((slot, today))
+        if known is None:
+            parts = self.catalogue.sold_in(slot)
+            ordered = sorted(parts, key=lambda part: (not self.is_free(part), part.price_on(today), part.sku))
+            known = self._ranges[slot, today] = tuple((*_mass_range(part.gear), part) for part in ordered)
+        return known
+
+    @cached_property
+    def _ranges(self) -> dict[tuple[str, date], tuple[tuple[float, float, Part], ...]]:
+        return {}
 
     def free_in(self, slot: str) -> tuple[Part, ...]:
         """The parts of a slot that can be sold today."""

@@ -10,9 +10,10 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from fractions import Fraction
 from typing import Any, TypeVar
 
-from server.domain.money import Cents
+from server.domain.money import Cents, round_half_up
 from server.domain.pricing import Margin
 from server.domain.sales import SaleState
 from server.domain.standing import StandingState
@@ -201,4 +202,9 @@ def share_words(part: int, whole: int) -> str:
     if not whole:
         return "–"
     counted = f"{part} of {whole}"
-    return counted if whole < FEWEST_FOR_A_SHARE else f"{counted}, {100 * part / whole:.0f} %"
+    return counted if whole < FEWEST_FOR_A_SHARE else f"{counted}, {whole_per_cent(part, whole)}\N{NO-BREAK SPACE}%"
+
+
+def whole_per_cent(part: int, whole: int) -> int:
+    """A share in whole per cent, rounded half up: 4 of 32 are 13."""
+    return round_half_up(Fraction(100 * part, whole))

@@ -2,61 +2,20 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 
 from server.domain.catalogue import Part
 from server.domain.money import Cents, Exact, round_half_up
 from server.domain.ordering import Demand, Share, Stakes, Suggestion, buyers_of, stakes_of, suggest
-from server.domain.periods import months_after
 from server.domain.policy import Policy
-from server.domain.size_classes import SizeClass, class_of, classes_of
+from server.domain.size_classes import Asked, SizeClass, class_asked, class_of, classes_of
 from server.domain.slots import CORE_SLOTS
 
-SEASON_BEGINS = 4
-SEASON_MONTHS = 6
-"""April to September: when learners come in the north of Europe; common practice of the trade, without a source."""
 MOST_PIECES = 9999
-
-
-@dataclass(frozen=True, slots=True)
-class Days:
-    """Days from a first to a last, both included."""
-
-    first: date
-    last: date
-
-    @property
-    def number(self) -> int:
-        """How many they are."""
-        return (self.last - self.first).days + 1
-
-    @property
-    def key(self) -> str:
-        """What they are known by: 2027-04-01/2027-09-30."""
-        return f"{self.first.isoformat()}/{self.last.isoformat()}"
-
-
-def coming_season(today: date) -> Days:
-    """The next April to September that has not begun."""
-    first = date(today.year + ((today.month, today.day) > (SEASON_BEGINS, 1)), SEASON_BEGINS, 1)
-    return Days(first, months_after(first, SEASON_MONTHS) - timedelta(days=1))
-
-
-def days_to_count(season: Days, today: date, oldest: date | None) -> Days:
-    """The days past that tell about a season: the same days a year before, or where nothing was kept by then as many up to today.
-
-    `oldest` is the day of the oldest quote; neither days end after today.
-    """
-    last_time = Days(months_after(season.first, -12), min(months_after(season.last, -12), today))
-    if last_time.first <= last_time.last and oldest is not None and oldest <= last_time.last:
-        return last_time
-    return Days(today - timedelta(days=season.number - 1), today)
-
 
 JOINED_BY: Mapping[str, tuple[str, ...]] = {
     "mast": ("track", "mount"),
@@ -76,7 +35,8 @@ def joins_of(part: Part) -> tuple[str, ...]:
 class Wanted:
     """A size or part that can be ordered: its key, its slot, how often it was asked for and not there, and the parts that are of it.
 
-    `counter` pieces were sold over the counter in the same days. Without a size it is one part by itself.
+    `counter` pieces were sold over the counter in the same days, never less than none. Without a size it is one part by itself;
+    without parts it is a size that nothing stocked fits, of which `ideals` are those asked for.
     """
 
     key: str
@@ -87,16 +47,7 @@ class Wanted:
     parts: tuple[Part, ...]
     size: SizeClass | None = None
     joins: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """That somebody asked for a size of a slot: their ideal, the SKU they were offered ("": not known any more), if it was there."""
-
-    slot: str
-    ideal: float
-    sku: str = ""
-    is_unmet: bool = False
+    ideals: tuple[float, ...] = ()
 
 
 def wanted_sizes(
@@ -106,7 +57,7 @@ def wanted_sizes(
 
     `parts` are those on sale, `known` all that ever were. A size is asked for with the joins of the part that was offered for it,
     since the rest of that kit has them; where they are not known any more, with those of most parts on sale. Classes of sizes are
-    made of the parts with the same joins, each size asked for belonging to the nearest that could be put in its place.
+    made of the parts with the same joins, each size asked for belonging to the nearest that could be put in its place, if any could.
     """
     groups: dict[tuple[str, ...], list[Part]] = {}
     for part in parts:
@@ -127,20 +78,27 @@ def _of_joins(
     slot: str, joins: tuple[str, ...], parts: Sequence[Part], asked: Sequence[Asked], counter: Mapping[str, int]
 ) -> Iterable[Wanted]:
     classes = classes_of(slot, (part.gear.size for part in parts))
-    asked_by = Counter(class_of(classes, one.ideal).key for one in asked)
-    missed_by = Counter(class_of(classes, one.ideal).key for one in asked if one.is_unmet)
+    told: dict[str, list[Asked]] = {size.key: [] for size in classes}
+    for one in asked:
+        told[class_asked(classes, one).key].append(one)
     for size in classes:
         some = tuple(part for part in parts if class_of(classes, part.gear.size) is size)
         yield Wanted(
             key="/".join((size.key, *joins)),
             slot=slot,
-            asked=asked_by[size.key],
-            unmet=missed_by[size.key],
-            counter=sum(counter.get(part.sku, 0) for part in some),
+            asked=len(told[size.key]),
+            unmet=sum(one.is_unmet for one in told[size.key]),
+            counter=counter_sales(some, counter),
             parts=some,
             size=size,
             joins=joins,
+            ideals=tuple(sorted(one.ideal for one in told[size.key])),
         )
+
+
+def counter_sales(parts: Iterable[Part], counter: Mapping[str, int]) -> int:
+    """Pieces of parts sold over the counter less those that came back; never less than none, since no season wants fewer."""
+    return max(0, _of(parts, counter))
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,9 +167,36 @@ def usual_price(part: Part, terms: Terms) -> Cents:
     return min(part.price_on(terms.today), round_half_up(part.price * (100 - percent) / 100))
 
 
-def meant_of(parts: Sequence[Part], sold: Mapping[str, int]) -> Part:
-    """Of parts that do the same: the one sold or quoted most, of equals the cheapest to buy."""
-    return min(parts, key=lambda part: (-sold.get(part.sku, 0), part.cost, part.sku))
+def meant_of(parts: Sequence[Part], sold: Mapping[str, int], today: date) -> Part:
+    """Of parts that do the same: at its plain price before being cleared, then sold or quoted most, then cheapest to buy."""
+
+    def place(part: Part) -> tuple[bool, int, Cents, str]:
+        return part.markdown_on(today) is not None, -sold.get(part.sku, 0), part.cost, part.sku
+
+    return min(parts, key=place)
+
+
+@dataclass(frozen=True, slots=True)
+class UnlistedLine:
+    """A size that nothing in the catalogue fits: what is likely wanted of it, and how many pieces the owner chose if any.
+
+    Without a part there is neither price nor cost, so nothing is suggested; and no piece that is there is free for those who asked.
+    """
+
+    wanted: Wanted
+    demand: Demand
+    choice: OwnChoice | None = None
+
+    @property
+    def pieces(self) -> int:
+        """How many are ordered."""
+        return 0 if self.choice is None else self.choice.pieces
+
+    @property
+    def size(self) -> float:
+        """The size to ask makers for: the middle one of those asked for; 0 where none was."""
+        ideals = self.wanted.ideals
+        return ideals[len(ideals) // 2] if ideals else 0.0
 
 
 def order_line(
@@ -223,7 +208,7 @@ def order_line(
     """
     if not wanted.parts:
         return None
-    meant = meant_of(wanted.parts, sold)
+    meant = meant_of(wanted.parts, sold, terms.today)
     own = choice.sku if choice else ""
     part = next((one for one in wanted.parts if one.sku == own), meant)
     price = usual_price(part, terms)
@@ -234,6 +219,13 @@ def order_line(
     on_hand, held, due = (_of(wanted.parts, some) for some in (there.on_hand, there.held, there.due))
     suggestion = suggest(demand, stakes, max(0, on_hand - held), due)
     return OrderLine(wanted, demand, stakes, price, on_hand, held, due, suggestion, meant, choice)
+
+
+def unlisted_line(wanted: Wanted, terms: Terms, choice: OwnChoice | None) -> UnlistedLine | None:
+    """A line for a size that nothing in the catalogue fits; None where nobody asked for one."""
+    if wanted.parts or not wanted.asked:
+        return None
+    return UnlistedLine(wanted, buyers_of(wanted.asked, terms.scale, terms.share), choice)
 
 
 def _of(parts: Iterable[Part], pieces: Mapping[str, int]) -> int:

@@ -167,29 +167,16 @@ def quantile_of(demand: Demand, share: float) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """What to order: the quantity that should be there for the season, what is there or due, and the difference with its reason."""
+    """What to order: the quantity that should be there for the season, what is there or due, and the difference."""
 
     wanted: int
     on_hand: int
     due: int
     order: int
-    because: str
 
 
 def suggest(demand: Demand, stakes: Stakes, on_hand: int, due: int) -> Suggestion:
     """How many to order so that on hand and due come to the quantile of demand at the ratio of the stakes; never fewer than none."""
     wanted = quantile_of(demand, stakes.ratio) if demand.mean > 0 and stakes.under > 0 else 0
     order = max(0, wanted - on_hand - due)
-    return Suggestion(wanted, on_hand, due, order, _because(demand, stakes, wanted))
-
-
-def _because(demand: Demand, stakes: Stakes, wanted: int) -> str:
-    if demand.mean <= 0:
-        return "Nobody asked for this size."
-    if stakes.under <= 0:
-        return "It earns nothing at this price, so none is ordered."
-    share = f"{100 * stakes.ratio:.0f} %"
-    return (
-        f"About {demand.mean:.1f} wanted, {demand.low} to {demand.high} in eight seasons of ten; enough in {share} of"
-        f" seasons is {wanted}, since one too few loses {stakes.under / 100:.2f} and one too many {stakes.over / 100:.2f}."
-    )
+    return Suggestion(wanted, on_hand, due, order)

@@ -208,14 +208,16 @@ def _prior(part: Part, charged: Cents, catalogue: Catalogue, today: date) -> Cen
     return reduction.prior if reduction is not None and reduction.now == charged else None
 
 
+def _with_prior(line: Line, part: Part, catalogue: Catalogue, today: date) -> Line:
+    """A line as it is, but for one that may be called reduced."""
+    prior = _prior(part, line.charged, catalogue, today)
+    return line if prior is None else replace(line, prior=prior)
+
+
 def extra_for(slot: str, mass_kg: float, shelf: Shelf, today: date) -> Part | None:
     """The extra of a slot for a learner: its mass range holds them, in stock first, then cheapest, then by SKU."""
-    holding = [
-        part
-        for part in shelf.catalogue.sold_in(slot)
-        if part.gear.number_or("mass_from_kg", 0) <= mass_kg <= part.gear.number_or("mass_to_kg", 1e9)
-    ]
-    return min(holding, key=lambda part: (not shelf.is_free(part), part.price_on(today), part.sku), default=None)
+    ranges = shelf.ranges_in(slot, today)
+    return next((part for least_kg, most_kg, part in ranges if least_kg <= mass_kg <= most_kg), None)
 
 
 def _extras(answers: Answers, included: Sequence[str], shelf: Shelf, today: date) -> tuple[list[Line], list[str]]:
@@ -290,10 +292,7 @@ def price_kit(
     """
     catalogue = shelf.catalogue
     plain, taken = price_core(bought, catalogue.policy, today)
-    core = [
-        replace(line, prior=_prior(part, line.charged, catalogue, today))
-        for part, line in zip(bought, plain, strict=True)
-    ]
+    core = [_with_prior(line, part, catalogue, today) for part, line in zip(bought, plain, strict=True)]
 
     def priced(off: Cents, left_out: tuple[str, ...] = ()) -> Breakdown:
         return _priced(core, taken, off, bought, answers, lessons, shelf, today, agreed, left_out)
@@ -352,8 +351,7 @@ def _priced(
     policy = catalogue.policy
     slots = {part.slot for part in bought}
     tier = tier_for(slots, policy)
-    shares = spread(off, [line.charged for line in core])
-    reduced = [replace(line, charged=line.charged - share) for line, share in zip(core, shares, strict=True)]
+    reduced = _with_off(core, off)
     extras, notes = _extras(answers, tier.extras if tier else (), shelf, today)
     by_hand = [Line("", line.label, BY_HAND, line.amount, line.amount) for line in agreed.charged_lines]
     lines = [*reduced, *extras, *by_hand, *_lesson_line(tier, catalogue)]
@@ -387,8 +385,18 @@ def _priced(
     )
 
 
+def _with_off(core: Sequence[Line], off: Cents) -> list[Line]:
+    """The core lines with so many cents taken off, spread over them by what each is charged."""
+    if not off:
+        return list(core)
+    shares = spread(off, [line.charged for line in core])
+    return [replace(line, charged=line.charged - share) for line, share in zip(core, shares, strict=True)]
+
+
 def _without(agreed: Agreed, terms: Sequence[str], catalogue: Catalogue) -> Agreed:
     """What was agreed without some of the `TERMS`; of the lines only those go that cost more than they bring."""
+    if not terms:
+        return agreed
     vat_percent = catalogue.policy.shop.vat_percent
 
     def stays(line: FreeLine) -> bool:

@@ -12,11 +12,11 @@ from sqlalchemy import Select, and_, func, or_
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
-from server.domain.asked_sizes import UnmetFact
 from server.domain.deposits import SIGNS, EntryKind
 from server.domain.numbers import Ordered, SaleFact
 from server.domain.pricing import Margin
 from server.domain.sales import Gone, Item, state_of
+from server.domain.size_classes import Asked
 from server.persistence.tables import (
     CounterSaleRow,
     DepositRow,
@@ -43,8 +43,10 @@ def _of(*wanted: Any) -> Select[Any]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Ideal:
+class _Target:
     ideal: float
+    low: float = 0.0
+    high: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,7 @@ class _Record:
     answers: dict[str, Any]
     water: str
     spot: str
-    targets: dict[str, _Ideal]
+    targets: dict[str, _Target]
     kit: _Kit
     margin: _Earns
 
@@ -82,7 +84,10 @@ _RECORD = TypeAdapter(_Record)
 
 @dataclass(frozen=True, slots=True)
 class QuoteRead:
-    """A quote as it lies in the database, with the part of its record that is counted; `held` is the revision of its open hold."""
+    """A quote as it lies in the database, with the part of its record that is counted; `held` is the revision of its open hold.
+
+    `bounds` are the least and the greatest size that suit, by slot.
+    """
 
     id: int
     token: str
@@ -98,6 +103,7 @@ class QuoteRead:
     water: str
     spot: str
     ideals: dict[str, float]
+    bounds: dict[str, tuple[float, float]]
     lines: tuple[Ordered, ...]
     margin: Margin
 
@@ -159,6 +165,7 @@ def read_quotes(session: Session, since: datetime, until: datetime, sold_since: 
                 water=told.water,
                 spot=told.spot,
                 ideals={slot: one.ideal for slot, one in told.targets.items() if slot not in told.kit.kept},
+                bounds={slot: (one.low, one.high) for slot, one in told.targets.items()},
                 lines=told.kit.price.lines,
                 margin=Margin(told.margin.revenue, told.margin.cost, told.margin.trade_in_loss),
             )
@@ -185,6 +192,11 @@ def _holds(session: Session, within: Iterable[Any], now: datetime) -> dict[int, 
 def oldest_quote(session: Session) -> datetime | None:
     """When the oldest quote was first kept."""
     return session.exec(select(func.min(col(QuoteRow.started_at)))).first()
+
+
+def quotes_since(session: Session, since: datetime) -> int:
+    """How many quotes were first kept since a moment."""
+    return session.exec(select(func.count()).where(col(QuoteRow.started_at) >= since)).one()
 
 
 def begun_drafts(session: Session, since: datetime, until: datetime) -> list[datetime]:
@@ -215,12 +227,20 @@ def add_to_tally(session: Session, what: str, days: Iterable[date]) -> None:
     session.flush()
 
 
-def read_unmet(session: Session, first: date, last: date) -> list[tuple[int | None, UnmetFact]]:
-    """What nothing met on some days, with the id of its quote; None where that was deleted since."""
-    wanted = _of(UnmetRow.quote_id, UnmetRow.slot, UnmetRow.ideal, UnmetRow.day).where(
-        col(UnmetRow.day) >= first, col(UnmetRow.day) <= last
+def read_missed(session: Session, first: date) -> dict[tuple[int, str], float]:
+    """The ideal sizes that nothing free met since a day, by quote and slot."""
+    wanted = _of(UnmetRow.quote_id, UnmetRow.slot, UnmetRow.ideal).where(
+        col(UnmetRow.day) >= first, col(UnmetRow.quote_id).is_not(None)
     )
-    return [(quote, UnmetFact(slot, ideal, day)) for quote, slot, ideal, day in session.execute(wanted)]
+    return {(quote, slot): ideal for quote, slot, ideal in session.execute(wanted)}
+
+
+def read_missed_by_deleted(session: Session, first: date, last: date) -> list[Asked]:
+    """What nothing free met on some days for quotes that were deleted since."""
+    wanted = _of(UnmetRow.slot, UnmetRow.ideal, UnmetRow.day).where(
+        col(UnmetRow.day) >= first, col(UnmetRow.day) <= last, col(UnmetRow.quote_id).is_(None)
+    )
+    return [Asked(slot, ideal, is_unmet=True, day=day) for slot, ideal, day in session.execute(wanted)]
 
 
 def read_sales(session: Session, since: date) -> list[SaleFact]:

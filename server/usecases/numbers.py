@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from server.domain.asked_sizes import ASKED_BY, SizeCounted, UnmetFact, count_sizes
+from server.domain.asked_sizes import ASKED_BY, SizeCounted, count_sizes
 from server.domain.catalogue import Catalogue
 from server.domain.earnings import LessonFact
 from server.domain.errors import Fault, InvalidInput
@@ -16,7 +16,10 @@ from server.domain.learner import QUESTIONS, ChoiceQuestion
 from server.domain.lessons import read_day
 from server.domain.money import Cents
 from server.domain.numbers import DRAFT_BEGUN, QUOTE_KEPT, Chosen, QuoteFact, SaleFact
+from server.domain.periods import months_after
 from server.domain.policy import ShopTerms
+from server.domain.seasons import Days, season_of
+from server.domain.size_classes import Asked as AskedSize
 from server.domain.size_classes import SizesBySlot, all_classes, class_of
 from server.domain.slots import CORE_SLOTS
 from server.domain.standing import state_before_sale
@@ -27,9 +30,10 @@ from server.persistence.numbers import (
     load_tally,
     read_counter,
     read_lessons,
+    read_missed,
+    read_missed_by_deleted,
     read_quotes,
     read_sales,
-    read_unmet,
 )
 from server.persistence.stock import load_held, load_on_hand
 from server.usecases.work import Work
@@ -64,7 +68,7 @@ class Numbers:
     sales_before: tuple[tuple[SaleFact, QuoteFact | None], ...]
     begun: Mapping[date, int]
     gone: Mapping[date, int]
-    unmet: tuple[UnmetFact, ...]
+    unmet: int
     unmet_before: int
     counter: Cents
     counter_before: Cents
@@ -75,6 +79,18 @@ class Numbers:
 def usual_days(today: date) -> tuple[date, date]:
     """The days that are shown where none are named: this week and the twelve before it."""
     return today - timedelta(days=today.weekday() + 7 * (USUAL_WEEKS - 1)), today
+
+
+def usual_periods(today: date) -> Mapping[str, Days]:
+    """Days that are often looked at, by their names."""
+    month = today.replace(day=1)
+    season = season_of(today)
+    return {
+        "last month": Days(months_after(month, -1), month - timedelta(days=1)),
+        "30 days": Days(today - timedelta(days=29), today),
+        "90 days": Days(today - timedelta(days=89), today),
+        "this season" if season.first.year == today.year else "last season": season,
+    }
 
 
 def read_asked(typed: Mapping[str, str], today: date, catalogue: Catalogue) -> Asked:
@@ -162,18 +178,14 @@ def read_numbers(work: Work, asked: Asked) -> Numbers:
     session, chosen = work.session, asked.chosen
     first, last = chosen.before.first, chosen.last
     read, sales = facts_of(work, first, last)
-    counted = [(one.id, fact) for one, fact in read if chosen.has(fact)]
-    quotes = [fact for _, fact in counted]
+    quotes = [fact for _, fact in read if chosen.has(fact)]
     of_quote = {one.token: fact for one, fact in read}
     paired = [(sale, of_quote.get(sale.quote)) for sale in sales]
     paired = [(sale, quote) for sale, quote in paired if not chosen.is_narrowed or (quote and chosen.has(quote))]
-    known = {number for number, _ in counted}
-    unmet = [
-        one
-        for quote, one in read_unmet(session, first, last)
-        if quote in known or (quote is None and not chosen.is_narrowed)
-    ]
-    now_unmet = tuple(one for one in unmet if chosen.holds(one.day))
+    asked_for = asked_sizes(work, [(one, fact) for one, fact in read if chosen.has(fact)], first)
+    if not chosen.is_narrowed:
+        asked_for += read_missed_by_deleted(session, first, last)
+    asked_now = [one for one in asked_for if chosen.holds(one.day)]
     kept = tuple(quote for quote in quotes if chosen.holds(quote.day))
     terms = work.catalogue.policy.shop
     return Numbers(
@@ -184,13 +196,38 @@ def read_numbers(work: Work, asked: Asked) -> Numbers:
         sales_before=tuple((sale, quote) for sale, quote in paired if chosen.before.holds(sale.day)),
         begun={} if chosen.is_narrowed else _begun(work, first, last),
         gone={} if chosen.is_narrowed else load_tally(session, QUOTE_KEPT, first, last),
-        unmet=now_unmet,
-        unmet_before=len(unmet) - len(now_unmet),
+        unmet=sum(one.is_unmet for one in asked_now),
+        unmet_before=sum(one.is_unmet for one in asked_for if chosen.before.holds(one.day)),
         counter=read_counter(session, *moments_of(terms, chosen.first, last))[1],
         counter_before=read_counter(session, *moments_of(terms, first, chosen.before.last))[1],
-        sizes=_sizes(work, kept, now_unmet),
+        sizes=_sizes(work, asked_now),
         lessons=_lessons(work, chosen.first, last),
     )
+
+
+def asked_sizes(work: Work, quotes: Iterable[tuple[QuoteRead, QuoteFact]], since: date) -> list[AskedSize]:
+    """The sizes that quotes kept since a day ask for, each as its newest revision has it, on the day the quote was kept.
+
+    One is missed if nothing free met it when the quote, or a revision of it that asked for about the same size, was kept.
+    """
+    missed = read_missed(work.session, since)
+    return [
+        AskedSize(
+            slot,
+            ideal,
+            offered.get(slot, ""),
+            _is_missed(missed.get((one.id, slot)), slot, ideal),
+            *one.bounds[slot],
+            fact.day,
+        )
+        for one, fact in quotes
+        for offered in [{line.slot: line.sku for line in fact.lines}]
+        for slot, ideal in fact.ideals.items()
+    ]
+
+
+def _is_missed(missed: float | None, slot: str, ideal: float) -> bool:
+    return missed is not None and AskedSize(slot, missed).takes(ideal)
 
 
 def _begun(work: Work, first: date, last: date) -> Mapping[date, int]:
@@ -205,13 +242,11 @@ def classes_in(catalogue: Catalogue) -> SizesBySlot:
     return all_classes({slot: [part.gear.size for part in catalogue.sold_in(slot)] for slot in CORE_SLOTS})
 
 
-def _sizes(
-    work: Work, quotes: tuple[QuoteFact, ...], unmet: tuple[UnmetFact, ...]
-) -> Mapping[str, tuple[SizeCounted, ...]]:
+def _sizes(work: Work, asked: Sequence[AskedSize]) -> Mapping[str, tuple[SizeCounted, ...]]:
     classes = classes_in(work.catalogue)
     on_hand = pieces_by_class(work.catalogue, classes, load_on_hand(work.session))
     held = pieces_by_class(work.catalogue, classes, load_held(work.session, work.now))
-    return {slot: count_sizes(slot, classes, quotes, unmet, on_hand, held) for slot in CORE_SLOTS}
+    return {slot: count_sizes(slot, classes, asked, on_hand, held) for slot in CORE_SLOTS}
 
 
 def pieces_by_class(catalogue: Catalogue, classes: SizesBySlot, pieces: Mapping[str, int]) -> Mapping[str, int]:

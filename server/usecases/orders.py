@@ -5,33 +5,33 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 
 from server.domain.errors import Fault, InvalidInput
 from server.domain.numbers import QuoteFact
 from server.domain.order_list import (
     MOST_PIECES,
-    Asked,
-    Days,
     MakersOrder,
     OrderLine,
     OwnChoice,
     Terms,
     There,
+    UnlistedLine,
     Wanted,
     by_maker,
-    coming_season,
-    days_to_count,
+    counter_sales,
     order_line,
+    unlisted_line,
     wanted_sizes,
 )
 from server.domain.ordering import Share, share_of_buyers
+from server.domain.seasons import Days, coming_season, days_to_count
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
-from server.persistence.numbers import oldest_quote, read_counter, read_unmet
+from server.persistence.numbers import QuoteRead, oldest_quote, quotes_since, read_counter, read_missed_by_deleted
 from server.persistence.orders import drop_choice, load_choices, load_due, save_choice
 from server.persistence.stock import load_held, load_on_hand
-from server.usecases.numbers import facts_of, moments_of, read_days
+from server.usecases.numbers import MOST_DAYS, asked_sizes, facts_of, moments_of, read_days
 from server.usecases.work import Work
 
 SHARE_ACCEPTED = "a whole number of per cent from 1 to 100, or blank"
@@ -49,23 +49,33 @@ class OrdersAsked:
 
 @dataclass(frozen=True, slots=True)
 class Base:
-    """How thick the ground is: quotes kept in the days counted, how many of them decided and bought, and since when any is there."""
+    """How thick the ground is: quotes kept in the days counted, how many of them decided and bought, and since when any is there.
+
+    `all_days` are all that could be counted up to today, and `all_kept` the quotes kept in them.
+    """
 
     kept: int
     decided: int
     bought: int
     oldest: date | None
+    all_days: Days | None = None
+    all_kept: int = 0
+
+    @property
+    def lies_elsewhere(self) -> bool:
+        """Whether most quotes are not among those counted."""
+        return self.all_kept > 2 * self.kept
 
 
 @dataclass(frozen=True)
 class OrderList:
-    """The list: its lines by slot, sizes asked for of which nothing can be ordered, and what it was worked out with."""
+    """The list: its lines by slot, sizes asked for that nothing in the catalogue fits, and what it was worked out with."""
 
     asked: OrdersAsked
     base: Base
     terms: Terms
     lines: tuple[OrderLine, ...]
-    nowhere: tuple[Wanted, ...]
+    unlisted: tuple[UnlistedLine, ...]
     sold: Mapping[str, int]
     there: There
 
@@ -73,6 +83,11 @@ class OrderList:
     def makers(self) -> tuple[MakersOrder, ...]:
         """What is ordered of each maker."""
         return by_maker(self.lines)
+
+    @property
+    def kits(self) -> float:
+        """How many kits the quotes counted come to in the season, by the share that buys."""
+        return self.terms.share.mean * self.terms.scale * self.base.kept
 
 
 def read_orders_asked(work: Work, typed: Mapping[str, str]) -> OrdersAsked:
@@ -103,7 +118,7 @@ def read_orders(work: Work, asked: OrdersAsked) -> OrderList:
     session, policy = work.session, work.catalogue.policy
     counted = asked.counted
     read, sales = facts_of(work, counted.first, counted.last)
-    kept = [(one.id, fact) for one, fact in read if counted.first <= fact.day <= counted.last]
+    kept = [(one, fact) for one, fact in read if counted.first <= fact.day <= counted.last]
     quotes = [fact for _, fact in kept]
     decided = sum(quote.is_decided for quote in quotes)
     bought = sum(quote.sale is not None for quote in quotes)
@@ -119,17 +134,28 @@ def read_orders(work: Work, asked: OrdersAsked) -> OrderList:
     wanted = _wanted(work, counted, kept, over_the_counter)
     choices = _choices(load_choices(session, asked.season.key))
     # A part sold counts before any number of parts quoted only.
-    by_use = {sku: 10_000 * sold[sku] + quoted[sku] for sku in {*sold, *quoted}}
+    by_use = {sku: 10_000 * max(0, sold[sku]) + quoted[sku] for sku in {*sold, *quoted}}
     lines = [order_line(one, terms, there, by_use, choices.get(one.key)) for one in wanted]
+    unlisted = [unlisted_line(one, terms, choices.get(one.key)) for one in wanted]
     return OrderList(
         asked=asked,
-        base=Base(len(quotes), decided, bought, _oldest(work)),
+        base=Base(len(quotes), decided, bought, *_all_days(work)),
         terms=terms,
         lines=tuple(line for line in lines if line is not None),
-        nowhere=tuple(one for one in wanted if not one.parts and one.asked),
+        unlisted=tuple(line for line in unlisted if line is not None),
         sold=sold,
         there=there,
     )
+
+
+def _all_days(work: Work) -> tuple[date | None, Days | None, int]:
+    """The day of the oldest quote, all days that can be counted at once up to today, and the quotes kept in them."""
+    oldest = _oldest(work)
+    if oldest is None:
+        return None, None, 0
+    days = Days(max(oldest, work.today - timedelta(days=MOST_DAYS - 1)), work.today)
+    since, _ = moments_of(work.catalogue.policy.shop, days.first, days.last)
+    return oldest, days, quotes_since(work.session, since)
 
 
 def _discount(quotes: Sequence[QuoteFact], work: Work) -> Fraction:
@@ -143,29 +169,23 @@ def _discount(quotes: Sequence[QuoteFact], work: Work) -> Fraction:
 
 
 def _wanted(
-    work: Work, counted: Days, read: Sequence[tuple[int, QuoteFact]], counter: Mapping[str, int]
+    work: Work, counted: Days, read: Sequence[tuple[QuoteRead, QuoteFact]], counter: Mapping[str, int]
 ) -> list[Wanted]:
     """All that can be ordered: of the core slots each size with its parts, of the extras each part by itself."""
     catalogue = work.catalogue
-    unmet = read_unmet(work.session, counted.first, counted.last)
-    missed = {(quote, one.slot) for quote, one in unmet if quote is not None}
-    asked: dict[str, list[Asked]] = {slot: [] for slot in CORE_SLOTS}
-    for number, quote in read:
-        offered = {line.slot: line.sku for line in quote.lines}
-        for slot, ideal in quote.ideals.items():
-            asked[slot].append(Asked(slot, ideal, offered.get(slot, ""), (number, slot) in missed))
-    for quote_id, one in unmet:
-        if quote_id is None:  # The quote was deleted; what it asked for in vain was kept.
-            asked[one.slot].append(Asked(one.slot, one.ideal, is_unmet=True))
+    asked = asked_sizes(work, read, counted.first)
+    asked += read_missed_by_deleted(work.session, counted.first, counted.last)
     wanted = [
         one
         for slot in CORE_SLOTS
-        for one in wanted_sizes(slot, catalogue.sold_in(slot), asked[slot], catalogue.parts, counter)
+        for one in wanted_sizes(
+            slot, catalogue.sold_in(slot), [size for size in asked if size.slot == slot], catalogue.parts, counter
+        )
     ]
     quoted = Counter(line.sku for _, quote in read for line in quote.lines)
     for slot in EXTRA_SLOTS:
         wanted += [
-            Wanted(f"{slot}:{part.sku}", slot, quoted[part.sku], 0, counter.get(part.sku, 0), (part,))
+            Wanted(f"{slot}:{part.sku}", slot, quoted[part.sku], 0, counter_sales((part,), counter), (part,))
             for part in catalogue.sold_in(slot)
         ]
     return wanted
@@ -202,7 +222,9 @@ def change_orders(work: Work, asked: OrdersAsked, typed: Sequence[Typed]) -> int
     A line left blank, or put back to what is suggested of the part that is meant, is as suggested from then on. Raises
     `InvalidInput` with every line that cannot be read, and keeps nothing then.
     """
-    lines = {line.wanted.key: line for line in read_orders(work, asked).lines}
+    listed = read_orders(work, asked)
+    every: tuple[OrderLine | UnlistedLine, ...] = (*listed.lines, *listed.unlisted)
+    lines = {line.wanted.key: line for line in every}
     changed = [one for one in typed if one.is_changed]
     faults = [fault for one in changed for fault in _faults(one, lines.get(one.key))]
     if faults:
@@ -210,15 +232,21 @@ def change_orders(work: Work, asked: OrdersAsked, typed: Sequence[Typed]) -> int
     season = asked.season.key
     for one in changed:
         line = lines[one.key]
-        pieces = int(one.pieces) if one.pieces else line.suggestion.order
-        sku = "" if one.sku in ("", line.meant.sku) else one.sku
+        suggested, meant = _suggested(line)
+        pieces = int(one.pieces) if one.pieces else suggested
+        sku = "" if one.sku in ("", meant) else one.sku
         _forget(work, season, one.key)
-        if sku or (one.pieces and pieces != line.suggestion.order):
+        if sku or (one.pieces and pieces != suggested):
             save_choice(work.session, season, f"{one.key}={sku}" if sku else one.key, pieces, work.now, work.actor)
     if changed:
         work.note_deed(f"changed {len(changed)} lines of the order for {season}")
     work.commit()
     return len(changed)
+
+
+def _suggested(line: OrderLine | UnlistedLine) -> tuple[int, str]:
+    """How many are suggested, of which part; none of a size that is not listed."""
+    return (0, "") if isinstance(line, UnlistedLine) else (line.suggestion.order, line.meant.sku)
 
 
 def _forget(work: Work, season: str, key: str) -> None:
@@ -227,7 +255,7 @@ def _forget(work: Work, season: str, key: str) -> None:
             drop_choice(work.session, season, size)
 
 
-def _faults(one: Typed, line: OrderLine | None) -> list[Fault]:
+def _faults(one: Typed, line: OrderLine | UnlistedLine | None) -> list[Fault]:
     if line is None:
         return [Fault(f"pieces-{one.key}", "This size is not in the catalogue any more.", "a size of the list")]
     faults = []

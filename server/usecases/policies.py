@@ -104,8 +104,13 @@ def versions_to_come(work: Work) -> tuple[Waiting, ...]:
     return tuple(_waiting(work, one, versions, current) for one in waiting)
 
 
+def made_from(one: PolicyVersion, versions: Sequence[PolicyVersion]) -> PolicyVersion | None:
+    """The version that was in force when a version was made; None for the first."""
+    return in_force_at([other for other in versions if other.version < one.version], one.made_at)
+
+
 def _waiting(work: Work, one: PolicyVersion, versions: Sequence[PolicyVersion], current: Mapping[str, Any]) -> Waiting:
-    made_from = in_force_at([other for other in versions if other.version < one.version], one.made_at)
-    base = current if made_from is None else terms_of(work, made_from.version)
+    before = made_from(one, versions)
+    base = current if before is None else terms_of(work, before.version)
     terms = terms_of(work, one.version)
     return Waiting(one, terms, left_behind(base, current, terms))

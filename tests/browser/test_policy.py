@@ -44,19 +44,19 @@ def test_a_percentage_moved_shows_chart_and_table_of_what_it_would_do(console: P
     with world.shop.writing() as work:
         issue_quote(work, learner())
     console.goto(KIT)
-    effect = console.locator("#effect")
+    effect, figures = console.locator("#effect"), console.locator("#figures")
     expect(effect).to_contain_text("Nothing is changed yet")
     percent = console.locator("#tiers-1-percent")
     percent.fill("30")
-    bars = effect.locator(".on-wide .margin-now")
+    bars = figures.locator(".on-wide .margin-now")
     expect(bars.first).to_be_visible(timeout=WITHIN_MS)
-    expect(effect.locator("table").first).to_contain_text("Margin of revenue")
+    expect(figures.get_by_role("table", name="All these quotes together")).to_contain_text("Margin of revenue")
     first = bars.first.get_attribute("d")
-    row = effect.get_by_role("row", name="Customers pay")
+    row = figures.get_by_role("row", name="Customers pay")
     paid = row.inner_text()
     percent.fill("40")
     expect(row).not_to_have_text(paid, timeout=WITHIN_MS, use_inner_text=True)
-    expect(effect.locator(f'.on-wide .margin-now[d="{first}"]')).to_have_count(0)
+    expect(figures.locator(f'.on-wide .margin-now[d="{first}"]')).to_have_count(0)
     expect(percent).to_be_focused()
     percent.fill("lots")
     expect(effect).to_contain_text("is not accepted", timeout=WITHIN_MS)
@@ -69,14 +69,31 @@ def test_an_old_version_is_brought_back_with_what_it_would_do(console: Page, wor
     console.goto("/console/policy")
     console.get_by_role("link", name=f"Version {before.version}", exact=True).click()
     expect(console.locator("main")).to_contain_text("Margin floor")
-    expect(console.locator("#effect")).to_contain_text("Under the floor")
-    console.get_by_role("textbox", name="Why").fill("It was better before")
+    expect(console.locator("#effect")).to_contain_text("Under your margin floor")
+    console.get_by_role("textbox", name="Why, if you like").fill("It was better before")
     console.get_by_role("button", name="Bring it back").click()
     expect(console.get_by_role("status")).to_contain_text("The new policy is in force")
     expect(console.locator("main")).to_contain_text("It was better before")
     with world.shop.reading() as work:
         assert work.catalogue.policy.margin_floor_percent == before.margin_floor_percent
         assert len(list_versions(work)) > before.version
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_a_number_far_down_the_page_is_saved_from_where_it_was_typed(console: Page, world: World, width: int) -> None:
+    with world.shop.writing() as work:
+        issue_quote(work, learner())
+        percent = work.catalogue.policy.tiers[2].percent
+    console.set_viewport_size({"width": width, "height": 800})
+    console.goto(KIT)
+    console.locator("#tiers-3-percent").fill(str(percent + 1))
+    expect(console.locator("#effect")).to_contain_text("Margin", timeout=WITHIN_MS)
+    save = console.locator("#when button" if width == 1280 else ".effect-glance button").first
+    expect(save).to_be_in_viewport()
+    save.click()
+    expect(console.get_by_role("status")).to_contain_text("The new policy is in force")
+    with world.shop.reading() as work:
+        assert work.catalogue.policy.tiers[2].percent == percent + 1
 
 
 def test_staff_are_shown_no_way_to_it_and_do_not_come_through(browser: Browser, address: str, world: World) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from server.domain.asked_sizes import UnmetFact, count_answers, count_sizes, most_missed
+from server.domain.asked_sizes import count_answers, count_sizes, most_missed
 from server.domain.earnings import Earned, LessonFact, count_lessons, earned
 from server.domain.numbers import (
     Chosen,
@@ -21,7 +21,7 @@ from server.domain.numbers import (
     weeks_between,
 )
 from server.domain.pricing import Margin
-from server.domain.size_classes import all_classes
+from server.domain.size_classes import Asked, all_classes
 from tests.domain.builders import TODAY
 
 BOUGHT = SaleFact(1, TODAY, "paid", False, 1000_00, 780_00, 780_00, 0, 100_00)
@@ -97,25 +97,29 @@ def test_only_quotes_with_the_answers_named_are_counted(narrowed: dict[str, str]
     assert chosen.is_narrowed is bool(narrowed)
 
 
+SHARES = [(0, 0), (1, 3), (3, 12), (4, 32), (10, 10)]
+
+
 def test_a_share_is_never_without_its_count_and_of_few_cases_without_per_cent() -> None:
-    assert [share_words(*pair) for pair in ((0, 0), (1, 3), (3, 12), (10, 10))] == [
-        "–",
-        "1 of 3",
-        "3 of 12, 25 %",
-        "10 of 10, 100 %",
-    ]
+    words = [share_words(*pair).replace("\N{NO-BREAK SPACE}", " ") for pair in SHARES]
+    assert words == ["–", "1 of 3", "3 of 12, 25 %", "4 of 32, 13 %", "10 of 10, 100 %"]
 
 
 def test_a_size_counts_once_a_quote_and_not_for_gear_that_is_kept() -> None:
     classes = all_classes({"board": [80, 100], "mast": [72]})
-    quotes = [quote(), quote(ideals={"board": 81.0}), quote(ideals={"mast": 72.0})]
-    unmet = [UnmetFact("board", 104.0, TODAY), UnmetFact("board", 300.0, TODAY), UnmetFact("mast", 72.0, TODAY)]
-    counted = count_sizes("board", classes, quotes, unmet, {"board:80": 4}, {"board:80": 1})
+    asked = [
+        Asked("board", 104.0, is_unmet=True),
+        Asked("board", 81.0),
+        Asked("board", 300.0, is_unmet=True),
+        Asked("mast", 72.0, is_unmet=True),
+    ]
+    counted = count_sizes("board", classes, asked, {"board:80": 4}, {"board:80": 1})
     assert [(one.size.key, one.asked, one.unmet, one.on_hand, one.held) for one in counted] == [
         ("board:under", 0, 0, 0, 0),
         ("board:80", 1, 0, 4, 1),
         ("board:100", 1, 1, 0, 0),
-        ("board:over", 0, 1, 0, 0),
+        ("board:over", 1, 1, 0, 0),
+        ("board:between", 0, 0, 0, 0),
     ]
     assert [one.size.key for one in most_missed(counted)] == ["board:100", "board:over"]
 

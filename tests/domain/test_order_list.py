@@ -10,22 +10,22 @@ from types import MappingProxyType
 import pytest
 
 from server.domain.order_list import (
-    Asked,
-    Days,
     OwnChoice,
     Terms,
     There,
     Wanted,
     by_maker,
-    coming_season,
-    days_to_count,
+    counter_sales,
     meant_of,
     order_line,
+    unlisted_line,
     usual_price,
     wanted_sizes,
 )
 from server.domain.ordering import Share, Stakes
 from server.domain.policy import SEASONAL, Policy
+from server.domain.seasons import Days, coming_season, days_to_count, season_of
+from server.domain.size_classes import Asked
 from tests.domain.builders import TODAY, part
 
 SEASONS = [
@@ -44,6 +44,12 @@ def test_the_coming_season_is_the_next_that_has_not_begun(today: date, first: da
     season = coming_season(today)
     assert season == Days(first, date(first.year, 9, 30))
     assert season.number == 183
+
+
+def test_this_season_is_the_one_that_goes_on_or_was_last() -> None:
+    assert season_of(date(2026, 11, 25)) == Days(date(2026, 4, 1), date(2026, 9, 30))
+    assert season_of(date(2027, 3, 31)) == Days(date(2026, 4, 1), date(2026, 9, 30))
+    assert season_of(date(2027, 4, 1)) == Days(date(2027, 4, 1), date(2027, 4, 1))
 
 
 COUNTED = [
@@ -71,10 +77,59 @@ def test_the_usual_price_is_after_the_discount_or_the_markdown_and_extras_have_n
     assert usual_price(part("pump", price=59_00), off) == 59_00
 
 
-def test_the_part_that_is_meant_is_the_one_sold_most_and_then_the_cheapest() -> None:
+def test_the_part_that_is_meant_is_at_its_plain_price_then_sold_most_and_then_the_cheapest() -> None:
     dear, cheap = part("board", "A", cost=900_00), part("board", "B", cost=800_00)
-    assert meant_of((dear, cheap), {}).sku == "B"
-    assert meant_of((dear, cheap), {"A": 1}).sku == "A"
+    cleared = part("board", "C", cost=700_00, price=2_000_00, markdown=1_500_00)
+    assert meant_of((dear, cheap), {}, TODAY).sku == "B"
+    assert meant_of((dear, cheap, cleared), {"A": 1, "C": 9}, TODAY).sku == "A"
+    assert meant_of((cleared,), {}, TODAY).sku == "C"
+
+
+def test_what_came_back_over_the_counter_leaves_no_size_with_less_than_nothing_sold() -> None:
+    [one] = [one for one in wanted_sizes("mast", MASTS[:1], [], {}, {"C72": -1}) if one.parts]
+    assert one.counter == counter_sales(one.parts, {"C72": -1}) == 0
+    # Pieces of one size are netted first: two sold of one part and one of another that came back are one.
+    assert counter_sales(MASTS[:2], {"C72": 2, "C85": -1}) == 1
+    assert order_line(one, TERMS, NOTHING, {"C72": -1}, None) is not None
+
+
+BOARDS = tuple(part("board", f"B{litres}", volume_l=litres) for litres in (158, 160, 165))
+BEYOND = [
+    # Missed, and nothing stocked would suit: beyond, though the nearest is less than a whole step of misfit away.
+    (Asked("board", 176.8, "B165", True, 168.0, 212.2), "board:over"),
+    # Missed only because none was free: an order for the size helps.
+    (Asked("board", 166.0, "B165", True, 157.7, 199.2), "board:158"),
+    # What suited is not known any more: half a step of misfit either way.
+    (Asked("board", 176.8, is_unmet=True), "board:over"),
+    (Asked("board", 166.0, is_unmet=True), "board:158"),
+    # Not missed, so that something near did: only a whole step off is beyond.
+    (Asked("board", 176.8, "B165", low=168.0, high=212.2), "board:158"),
+    (Asked("board", 182.0, "B165"), "board:over"),
+    (Asked("board", 150.0, "", True, 142.5, 155.0), "board:under"),
+]
+
+
+@pytest.mark.parametrize(("asked", "key"), BEYOND)
+def test_a_size_missed_that_nothing_stocked_fits_is_beyond_what_is_stocked(asked: Asked, key: str) -> None:
+    assert [one.key for one in wanted_sizes("board", BOARDS, [asked], {}, {}) if one.asked] == [key]
+
+
+def test_a_size_in_a_gap_that_nothing_stocked_fits_is_between() -> None:
+    wings = (part("hand_wing", "W4", area_m2=4.0), part("hand_wing", "W6", area_m2=6.0))
+    asked = [Asked("hand_wing", 5.0, "W6", True, 4.7, 5.4)]
+    assert [one.key for one in wanted_sizes("hand_wing", wings, asked, {}, {}) if one.asked] == ["hand_wing:between"]
+
+
+def test_a_size_that_is_not_listed_suggests_nothing_and_says_what_to_ask_for() -> None:
+    asked = [Asked("board", litres, "", True, litres * 0.95, litres * 1.2) for litres in (180.0, 176.8, 177.2)]
+    [over] = [one for one in wanted_sizes("board", BOARDS, asked, {}, {}) if one.asked]
+    line = unlisted_line(over, TERMS, None)
+    assert line is not None
+    assert (line.pieces, line.size, line.wanted.unmet, line.demand.mean) == (0, 177.2, 3, 1.5)
+    chosen = unlisted_line(over, TERMS, OwnChoice(2))
+    assert chosen is not None
+    assert chosen.pieces == 2
+    assert unlisted_line(replace(over, asked=0), TERMS, None) is None
 
 
 MASTS = (

@@ -17,10 +17,11 @@ stocked = st.lists(st.integers(10, 4000).map(float), min_size=1, max_size=30)
 
 
 def test_a_few_boards_make_the_classes_of_the_docstring() -> None:
-    under, small, large, over = classes_of("board", [96, 80, 82])
+    under, small, large, over, between = classes_of("board", [96, 80, 82])
     assert (small.first, small.last) == (80, 82)
     assert [round(one.high, 1) for one in (under, small, large)] == [72.7, 88.7, 105.6]
     assert [one.key for one in (under, small, large, over)] == ["board:under", "board:80", "board:96", "board:over"]
+    assert between.key == "board:between"
 
 
 def test_where_nothing_is_stocked_every_size_is_one_class() -> None:
@@ -31,7 +32,8 @@ def test_where_nothing_is_stocked_every_size_is_one_class() -> None:
 @pytest.mark.parametrize("slot", CORE_SLOTS)
 @given(sizes=stocked, asked=st.floats(1, 10_000))
 def test_every_size_belongs_to_the_nearest_that_is_stocked(slot: str, sizes: list[float], asked: float) -> None:
-    classes = classes_of(slot, sizes)
+    *classes, between = classes_of(slot, sizes)
+    assert between.where == "between"
     assert all(below.high == above.low for below, above in itertools.pairwise(classes))
     assert (classes[0].low, classes[-1].high) == (0, math.inf)
     size = class_of(classes, asked)

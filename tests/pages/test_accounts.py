@@ -344,12 +344,12 @@ def test_the_owner_adds_recovers_and_ends_people_and_sees_what_was_done(
     assert posted(orla, f"{fergal}/recover").status_code == 404
     assert sign_in(elsewhere, "Fergal", OTHER_WORDS).status_code == 422
 
-    page.open("/staff?q=fergal")
+    page.open("/console/record?whom=fergal")
     deeds = [text_of(row) for row in page.page.iter("tr")]
     kinds = ("account ended", "recovery link made", "second factor set", "account added")
     assert [kind for row in deeds for kind in kinds if kind in row] == list(kinds), "the newest first"
     assert not [row for row in deeds if "owner link made" in row]
-    assert "Nothing is recorded" in page.open("/staff?q=nobody+so+called").text
+    assert "Nothing like that" in page.open("/console/record?who=nobody+so+called").text
 
 
 def test_the_last_owner_stays_and_is_recovered_by_the_command(orla: Client, client: Client, shop: Shop) -> None:

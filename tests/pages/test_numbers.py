@@ -10,7 +10,7 @@ from fastapi import FastAPI
 
 from server.domain.order_list import MakersOrder
 from server.outside.workbook import read_workbook
-from server.web.pages.orders import COLUMNS, sheets_of
+from server.web.pages.order_files import COLUMNS, sheets_of
 from tests.builders_http import Client
 from tests.builders_numbers import order_form, traded
 from tests.domain.builders import part
@@ -68,8 +68,10 @@ def test_a_list_says_how_thin_it_is_and_why_so_many(app: FastAPI, owner: Client)
     assert "6 quotes kept in these days, 2 of them decided, 1 bought." in page.text
     assert "Quotes are kept here only since 16 October 2026" in page.text
     assert "little more than a guess" in page.text
-    assert "One too few loses €" in page.text
-    assert "nothing of the size is in the catalogue" not in page.text
+    assert "one missed loses €" in page.text
+    assert "6 quotes in 183 days: about 3 kits in the season." in page.text
+    assert "over 165 l: nothing stocked fits" in page.text
+    assert "a size the shop does not list: about 177 l" in page.text
 
 
 def test_the_owners_number_is_kept_said_and_ordered(app: FastAPI, owner: Client) -> None:
@@ -94,12 +96,33 @@ def test_the_owners_number_is_kept_said_and_ordered(app: FastAPI, owner: Client)
     assert set(sheets) == {"Order", *(row[0] for row in rows)}
 
 
+def test_a_size_that_is_not_listed_is_exported_with_the_size_in_place_of_a_sku(app: FastAPI, owner: Client) -> None:
+    traded(app.state.shop)
+    Reader(owner).open("/console/orders").press("Keep my numbers: board", **{"pieces-board:over": "2"})
+    wanted = ["", "about 177 l", "", "board, a size the shop does not list", "2", "", ""]
+    assert wanted in rows_of(owner.get("/console/orders/list.csv").content)
+    assert wanted in read_workbook(owner.get("/console/orders/list.xlsx").content)["Order"]
+    assert "and 2 of sizes the shop does not list" in Reader(owner).open("/console/orders").text
+
+
+def test_ready_periods_keep_what_is_narrowed_and_all_days_are_a_link_away(app: FastAPI, owner: Client) -> None:
+    traded(app.state.shop)
+    page = Reader(owner).open("/console/numbers?water=lake")
+    links = {text_of(link): link.get("href") for link in page.page.iter("a")}
+    assert links["last month"] == "/console/numbers?from=2026-10-01&to=2026-10-31&water=lake&slot=board&by=foil_stage"
+    assert "from=2026-04-01&to=2026-09-30&water=lake" in str(links["this season"])
+    page = Reader(owner).open("/console/orders?from=2026-04-01&to=2026-09-30")
+    links = {text_of(link): link.get("href") for link in page.page.iter("a")}
+    all_days = str(links["Count all days since 16 October 2026 (6 quotes)"])
+    assert "6 quotes in 41 days" in Reader(owner).open(all_days).text
+
+
 def test_a_wrong_number_comes_back_as_typed_and_what_was_right_beside_it_is_not_lost(
     app: FastAPI, owner: Client
 ) -> None:
     traded(app.state.shop)
     page = Reader(owner).open("/console/orders")
-    page.press("Keep my numbers: board", **{"pieces-board:105": "seven", "pieces-board:158": "4"})
+    page.press("Keep my numbers: board", **{"pieces-board:105": "seven", "pieces-board:over": "4"})
     assert page.status == 422
     assert "This is not a number of pieces." in text_of(page.by_id("board-105-fault"))
     assert {"seven", "4"} <= {field.get("value") for field in page.by_id("board").iter("input")}

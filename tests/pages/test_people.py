@@ -14,7 +14,7 @@ from tests.builders_accounts import signed_in_as
 from tests.builders_http import Client
 from tests.builders_people import MAIL, NAME, SOUGHT, people_page, somebody
 from tests.builders_shop import Clock
-from tests.pages.reader import Reader
+from tests.pages.reader import Reader, text_of
 
 
 def test_a_person_is_looked_up_given_their_file_and_erased(app: FastAPI, owner: Client) -> None:
@@ -61,6 +61,7 @@ def test_the_record_is_searched_by_words_and_days_and_given_out_as_it_was_found(
     owner = signed_in_as(client, app, "Orla", "owner")
     page = Reader(owner).open("/console/record?what=booked&whom=")
     assert "2 deeds found" in page.text
+    assert [text_of(cell) for cell in page.page.iter("th") if cell.get("scope") == "col"] == ["When", "Who", "What"]
     page.open("/console/record?what=BOOKED&who=mae")
     assert "1 deed found" in page.text
     assert "Tadhg" not in page.text

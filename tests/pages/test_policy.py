@@ -16,7 +16,7 @@ from server.usecases.repricing import SPANS, money_effect, size_effect
 from server.usecases.work import Shop
 from server.web.pages.policy_fields import BY_NAME, PAGES, TERMS, Term, field_of
 from server.web.pages.policy_form import filled, plain
-from server.web.pages.policy_words import changes_shown
+from server.web.pages.policy_words import ChangeShown, changes_line, changes_shown
 from tests.builders_http import Client
 from tests.builders_policy import changed, posted
 from tests.builders_shop import Clock, learner
@@ -81,7 +81,7 @@ def test_a_change_is_a_new_version_and_quotes_keep_theirs(owner: Client, shop: S
     untouched = {key: value for key, value in flat(old).items() if "percent" not in key and "ties" not in key}
     assert untouched.items() <= flat(new).items()
     words = " ".join(text_of(parsed(owner.get("/console/policy/compare").text)).split())
-    assert "Whole kit: per cent" in words
+    assert "Whole kit: discount" in words
     assert "22 %" in words
     assert "9 %" in words
 
@@ -89,7 +89,7 @@ def test_a_change_is_a_new_version_and_quotes_keep_theirs(owner: Client, shop: S
 def test_what_a_change_would_do_is_shown_before_anything_is_saved(owner: Client, shop: Shop) -> None:
     quoted(shop)
     answer = owner.post(KIT, content=posted(shop, "kit", tiers__1__percent="30"), headers=HTMX)
-    assert answer.text.lstrip().startswith('<section id="effect"')
+    assert answer.text.lstrip().startswith("<h1>Kit discount")
     with shop.reading() as work:
         policy = work.catalogue.policy
         draft = replace(policy, tiers=(replace(policy.tiers[0], percent=30), *policy.tiers[1:]))
@@ -133,13 +133,27 @@ def test_what_is_wrong_stands_beside_its_field_and_nothing_typed_is_lost(owner: 
     body = posted(shop, "kit", do="save", tiers__1__out="yes", tiers__2__percent="lots", tiers__3__name="")
     answer = owner.post(KIT, content=body, headers=FORM)
     assert answer.status_code == 422
-    for field in ("tiers-2-percent", "tiers-3-name", "note"):
+    for field in ("tiers-2-percent", "tiers-3-name"):
         assert f'id="{field}-fault"' in answer.text
     assert 'value="lots"' in answer.text
     shares = posted(shop, "old-gear", do="save", note="x", trade_in__handling="140")
     assert "140 is not accepted. Accepted: per cent from 0 to 100." in said(
         owner, "/console/policy/pages/old-gear", shares, 422
     )
+
+
+@pytest.mark.parametrize(("field", "typed"), [("note", "x" * 301), ("from_day", "soon")])
+def test_a_slip_in_when_or_why_does_not_hide_what_it_would_do(
+    owner: Client, shop: Shop, field: str, typed: str
+) -> None:
+    quoted(shop)
+    when = "day" if field == "from_day" else "once"
+    body = posted(shop, "kit", do="save", tiers__1__percent="30", **{"note": "", "when": when, field: typed})
+    page = owner.post(KIT, content=body, headers=FORM).text
+    words = " ".join(text_of(parsed(page)).split())
+    assert f'id="{field}-fault"' in page
+    assert "The only quote of the last 90 days would cost less" in words
+    assert "once this is put right" not in words
 
 
 def test_a_day_that_is_named_but_not_chosen_is_asked_about(owner: Client, shop: Shop) -> None:
@@ -157,7 +171,7 @@ def test_a_version_waits_for_its_day_and_what_it_would_undo_is_said(owner: Clien
     body = posted(shop, "holds", do="save", note="Easter", quotes__draft_days="9", when="day", from_day="2026-12-24")
     assert owner.post(HOLDS, content=body, headers=FORM).headers["location"].endswith("waits")
     moved = said(owner, HOLDS, posted(shop, "holds", quotes__price_good_days="20"))
-    assert "Version 2 takes effect on 24 December 2026 and does not have this: A price is good for: 14 days" in moved
+    assert "since version 2 does not have it: A price is good for: 20 days until then, 14 days from then on" in moved
     changed(shop, "quotes.price_good_days", 20)
     index = " ".join(text_of(parsed(owner.get("/console/policy").text)).split())
     assert "would undo what was changed since it was made: A price is good for: 20 days now, 14 days then" in index
@@ -180,10 +194,50 @@ def test_a_version_to_come_is_taken_back_and_an_old_one_brought_back(owner: Clie
         assert list_versions(work)[1].dropped_at is not None
 
 
+def test_the_list_says_what_each_version_changed_and_the_newest_are_compared_first(owner: Client, shop: Shop) -> None:
+    alone = " ".join(text_of(parsed(owner.get("/console/policy/compare").text)).split())
+    assert "There is one version only" in alone
+    index = owner.get("/console/policy").text
+    assert "as delivered" in index
+    assert "Compare two versions" not in index
+    owner.post(KIT, content=posted(shop, "kit", do="save", tiers__1__percent="25"), headers=FORM)
+    changed(shop, "quotes.draft_days", 45, in_days=9)
+    index = " ".join(text_of(parsed(owner.get("/console/policy").text)).split())
+    assert "Whole kit: discount 22 → 25 %" in index
+    assert "Answers that nobody kept are there for 30 → 45 days" in index
+    assert "<h1>Version 2 and version 3</h1>" in owner.get("/console/policy/compare").text
+
+
+def test_a_line_of_changes_names_two_and_counts_the_rest() -> None:
+    def row(words: str, before: str, after: str) -> ChangeShown:
+        return ChangeShown("", words, before, after, "")
+
+    rows = [row("Floor", "5 %", "7 %"), row("Ties", "yes", "no"), row("Words", "a" * 30, "b" * 30)]
+    assert changes_line(rows) == "Floor 5 → 7 %; Ties yes → no; and 1 more"
+    assert changes_line(rows[2:]) == "Words"
+    assert changes_line([row("Lesson", "–", "3 %")]) == "Lesson – → 3 %"
+
+
+def test_a_version_that_waits_is_said_at_the_top_of_every_page(owner: Client, shop: Shop) -> None:
+    changed(shop, "quotes.draft_days", 9, in_days=3)
+    top = " ".join(text_of(parsed(owner.get(HOLDS).text)).split())
+    assert "On this page it says: Answers that nobody kept are there for: 30 days now, 9 days then" in top
+    late = posted(shop, "holds", quotes__price_good_days="20", when="day", from_day="2027-02-01")
+    assert "What you change here ends on that day" not in said(owner, HOLDS, late)
+
+
+def test_colours_are_shown_as_a_small_page_before_they_are_saved(owner: Client, shop: Shop) -> None:
+    page = owner.post("/console/policy/pages/look", content=posted(shop, "look", look__accent="#123456"), headers=FORM)
+    assert 'fill="#123456"' in page.text
+    assert "quotes of the last" not in page.text
+    odd = owner.post("/console/policy/pages/look", content=posted(shop, "look", look__ink='"><b>'), headers=FORM)
+    assert 'fill="#16323b"' in odd.text
+
+
 def test_sizing_shows_who_would_get_another_part(owner: Client, shop: Shop) -> None:
     quoted(shop)
     words = said(owner, "/console/policy/pages/sizing", posted(shop, "sizing", fit__worn_kg="14"))
-    assert "Of 1 learner of the last 90 days 1 would get something else" in words
+    assert "The only learner of the last 90 days would get something else" in words
     assert "How many would get another part" in words
     with shop.reading() as work:
         policy = work.catalogue.policy

@@ -48,7 +48,8 @@ def test_what_nothing_met_is_counted_by_its_ideal_size(shop: Shop) -> None:
     board = numbers_of(shop).sizes["board"]
     [missed] = [one for one in board if one.unmet]
     assert (missed.unmet, missed.asked) == (2, 2)
-    assert missed.size.low <= 136 * 1.3 < missed.size.high  # Body mass and 30 % in litres: common practice, no source.
+    # 176.8 l, body mass and 30 % (common practice, no source), when the largest board has 165 l: no piece there would have suited.
+    assert (missed.size.key, missed.size.first, missed.on_hand) == ("board:over", 165, 0)
     assert sum(one.asked for one in board) == 6
 
 
@@ -66,7 +67,7 @@ def test_filters_count_only_some_and_say_nothing_of_drafts(shop: Shop) -> None:
         numbers = numbers_of(shop, **typed)
         whole = whole_of(numbers)
         assert (whole.kept, whole.begun) == (kept, None), typed
-        assert len(numbers.sales) == len(numbers.unmet) // 2 == int(typed == {"came": "customer"}), typed
+        assert len(numbers.sales) == numbers.unmet // 2 == int(typed == {"came": "customer"}), typed
 
 
 def test_a_quote_belongs_to_the_day_it_was_kept_on_by_the_shops_clock(shop: Shop, clock: Clock) -> None:

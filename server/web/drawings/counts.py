@@ -87,7 +87,7 @@ def weeks_chart(
 
 
 def _months(weeks: Sequence[Week], left: float, step: float, right: float) -> list[Lettering]:
-    """The day and month of the first week, and then the months as they begin, as far as there is room."""
+    """The day and month of the first week, and then the months as they begin, as far as there is room; or else the last week."""
     first = weeks[0].monday
     words = [Lettering("axis-words", left, FLOOR + 21, f"{first.day} {first:%b}")]
     for number, week in enumerate(weeks[1:], start=1):
@@ -98,7 +98,16 @@ def _months(weeks: Sequence[Week], left: float, step: float, right: float) -> li
         last = words[-1]
         if x >= last.x + letters_wide(last.words) + 10 and x + letters_wide(name) <= right:
             words.append(Lettering("axis-words", x, FLOOR + 21, name))
-    return words
+    return words if len(words) > 1 else [*words, *_last_week(weeks, words[0], right)]
+
+
+def _last_week(weeks: Sequence[Week], first: Lettering, right: float) -> list[Lettering]:
+    """The day and month of the last week at the end, where no month begins that there is room for."""
+    last = weeks[-1].monday
+    name = f"{last.day} {last:%b}"
+    x = round(right - letters_wide(name), 2)
+    has_room = len(weeks) > 1 and first.x + letters_wide(first.words) + 10 <= x
+    return [Lettering("axis-words", x, FLOOR + 21, name)] if has_room else []
 
 
 KEY = 12.0

@@ -60,7 +60,7 @@ open_router = APIRouter(include_in_schema=False)
 owner_router = APIRouter(include_in_schema=False)
 
 DESK = "/desk"
-MOST_DEEDS = 200
+MOST_DEEDS = 10
 CLEARED = '"cache", "storage"'
 """What a browser forgets with a session (W3C Clear Site Data): pages it kept, and forms kept for use without signal."""
 SAID = {
@@ -154,16 +154,19 @@ class DeedShown:
 
 @dataclass(frozen=True)
 class StaffPage(AccountForms):
-    """Who works here, and the record of deeds."""
+    """Who works here, and the newest deeds."""
 
     people: tuple[Person, ...]
     gone: tuple[Person, ...]
     deeds: tuple[DeedShown, ...]
-    query: str
     name: str = ""
     role: str = "staff"
     roles: tuple[Role, ...] = ROLES
-    most_deeds: int = MOST_DEEDS
+
+    @property
+    def names_anybody(self) -> bool:
+        """Whether one of the deeds was done to somebody else."""
+        return any(one.deed.whom and one.deed.whom != one.deed.who for one in self.deeds)
 
 
 @dataclass(frozen=True)
@@ -452,24 +455,21 @@ def end_own_session(
 
 
 @owner_router.get("/staff")
-def staff(
-    request: Request, token: SessionTokenOf, shop: ShopOf, pages: PagesOf, q: str = "", said: str = ""
-) -> Response:
-    """Who works here, and who did what."""
+def staff(request: Request, token: SessionTokenOf, shop: ShopOf, pages: PagesOf, said: str = "") -> Response:
+    """Who works here, and what was done last."""
     with shop.reading() as work:
-        page = replace(_staff(work, token, q), said=SAID.get(said, ""))
+        page = replace(_staff(work, token), said=SAID.get(said, ""))
         return _shown(request, pages, "staff", page, work.catalogue.policy.shop)
 
 
-def _staff(work: Work, token: str, query: str = "") -> StaffPage:
+def _staff(work: Work, token: str) -> StaffPage:
     people = list_people(work, token)
-    deeds = list_deeds(work, token, query, MOST_DEEDS)
+    deeds = list_deeds(work, token, "", MOST_DEEDS)
     terms = work.catalogue.policy.shop
     return StaffPage(
         tuple(one for one in people if one.ended_at is None),
         tuple(one for one in people if one.ended_at is not None),
         tuple(DeedShown(moment_words(deed.at, terms), deed) for deed in deeds),
-        query[:200] if query.isprintable() else "",
     )
 
 

@@ -15,6 +15,7 @@ from server.domain.slots import SLOT_WORDS
 from server.usecases.console import UNMET_DAYS, Overview, overview
 from server.usecases.work import Work
 from server.web.pages.desk import when_words
+from server.web.pages.doers import by_words
 from server.web.render import day_words
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
@@ -87,13 +88,13 @@ def _page(work: Work, stands: Overview, terms: ShopTerms) -> ConsolePage:
         backup_is_stale=is_stale(stands.backed_up_at, work.now),
         policy=""
         if policy is None
-        else f"version {policy.version}, since {when_words(policy.starts_at, work.now, terms)}, by {policy.made_by}",
+        else f"version {policy.version}, since {when_words(policy.starts_at, work.now, terms)}, {by_words(policy.made_by)}",
         policy_to_come=tuple(
-            f"version {one.version} from {day_words(one.starts_at, terms)} on, by {one.made_by}"
+            f"version {one.version} from {day_words(one.starts_at, terms)} on, {by_words(one.made_by)}"
             for one in stands.to_come
         ),
         catalogue=f"{stands.parts} parts on sale",
-        step="" if step is None else f"{step.about}, {when_words(step.at, work.now, terms)}, by {step.by}",
+        step="" if step is None else f"{step.about}, {when_words(step.at, work.now, terms)}, {by_words(step.by)}",
     )
 
 

@@ -23,7 +23,7 @@ from server.web.pages.number_tables import (
     WeekCounted,
     answer_words,
     answers_table,
-    class_words,
+    asked_class_words,
     lessons_table,
     margins_of,
     missed_in,
@@ -78,7 +78,7 @@ def typed_of(asked: Asked) -> dict[str, str]:
     }
 
 
-def _query(asked: Asked, **other: str) -> str:
+def query_of(asked: Asked, **other: str) -> str:
     """The address of these numbers, or of the same with something else, without what is blank."""
     return urlencode({name: value for name, value in {**typed_of(asked), **other}.items() if value})
 
@@ -105,7 +105,7 @@ def _pair(draw: Callable[[float], Drawing]) -> Pair:
 
 
 def _csv(key: str, numbers: Numbers) -> str:
-    return f"/console/numbers/{key}.csv?{_query(numbers.asked)}"
+    return f"/console/numbers/{key}.csv?{query_of(numbers.asked)}"
 
 
 def _quotes(numbers: Numbers, weeks: Sequence[WeekCounted]) -> Section:
@@ -140,10 +140,10 @@ def _unmet(numbers: Numbers) -> Section:
     shown = missed[:MOST_MISSED_IN_CHART]
     rows = [
         Row(
-            f"{SLOT_WORDS[one.size.slot]} {class_words(one.size)}",
-            max(one.asked, one.unmet),
+            f"{SLOT_WORDS[one.size.slot]} {asked_class_words(one.size)}",
+            one.asked,
             one.unmet,
-            f"{one.unmet} of {max(one.asked, one.unmet)}",
+            f"{one.unmet} of {one.asked}",
         )
         for one in shown
     ]
@@ -157,7 +157,8 @@ def _unmet(numbers: Numbers) -> Section:
         "unmet",
         "Asked for and not there",
         "A slot of a kept quote for which nothing free lay between the smallest and the largest size that would suit. It counts once"
-        " a quote, by its ideal size, on the day the quote was kept, and stays counted when the quote is deleted.",
+        " a quote, by its ideal size, on the day the quote was kept, and stays counted when the quote is deleted. Where no part in the"
+        " catalogue lies there either, nothing stocked fits: those on hand are no help to who asked.",
         _pair(lambda width: rows_chart(rows, width, told)) if rows else None,
         unmet_table(missed),
         _csv("unmet", numbers),
@@ -170,7 +171,13 @@ def _sizes(numbers: Numbers) -> Section:
     counted = numbers.sizes[slot]
     shown = [one for one in counted if one.asked or one.on_hand]
     rows = [
-        Row(class_words(one.size), one.asked, one.on_hand, f"{one.asked} asked, {one.on_hand} here") for one in shown
+        Row(
+            asked_class_words(one.size),
+            one.asked,
+            one.on_hand,
+            f"{one.asked} asked" + (f", {one.on_hand} here" if one.size.is_stocked else ""),
+        )
+        for one in shown
     ]
     told = Told(
         f"Sizes asked for, and pieces on hand: {SLOT_WORDS[slot]}",
@@ -187,7 +194,7 @@ def _sizes(numbers: Numbers) -> Section:
         sizes_table(counted, slot),
         _csv("sizes", numbers),
         tuple(
-            (SLOT_WORDS[one], f"/console/numbers?{_query(numbers.asked, slot=one)}#sizes", one == slot)
+            (SLOT_WORDS[one], f"/console/numbers?{query_of(numbers.asked, slot=one)}#sizes", one == slot)
             for one in CORE_SLOTS
         ),
         "Parts of a kit",
@@ -246,7 +253,7 @@ def _answers(numbers: Numbers) -> Section:
         answers_table(numbers),
         _csv("answers", numbers),
         tuple(
-            (ASKED_WORDS[one], f"/console/numbers?{_query(numbers.asked, by=one)}#answers", one == asked)
+            (ASKED_WORDS[one], f"/console/numbers?{query_of(numbers.asked, by=one)}#answers", one == asked)
             for one in ASKED_BY
         ),
         "Answers",

@@ -95,7 +95,12 @@ def share(part: int, whole: int) -> Cell:
 
 def per_cent(value: Fraction, *, is_there: bool) -> Cell:
     """Per cent to a tenth; a dash where there is nothing it could be of."""
-    return Cell(f"{float(value):.1f} %", f"{float(value):.2f}") if is_there else Cell("–", "")
+    return Cell(per_cent_words(value), f"{float(value):.2f}") if is_there else Cell("–", "")
+
+
+def per_cent_words(value: Fraction) -> str:
+    """Per cent to a tenth, never broken before its sign: 12.5 %."""
+    return f"{float(value):.1f}\N{NO-BREAK SPACE}%"
 
 
 def week_words(monday: date) -> str:
@@ -104,17 +109,25 @@ def week_words(monday: date) -> str:
 
 
 def class_words(size: SizeClass) -> str:
-    """A class of sizes as it is asked for: 100–102 l, under 55 l."""
-    unit = UNIT_WORDS[UNITS[size.slot]]
-    digits = 1 if unit == "m²" else 0
+    """A class of sizes as it is asked for: 100–102 l; those beyond what is stocked by the outermost size that is: over 165 l."""
     if size.where == "any":
         return "any size"
-    if size.where == "under":
-        return f"under {size.high:.{digits}f} {unit}"
-    if size.where == "over":
-        return f"over {size.low:.{digits}f} {unit}"
+    if size.where == "between":
+        return "between stocked sizes"
     sizes = f"{size.first:g}" if size.first == size.last else f"{size.first:g}–{size.last:g}"
-    return f"{sizes} {unit}"
+    words = f"{sizes}\N{NO-BREAK SPACE}{UNIT_WORDS[UNITS[size.slot]]}"
+    return words if size.is_stocked else f"{size.where} {words}"
+
+
+def asked_class_words(size: SizeClass) -> str:
+    """A class of sizes, and that nothing stocked fits where that is so."""
+    return class_words(size) if size.is_stocked else f"{class_words(size)}: nothing stocked fits"
+
+
+def size_words(slot: str, size: float) -> str:
+    """A size by itself, as closely as sizes are told apart: 177 l, 4.6 m²."""
+    unit = UNIT_WORDS[UNITS[slot]]
+    return f"{size:.{1 if unit == 'm²' else 0}f}\N{NO-BREAK SPACE}{unit}"
 
 
 def answer_words(asked: str, answer: str) -> str:
@@ -282,13 +295,14 @@ def sizes_table(counted: Sequence[SizeCounted], slot: str) -> Table:
         ),
         tuple(
             (
-                text(class_words(one.size)),
+                text(asked_class_words(one.size)),
                 count(one.asked),
                 count(one.unmet),
-                count(one.on_hand if one.size.where == "in" else None),
-                count(one.held if one.size.where == "in" else None),
+                count(one.on_hand if one.size.is_stocked else None),
+                count(one.held if one.size.is_stocked else None),
             )
             for one in counted
+            if one.size.is_stocked or one.asked
         ),
         total=(text("All"), *(count(sum(getattr(one, name) for one in counted)) for name in SUMMED)),
     )
@@ -316,10 +330,10 @@ def unmet_table(missed: Sequence[SizeCounted]) -> Table:
         tuple(
             (
                 text(SLOT_WORDS[one.size.slot]),
-                text(class_words(one.size)),
+                text(asked_class_words(one.size)),
                 count(one.unmet),
-                share(one.unmet, max(one.asked, one.unmet)),
-                count(one.on_hand),
+                share(one.unmet, one.asked),
+                count(one.on_hand if one.size.is_stocked else None),
             )
             for one in missed
         ),

@@ -4,28 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
+from server.domain.asked_sizes import SizeCounted
 from server.domain.errors import Fault, InvalidInput, NotFound
 from server.domain.learner import QUESTIONS, ChoiceQuestion
 from server.domain.money import Cents
 from server.domain.numbers import share_words
 from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
-from server.usecases.numbers import Numbers, read_asked, read_numbers
+from server.usecases.numbers import Numbers, read_asked, read_numbers, usual_periods
 from server.usecases.work import Work
 from server.web.pages.forms import TypedForm
-from server.web.pages.number_sections import Section, sections_of, typed_of, whole_words
+from server.web.pages.number_sections import Section, query_of, sections_of, typed_of, whole_words
 from server.web.pages.number_tables import (
     ANSWER_WORDS,
     answer_words,
+    asked_class_words,
     before_of,
-    class_words,
     margins_of,
     missed_in,
+    per_cent_words,
     whole_of,
 )
 from server.web.pages.tables import table_to_save
@@ -60,6 +63,8 @@ class NumbersPage(TypedForm):
     compared: tuple[Compared, ...]
     missing: tuple[str, ...]
     narrowed: str
+    periods: tuple[tuple[str, str, bool], ...]
+    """Days that are often looked at: words, address, and whether they are these."""
     sections: tuple[Section, ...]
     choices: Mapping[str, tuple[tuple[str, str], ...]]
     orders: str
@@ -107,10 +112,14 @@ def _page(work: Work, numbers: Numbers, typed: Mapping[str, str], faults: tuple[
         kept=whole.kept,
         share=share_words(whole.bought, whole.kept),
         compared=_compared(numbers, terms),
-        missing=tuple(
-            f"{SLOT_WORDS[one.size.slot]}, {class_words(one.size)}: {one.unmet} of {max(one.asked, one.unmet)} asked in vain,"
-            f" {one.on_hand or 'none'} on hand now"
-            for one in missed_in(numbers)[:3]
+        missing=tuple(_missed_words(one) for one in missed_in(numbers)[:3]),
+        periods=tuple(
+            (
+                words,
+                f"/console/numbers?{query_of(numbers.asked, **{'from': days.first.isoformat(), 'to': days.last.isoformat()})}",
+                (days.first, days.last) == (chosen.first, chosen.last),
+            )
+            for words, days in usual_periods(work.today).items()
         ),
         narrowed="Some quotes only: lessons, drafts begun and sales over the counter cannot be told apart by answers."
         if chosen.is_narrowed
@@ -121,6 +130,11 @@ def _page(work: Work, numbers: Numbers, typed: Mapping[str, str], faults: tuple[
         typed=typed,
         faults=faults,
     )
+
+
+def _missed_words(one: SizeCounted) -> str:
+    words = f"{SLOT_WORDS[one.size.slot]}, {asked_class_words(one.size)}; {one.unmet} of {one.asked} asked in vain"
+    return f"{words}, {one.on_hand or 'none'} on hand now" if one.size.is_stocked else words
 
 
 def _choices(work: Work) -> Mapping[str, tuple[tuple[str, str], ...]]:
@@ -141,8 +155,8 @@ def _compared(numbers: Numbers, terms: ShopTerms) -> tuple[Compared, ...]:
     def amount(cents: Cents) -> str:
         return whole_words(cents, terms)
 
-    def margin(percent: float, cents: Cents, is_there: int) -> str:
-        return f"{amount(cents)}, {percent:.1f} %" if is_there else "–"
+    def margin(percent: Fraction, cents: Cents, is_there: int) -> str:
+        return f"{amount(cents)}, {per_cent_words(percent)}" if is_there else "–"
 
     pairs = [
         ("Quotes kept", f"{whole.kept:,}", f"{before.kept:,}"),
@@ -151,15 +165,15 @@ def _compared(numbers: Numbers, terms: ShopTerms) -> tuple[Compared, ...]:
         ("Charged in them", amount(money.charged), amount(earlier.charged)),
         (
             "Discount",
-            _of_list(money.discount, float(money.discount_percent), terms),
-            _of_list(earlier.discount, float(earlier.discount_percent), terms),
+            _of_list(money.discount, money.discount_percent, terms),
+            _of_list(earlier.discount, earlier.discount_percent, terms),
         ),
         (
             "Margin, of net revenue",
-            margin(float(money.margin_percent), money.margin, money.with_margin),
-            margin(float(earlier.margin_percent), earlier.margin, earlier.with_margin),
+            margin(money.margin_percent, money.margin, money.with_margin),
+            margin(earlier.margin_percent, earlier.margin, earlier.with_margin),
         ),
-        ("Asked for and not there", f"{len(numbers.unmet):,}", f"{numbers.unmet_before:,}"),
+        ("Asked for and not there", f"{numbers.unmet:,}", f"{numbers.unmet_before:,}"),
     ]
     if whole.begun is not None:
         pairs.insert(0, ("Drafts begun", f"{whole.begun:,}", f"{before.begun or 0:,}"))
@@ -167,5 +181,5 @@ def _compared(numbers: Numbers, terms: ShopTerms) -> tuple[Compared, ...]:
     return tuple(Compared(*pair) for pair in pairs)
 
 
-def _of_list(cents: Cents, percent: float, terms: ShopTerms) -> str:
-    return f"{whole_words(cents, terms)}, {percent:.1f} %" if cents else "–"
+def _of_list(cents: Cents, percent: Fraction, terms: ShopTerms) -> str:
+    return f"{whole_words(cents, terms)}, {per_cent_words(percent)}" if cents else "–"

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
@@ -14,16 +15,18 @@ from starlette.responses import Response
 
 from server.domain.deposits import decimal_of
 from server.domain.errors import Fault, InvalidInput
-from server.domain.money import Cents
+from server.domain.money import Cents, Exact, round_half_up
 from server.domain.numbers import FEWEST_FOR_A_SHARE
-from server.domain.order_list import MakersOrder, OrderLine, Wanted
+from server.domain.order_list import MakersOrder, OrderLine, UnlistedLine, Wanted
 from server.domain.policy import ShopTerms
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SLOT_WORDS
-from server.outside.workbook import Cell, workbook_of
+from server.outside.workbook import workbook_of
 from server.usecases.orders import OrderList, OrdersAsked, Typed, change_orders, read_orders, read_orders_asked
 from server.usecases.work import Work
 from server.web.pages.forms import Form, TypedForm, text_in
-from server.web.pages.number_tables import class_words
+from server.web.pages.number_sections import whole_words
+from server.web.pages.number_tables import class_words, size_words
+from server.web.pages.order_files import COLUMNS, about_words, rows_of, sheets_of, unlisted_rows
 from server.web.pages.tables import table_to_save
 from server.web.render import day_words, money_words, see_other
 from server.web.signed import OwnerOf
@@ -32,7 +35,6 @@ from server.web.state import PagesOf, ShopOf
 owner_router = APIRouter(include_in_schema=False)
 
 FIELDS = ("season_from", "season_to", "from", "to", "share")
-COLUMNS = ("maker", "sku", "gtin", "name", "pieces", "cost_each", "sum")
 MOST_NAMED = 6
 THIN = 30
 """Of fewer quotes that decided the list is said to be thin: the share that buys is then uncertain by ten per cent and more."""
@@ -40,8 +42,6 @@ A_YEAR = 350
 """From so many days on all months are in them, nearly."""
 MISSING_AT_LEAST = 0.1
 """So much of the days counted may lie before the first quote without a word about it."""
-NOT_IN_A_SHEETS_NAME = re.compile(r"[\[\]:*?/\\']")
-LONGEST_SHEETS_NAME = 31
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -56,7 +56,10 @@ class PartShown:
 
 @dataclass(frozen=True, slots=True)
 class LineShown:
-    """A line of the list in words; amounts in cents. `pieces` are as typed, those kept tell a change from what was left alone."""
+    """A line of the list in words; amounts in cents. `pieces` are as typed, those kept tell a change from what was left alone.
+
+    Without parts it is a size that the shop does not list.
+    """
 
     key: str
     words: str
@@ -64,7 +67,7 @@ class LineShown:
     unmet: int
     counter: int
     wanted: str
-    on_hand: int
+    on_hand: int | None
     held: int
     due: int
     suggested: int
@@ -75,13 +78,19 @@ class LineShown:
     sku_kept: str
     parts: tuple[PartShown, ...]
     cost: Cents
-    each: Cents
+    about: str = ""
+    """What to ask makers for where it has no parts."""
     fault: Fault | None = None
 
     @property
     def field(self) -> str:
         """The line's key as a name within a page."""
         return "".join(sign if sign.isalnum() or sign in "-_." else "-" for sign in self.key)
+
+    @property
+    def is_told(self) -> bool:
+        """Whether it says something at once: ordered, changed, typed wrong, or of a size that the shop does not list."""
+        return self.pieces not in ("", "0") or self.is_own or self.fault is not None or not self.parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +103,16 @@ class SlotShown:
     cost: Cents
     lines: tuple[LineShown, ...]
     unasked: str
-    nowhere: str
+
+    @property
+    def told(self) -> tuple[LineShown, ...]:
+        """The lines that are shown at once."""
+        return tuple(line for line in self.lines if line.is_told)
+
+    @property
+    def others(self) -> tuple[LineShown, ...]:
+        """The lines of which nothing is ordered."""
+        return tuple(line for line in self.lines if not line.is_told)
 
 
 @dataclass(frozen=True)
@@ -105,6 +123,11 @@ class OrdersPage(TypedForm):
     counted: str
     pieces: int
     cost: Cents
+    unlisted: int
+    """Pieces ordered of sizes that the shop does not list, whose cost is not known."""
+    kits: str
+    all_days: tuple[str, str] | None
+    """Words and address of the list counted from all days, where most quotes lie elsewhere."""
     base: tuple[str, ...]
     how: tuple[str, ...]
     slots: tuple[SlotShown, ...]
@@ -179,7 +202,9 @@ def _lines_in(form: FormData) -> list[Typed]:
 def as_csv(request: Request, account: OwnerOf, shop: ShopOf) -> Response:
     """The order, maker by maker, as CSV."""
     listed = _listed(request, account.name, shop)
-    rows = [[str(cell) for cell in row] for row in _rows(listed.makers, decimal_of)]
+    rows = [
+        [str(cell) for cell in row] for row in (*rows_of(listed.makers, decimal_of), *unlisted_rows(listed.unlisted))
+    ]
     return table_to_save(f"order-{listed.asked.season.first.isoformat()}.csv", [list(COLUMNS), *rows])
 
 
@@ -189,45 +214,13 @@ def as_workbook(request: Request, account: OwnerOf, shop: ShopOf) -> Response:
     listed = _listed(request, account.name, shop)
     name = f"order-{listed.asked.season.first.isoformat()}.xlsx"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(workbook_of(sheets_of(listed.makers)), media_type=XLSX, headers=headers)
+    return Response(workbook_of(sheets_of(listed.makers, listed.unlisted)), media_type=XLSX, headers=headers)
 
 
 def _listed(request: Request, name: str, shop: ShopOf) -> OrderList:
     with shop.reading(name) as work:
         typed = {field: request.query_params.get(field, "") for field in FIELDS}
         return read_orders(work, read_orders_asked(work, typed))
-
-
-def _rows(makers: Sequence[MakersOrder], amount: Callable[[Cents], Cell]) -> list[list[Cell]]:
-    return [
-        [maker.maker, part.sku, part.gtin, part.name, pieces, amount(part.cost), amount(part.cost * pieces)]
-        for maker in makers
-        for part, pieces in maker.parts
-    ]
-
-
-def _as_number(cents: Cents) -> float:
-    return cents / 100
-
-
-def sheets_of(makers: Sequence[MakersOrder]) -> dict[str, list[list[Cell]]]:
-    """The order as sheets of a workbook; names of sheets are cut to what a workbook takes, and none stands there twice."""
-    sheets: dict[str, list[list[Cell]]] = {"Order": _with_sum(makers)}
-    for maker in makers:
-        name = NOT_IN_A_SHEETS_NAME.sub(" ", maker.maker)[:LONGEST_SHEETS_NAME].strip() or "Maker"
-        number = 2
-        while name.lower() in {other.lower() for other in sheets}:
-            name = f"{name[: LONGEST_SHEETS_NAME - 4]} {number}"
-            number += 1
-        sheets[name] = _with_sum([maker])
-    return sheets
-
-
-def _with_sum(makers: Sequence[MakersOrder]) -> list[list[Cell]]:
-    pieces = sum(maker.pieces for maker in makers)
-    cost = sum(maker.cost for maker in makers)
-    total: list[Cell] = ["sum", "", "", "", pieces, "", _as_number(cost)]
-    return [list(COLUMNS), *_rows(makers, _as_number), total]
 
 
 # The page.
@@ -262,6 +255,9 @@ def _page(
         counted=f"{day_words(asked.counted.first, terms)} to {day_words(asked.counted.last, terms)}",
         pieces=sum(line.pieces for line in listed.lines),
         cost=sum(line.cost for line in listed.lines),
+        unlisted=sum(line.pieces for line in listed.unlisted),
+        kits=_kits(listed),
+        all_days=_all_days(listed, terms),
         base=_base(listed, terms),
         how=_how(listed),
         slots=tuple(
@@ -272,6 +268,24 @@ def _page(
         typed=typed,
         faults=faults,
     )
+
+
+def _kits(listed: OrderList) -> str:
+    """What the whole list comes to, so that it can be held against what an owner remembers."""
+    kept, days = listed.base.kept, listed.asked.counted.number
+    quotes = f"{kept} quote{'' if kept == 1 else 's'} in {days} day{'' if days == 1 else 's'}"
+    about = round(listed.kits)
+    kits = f"about {about} kit{'' if about == 1 else 's'}" if about else "less than one kit"
+    return f"{quotes}: {kits} in the season." if kept else ""
+
+
+def _all_days(listed: OrderList, terms: ShopTerms) -> tuple[str, str] | None:
+    days = listed.base.all_days
+    if days is None or not listed.base.lies_elsewhere:
+        return None
+    number = listed.base.all_kept
+    words = f"Count all days since {day_words(days.first, terms)} ({number} quote{'' if number == 1 else 's'})"
+    return words, f"/console/orders?{_query(replace(listed.asked, counted=days))}"
 
 
 def _base(listed: OrderList, terms: ShopTerms) -> tuple[str, ...]:
@@ -297,7 +311,7 @@ def _base(listed: OrderList, terms: ShopTerms) -> tuple[str, ...]:
 def _how(listed: OrderList) -> tuple[str, ...]:
     """How the list comes about, in a few sentences."""
     terms, asked = listed.terms, listed.asked
-    share = f"{100 * terms.share.mean:.0f} %"
+    share = _per_cent(100 * terms.share.mean)
     bought = (
         f"{share}, as you have set it,"
         if asked.percent is not None
@@ -313,10 +327,16 @@ def _how(listed: OrderList) -> tuple[str, ...]:
         f" what was sold over the counter. The season is {longer}.",
         "Ordered is the number that is enough in so many seasons that one piece more would as likely cost as earn: one too few loses"
         f" price less cost, one too many cost less what it fetches afterwards. Prices are without VAT and less"
-        f" {float(terms.discount_percent):.0f} %, the discount usually given on parts of a kit; what is left of a price"
+        f" {_per_cent(terms.discount_percent)}, the discount usually given on parts of a kit; what is left of a price"
         " after the season stands in the policy.",
+        "A size that was missed and that no part in the catalogue fits stands in a line of its own. Nobody knows what such a part"
+        " costs, so none is suggested, but pieces can be set; the order has the size in place of a SKU.",
         "What is on hand counts as of today: what sells before the season begins is missing then, so look again nearer to it.",
     )
+
+
+def _per_cent(value: float | Exact) -> str:
+    return f"{round_half_up(Fraction(value))}\N{NO-BREAK SPACE}%"
 
 
 def _slot(
@@ -325,18 +345,20 @@ def _slot(
     all_lines = [line for line in listed.lines if line.wanted.slot == slot]
     lines = [line for line in all_lines if _is_worth_a_row(line) or line.wanted.key in told]
     unasked = [_words(line.wanted) for line in all_lines if line not in lines]
-    nowhere = [f"{_words(one)} ({one.asked})" for one in listed.nowhere if one.slot == slot]
-    if not lines and not nowhere:
+    unlisted = [line for line in listed.unlisted if line.wanted.slot == slot]
+    if not lines and not unlisted:
         return None
     title = SLOT_WORDS[slot]
     return SlotShown(
         slot,
         title[:1].upper() + title[1:],
-        sum(line.pieces for line in lines),
+        sum(line.pieces for line in lines) + sum(line.pieces for line in unlisted),
         sum(line.cost for line in lines),
-        tuple(_line(line, listed, terms, told.get(line.wanted.key), at) for line in lines),
+        (
+            *(_line(line, listed, terms, told.get(line.wanted.key), at) for line in lines),
+            *(_unlisted(line, told.get(line.wanted.key), at) for line in unlisted),
+        ),
         _unasked(unasked),
-        ", ".join(nowhere),
     )
 
 
@@ -385,7 +407,34 @@ def _line(
             for part in line.wanted.parts
         ),
         cost=line.cost,
-        each=line.part.cost,
+        fault=at.get(f"pieces-{key}") or at.get(f"sku-{key}"),
+    )
+
+
+def _unlisted(line: UnlistedLine, told: Typed | None, at: Mapping[str, Fault]) -> LineShown:
+    key, wanted = line.wanted.key, line.wanted
+    times = Counter(size_words(wanted.slot, ideal) for ideal in wanted.ideals)
+    sizes = ", ".join(size if number == 1 else f"{number} × {size}" for size, number in times.items())
+    return LineShown(
+        key=key,
+        words=f"{_words(wanted)}: nothing stocked fits",
+        asked=wanted.asked,
+        unmet=wanted.unmet,
+        counter=0,
+        wanted=f"{line.demand.mean:.1f}, {line.demand.low} to {line.demand.high}",
+        on_hand=None,
+        held=0,
+        due=0,
+        suggested=0,
+        because=f"Sizes asked for: {sizes}. No part has such a size, so no cost is known and no number suggested; nothing that is"
+        " here helps those who asked.",
+        is_own=line.choice is not None,
+        pieces=told.pieces if told else str(line.pieces),
+        pieces_kept=str(line.pieces),
+        sku_kept="",
+        parts=(),
+        about=f"a size the shop does not list: {about_words(line)}",
+        cost=0,
         fault=at.get(f"pieces-{key}") or at.get(f"sku-{key}"),
     )
 
@@ -395,7 +444,9 @@ def _part_words(sku: str, line: OrderLine, listed: OrderList, terms: ShopTerms) 
     here = listed.there.on_hand.get(sku, 0)
     sold = listed.sold.get(sku, 0)
     words = f"{part.name} · {money_words(part.cost, terms)} · {here} here"
-    return f"{words}, {sold} sold · {part.maker}" if sold else f"{words} · {part.maker}"
+    if sold > 0:
+        words += f", {sold} sold"
+    return words if part.markdown_on(listed.terms.today) is None else f"{words}, marked down"
 
 
 def _because(line: OrderLine, terms: ShopTerms) -> str:
@@ -405,11 +456,14 @@ def _because(line: OrderLine, terms: ShopTerms) -> str:
         return "Nobody asked for it in the days counted."
     if stakes.under <= 0:
         return "It earns nothing at this price, so none is ordered."
+    seasons = f"{min(99, round(100 * stakes.ratio))} of 100 seasons"
+    few, many = whole_words(stakes.under, terms), whole_words(stakes.over, terms)
+    worth = f"Worth having enough in {seasons} (one missed loses {few}, one left over {many}): {_pieces(suggestion.wanted)}."
     there = suggestion.on_hand + suggestion.due
-    free = "none is" if not there else f"{there} {'is' if there == 1 else 'are'}"
-    few, many = money_words(stakes.under, terms), money_words(stakes.over, terms)
-    share = f"at least {100 * stakes.ratio:.0f} % of seasons"
-    enough = f"{suggestion.wanted} {'is' if suggestion.wanted == 1 else 'are'} enough in {share}"
     if not suggestion.wanted:
-        enough = f"None is wanted in {share}"
-    return f"{enough}; {free} free or due. One too few loses {few}, one too many {many}."
+        return worth
+    return f"{worth} {there or 'None'} free or due, so {suggestion.order or 'none'}."
+
+
+def _pieces(number: int) -> str:
+    return "none" if not number else f"{number} piece{'' if number == 1 else 's'}"

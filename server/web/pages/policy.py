@@ -18,9 +18,10 @@ from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS
 from server.usecases.policies import Waiting, change_policy, check_terms, terms_of, versions_to_come
 from server.usecases.repricing import SPANS
 from server.usecases.work import Shop, Work
+from server.web.drawings.colours import Sample
 from server.web.pages.forms import Form, text_in
 from server.web.pages.policy_effect import CurveShown, EffectShown, curve_shown, effect_shown
-from server.web.pages.policy_fields import BY_NAME, PAGES, PolicyPage, field_of
+from server.web.pages.policy_fields import BY_NAME, PAGES, PolicyPage, field_of, page_of
 from server.web.pages.policy_form import (
     BLANK_ROWS,
     MOST_ROWS,
@@ -31,6 +32,7 @@ from server.web.pages.policy_form import (
     placed,
     read_page,
 )
+from server.web.pages.policy_sample import samples_of
 from server.web.pages.policy_words import ChangeShown, changes_shown
 from server.web.render import day_words, see_other
 from server.web.signed import OwnerOf
@@ -42,16 +44,17 @@ USUAL_SPAN = 90
 LONGEST_NOTE = 300
 NO_PAGE = "There is no such page of the policy."
 NOTHING_CHANGED = "Nothing on this page is changed yet."
-DAY_ACCEPTED = "a day such as 2027-01-01, today or in the next two years"
+DAY_ACCEPTED = "a day such as 1 January 2027, written 2027-01-01; today or in the next two years"
 FORM_WORDS = {"from_day": "From this day", "note": "Why", "shown": "The policy", "when": "When"}
 
 
 @dataclass(frozen=True, slots=True)
 class WaitingShown:
-    """A version to come, and what of the draft it would undo on its day."""
+    """A version to come: what it says otherwise on this page, and what of the draft it would undo on its day."""
 
     version: int
     day: str
+    here: tuple[ChangeShown, ...]
     undoes: tuple[ChangeShown, ...]
 
 
@@ -68,6 +71,7 @@ class PolicyForm:
     effect: EffectShown | None = None
     curve: CurveShown | None = None
     waiting: tuple[WaitingShown, ...] = ()
+    samples: tuple[Sample, ...] = ()
     lesson_kinds: tuple[tuple[str, str], ...] = ()
     zones: tuple[str, ...] = ()
     spans: tuple[int, ...] = SPANS
@@ -123,7 +127,7 @@ class Asked:
 
 
 def asked_in(form: FormData, *, to_save: bool) -> Asked:
-    """What stands beside the terms in a form; a note is asked for only when it is saved."""
+    """What stands beside the terms in a form; a note is a courtesy, and may stay empty."""
     when, text = text_in(form, "when"), text_in(form, "from_day")
     note = " ".join(text_in(form, "note").split())
     faults: list[Fault] = []
@@ -134,8 +138,8 @@ def asked_in(form: FormData, *, to_save: bool) -> Asked:
             faults.append(Fault("from_day", f"{text or 'Nothing'} is not a day.", DAY_ACCEPTED))
     elif text and to_save:
         faults.append(Fault("from_day", "A day is named, but it is to take effect at once.", "one or the other"))
-    if to_save and not 1 <= len(note) <= LONGEST_NOTE:
-        faults.append(Fault("note", "Say why, in a few words.", f"1 to {LONGEST_NOTE} characters"))
+    if to_save and len(note) > LONGEST_NOTE:
+        faults.append(Fault("note", "That is too long.", f"up to {LONGEST_NOTE} characters"))
     shown_text, days = text_in(form, "shown"), text_in(form, "days")
     version = int(shown_text) if shown_text.isdecimal() and len(shown_text) < 10 else 0
     typed = {"when": when or "once", "from_day": text, "note": note, "days": days}
@@ -170,17 +174,22 @@ def draft_of(work: Work, terms: Mapping[str, Any]) -> tuple[Policy | None, tuple
         return None, error.faults
 
 
-def waiting_shown(work: Work, terms: Mapping[str, Any], current: Mapping[str, Any]) -> tuple[WaitingShown, ...]:
-    """The versions to come, each with what it would undo of a draft that changes what is in force."""
+def waiting_shown(
+    work: Work, sheet: PolicyPage, terms: Mapping[str, Any], current: Mapping[str, Any], from_day: date | None
+) -> tuple[WaitingShown, ...]:
+    """The versions to come: what each says otherwise on a page, and what it would undo of a draft that takes effect before it."""
     shop = work.catalogue.policy.shop
     changed = {one.key for one in changes_shown(current, terms, shop)}
-    return tuple(_waiting(one, terms, changed, work) for one in versions_to_come(work))
 
+    def waits(one: Waiting) -> WaitingShown:
+        day = shop.day_of(one.version.starts_at)
+        here = tuple(row for row in changes_shown(current, one.terms, shop) if page_of(row.key) is sheet)
+        is_later = from_day is not None and from_day >= day
+        undone = () if is_later else changes_shown(terms, one.terms, shop)
+        undoes = tuple(row for row in undone if row.key in changed)
+        return WaitingShown(one.version.version, day_words(day, shop), here, undoes)
 
-def _waiting(one: Waiting, terms: Mapping[str, Any], changed: set[str], work: Work) -> WaitingShown:
-    shop = work.catalogue.policy.shop
-    undone = tuple(row for row in changes_shown(terms, one.terms, shop) if row.key in changed)
-    return WaitingShown(one.version.version, day_words(shop.day_of(one.version.starts_at), shop), undone)
+    return tuple(waits(one) for one in versions_to_come(work))
 
 
 @owner_router.get("/console/policy/pages/{name}")
@@ -217,7 +226,7 @@ def change_page(request: Request, name: str, account: OwnerOf, form: Form, shop:
         shown_again = replace(read, typed={**read.typed, **asked.typed})
         context = _context(work, sheet, shown_again, current, asked.days, asked.from_day, faults)
         status = 422 if context.faults and is_saving else 200  # What it would do was asked for, and is answered.
-        return pages.show(request, "console/policy_page.html", context, terms, block="effect_part", status=status)
+        return pages.show(request, "console/policy_page.html", context, terms, block="policy_part", status=status)
 
 
 def _saved(shop: Shop, actor: str, terms: Mapping[str, Any], asked: Asked) -> tuple[Fault, ...]:
@@ -254,7 +263,8 @@ def _context(
         changes=changes,
         effect=effect_shown(work, current, read.terms, draft, days, from_day) if draft and changes else None,
         curve=curve_shown(work, policy_from(current).trade_in, draft.trade_in) if has_curve and draft else None,
-        waiting=waiting_shown(work, read.terms, current),
+        waiting=waiting_shown(work, sheet, read.terms, current, from_day),
+        samples=samples_of(read.terms) if sheet.name == "look" else (),
         lesson_kinds=tuple((kind.kind, kind.title) for kind in work.catalogue.lessons.values()),
         zones=tuple(work.catalogue.zones),
     )

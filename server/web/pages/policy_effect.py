@@ -184,10 +184,10 @@ def money_shown(work: Work, effect: MoneyEffect, draft: Policy) -> MoneyShown:
     )
     return MoneyShown(
         len(found.quotes),
-        _summary(found, effect.days, whole),
+        _summary(found, effect.days, whole, _floors(work.catalogue.policy, draft)),
         _glance(found),
         _chart(found, work.catalogue.policy, draft),
-        _figures(found, whole),
+        _figures(found, whole, _floors(work.catalogue.policy, draft)),
         tuple(_tier_row(one.name, one.before, one.after, whole) for one in found.by_tier()),
         most,
         (*_money_notes(effect), f"VAT on both sides as on {day_words(effect.vat_on, shop)}."),
@@ -207,7 +207,33 @@ def _percent(totals: Totals) -> str:
     return f"{100 * totals.margin / totals.revenue:.1f} %" if totals.revenue > 0 else "–"
 
 
-def _summary(found: Repricing, days: int, money: Money) -> tuple[str, ...]:
+def _floors(in_force: Policy, draft: Policy) -> tuple[str, str]:
+    """The margin floors now and under the draft, as they are written."""
+    return _percent_words(in_force.margin_floor_percent), _percent_words(draft.margin_floor_percent)
+
+
+def _percent_words(percent: Decimal) -> str:
+    return f"{percent:g}\N{NO-BREAK SPACE}%"
+
+
+def _costing(found: Repricing, days: int) -> str:
+    """How many quotes would cost less, more and the same."""
+    changes = [one.change for one in found.quotes]
+    counted = {
+        "less": sum(change < 0 for change in changes),
+        "more": sum(change > 0 for change in changes),
+        "the same": changes.count(0),
+    }
+    told = [(number, way) for way, number in counted.items() if number]
+    if len(told) == 1:
+        all_of_them = "The only quote" if len(changes) == 1 else f"All {_quotes(len(changes))}"
+        return f"{all_of_them} of the last {days} days would cost {told[0][1]}"
+    (first, way), *others = told
+    rest = " and ".join(f"{number} {way}" for number, way in others)
+    return f"Of {_quotes(len(changes))} of the last {days} days {first} would cost {way}, {rest}"
+
+
+def _summary(found: Repricing, days: int, money: Money, floors: tuple[str, str]) -> tuple[str, ...]:
     if not found.quotes:
         return (f"No quote was made in the last {days} days, so there is nothing to price again.",)
     before, after = found.before, found.after
@@ -219,20 +245,24 @@ def _summary(found: Repricing, days: int, money: Money) -> tuple[str, ...]:
     less = abs(change)
     way = "more" if change > 0 else "less"
     asked = f"customers would pay {money(less)} {way} in all" if change else "in all they come to the same"
-    said = f"Of {_quotes(len(found.quotes))} of the last {days} days {found.changed} would cost otherwise; {asked}."
+    under = (
+        f"Under your margin floor of {floors[0]}: {before.under_floor} now, {after.under_floor} then."
+        if floors[0] == floors[1]
+        else f"Under your margin floor: {before.under_floor} now, of {floors[0]}; {after.under_floor} then, of {floors[1]}."
+    )
     return (
-        said
+        f"{_costing(found, days)}; {asked}."
         if found.changed
         else f"No price of the {_quotes(len(found.quotes))} of the last {days} days would change.",
         f"Margin {money(before.margin)} → {money(after.margin)}, {_percent(before)} → {_percent(after)}.",
-        f"Under the floor: {before.under_floor} now, {after.under_floor} then.",
+        under,
     )
 
 
 def _glance(found: Repricing) -> str:
     """The most important of it in a line."""
     before, after = found.before, found.after
-    return f"Margin {_percent(before)} → {_percent(after)}, under the floor {before.under_floor} → {after.under_floor}"
+    return f"Margin {_percent(before)} → {_percent(after)}, under your floor {before.under_floor} → {after.under_floor}"
 
 
 def _chart(found: Repricing, in_force: Policy, draft: Policy) -> Pair | None:
@@ -248,7 +278,7 @@ def _chart(found: Repricing, in_force: Policy, draft: Policy) -> Pair | None:
     return Pair(margins_chart(before, after, floors, WIDE), margins_chart(before, after, floors, NARROW))
 
 
-def _figures(found: Repricing, money: Money) -> tuple[FigureRow, ...]:
+def _figures(found: Repricing, money: Money, floors: tuple[str, str]) -> tuple[FigureRow, ...]:
     before, after = found.before, found.after
 
     def row(words: str, name: str) -> FigureRow:
@@ -266,7 +296,7 @@ def _figures(found: Repricing, money: Money) -> tuple[FigureRow, ...]:
         row("Margin", "margin"),
         FigureRow("Margin of revenue", _percent(before), _percent(after), ""),
         FigureRow(
-            "Under the floor",
+            f"Under your margin floor of {' → '.join(dict.fromkeys(floors))}",
             f"{before.under_floor}",
             f"{after.under_floor}",
             f"{under:+d}".replace("-", "−") if under else "",
@@ -351,7 +381,13 @@ def _sizes_summary(found: Refitting, days: int) -> str:
         return f"No quote was made in the last {days} days, so there is nobody to fit again."
     if not found.changed:
         return f"Nobody of {_learners(len(found.learners))} of the last {days} days would get another part."
-    said = f"Of {_learners(len(found.learners))} of the last {days} days {len(found.changed)} would get something else"
+    number = len(found.learners)
+    all_of_them = "The only learner" if number == 1 else f"All {_learners(number)}"
+    said = (
+        f"{all_of_them} of the last {days} days would get something else"
+        if len(found.changed) == number
+        else f"Of {_learners(number)} of the last {days} days {len(found.changed)} would get something else"
+    )
     if found.losing:
         said += f"; {found.losing} would find no sound kit any more"
     if found.gaining:

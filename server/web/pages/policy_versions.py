@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Annotated, Any
 
@@ -14,15 +14,16 @@ from starlette.responses import Response
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.policy import ShopTerms
 from server.domain.policy_book import PolicyVersion, timeline_of
-from server.usecases.policies import change_policy, drop_policy, list_versions, terms_of, versions_to_come
+from server.usecases.policies import change_policy, drop_policy, list_versions, made_from, terms_of, versions_to_come
 from server.usecases.repricing import SPANS
 from server.usecases.work import Shop, Work
 from server.web.pages.desk import when_words
+from server.web.pages.doers import by_words
 from server.web.pages.forms import Form, TypedForm, text_in
 from server.web.pages.policy import USUAL_SPAN, Asked, asked_in, draft_of, span_of
 from server.web.pages.policy_effect import EffectShown, effect_shown
 from server.web.pages.policy_fields import PAGES, PolicyPage
-from server.web.pages.policy_words import ChangeShown, changes_shown, shown
+from server.web.pages.policy_words import ChangeShown, changes_line, changes_shown, shown
 from server.web.render import day_words, see_other
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
@@ -39,7 +40,7 @@ SAID = {
 
 @dataclass(frozen=True, slots=True)
 class VersionShown:
-    """A version in the list: from when until when, who made it and why; `state` is now, to come, past or taken back."""
+    """A version in the list: from when until when, by whom, why, and what it changed; `state` is now, to come, past or taken back."""
 
     version: int
     since: str
@@ -47,6 +48,7 @@ class VersionShown:
     by: str
     note: str
     state: str
+    changed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +123,7 @@ def _version(
         state = "now"
     elif one.is_to_come(now):
         state = "to come"
-    return VersionShown(one.version, since, until, one.made_by, one.note, state)
+    return VersionShown(one.version, since, until, by_words(one.made_by), one.note, state)
 
 
 @owner_router.get("/console/policy")
@@ -129,7 +131,8 @@ def show_index(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf,
     """The pages of the policy and its versions."""
     with shop.reading(account.name) as work:
         terms = work.catalogue.policy.shop
-        versions = versions_shown(work)
+        changed = _what_changed(work, terms)
+        versions = tuple(replace(one, changed=changed.get(one.version, "")) for one in versions_shown(work))
         page = PolicyIndex(
             PAGES,
             next((one for one in versions if one.state == "now"), None),
@@ -138,6 +141,18 @@ def show_index(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf,
             SAID.get(said, ""),
         )
         return pages.show(request, "console/policy.html", page, terms)
+
+
+def _what_changed(work: Work, terms: ShopTerms) -> dict[int, str]:
+    """In a line for each version what differs from the one in force when it was made; the first has none before it."""
+    versions = list_versions(work)
+    known = {one.version: terms_of(work, one.version) for one in versions}
+    before = {one.version: made_from(one, versions) for one in versions}
+    return {
+        number: changes_line(changes_shown(known[base.version], known[number], terms)) or "nothing"
+        for number, base in before.items()
+        if base is not None
+    }
 
 
 def _lacking(work: Work, terms: ShopTerms) -> tuple[WaitingSaid, ...]:
@@ -157,12 +172,12 @@ def _lacking(work: Work, terms: ShopTerms) -> tuple[WaitingSaid, ...]:
 def compare(
     request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf, one: str = "", other: str = ""
 ) -> Response:
-    """Two versions side by side; without numbers the one in force beside the one before it."""
+    """Two versions side by side; without numbers the newest beside the one before it."""
     with shop.reading(account.name) as work:
         versions = versions_shown(work)
         known = {version.version for version in versions}
-        current = work.catalogue.policy.version
-        after = _number(other, known) or current
+        standing = [version.version for version in versions if version.state != "taken back"]
+        after = _number(other, known) or max(standing or known)
         before = _number(one, known) or max((number for number in known if number < after), default=after)
         terms = work.catalogue.policy.shop
         changes = changes_shown(terms_of(work, before), terms_of(work, after), terms)
@@ -200,7 +215,7 @@ def bring_back(
         page = _page(work, number, asked.days, asked.from_day, asked.typed, faults)
         terms = work.catalogue.policy.shop
         status = 422 if page.faults and is_saving else 200  # What it would do was asked for, and is answered.
-        return pages.show(request, "console/policy_version.html", page, terms, block="effect_part", status=status)
+        return pages.show(request, "console/policy_version.html", page, terms, block="version_part", status=status)
 
 
 def _brought_back(shop: Shop, actor: str, number: int, asked: Asked) -> tuple[Fault, ...]:

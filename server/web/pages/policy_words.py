@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -19,12 +19,13 @@ TIER_WORDS = {
     "name": "name",
     "slots": "parts that count",
     "at_least": "how many are bought",
-    "percent": "per cent",
+    "percent": "discount",
     "extras": "extras included",
     "lessons.kind": "kind of lesson included",
     "lessons.number": "lessons included",
 }
 NOTHING = "–"
+MOST_NAMED, LONGEST_VALUES = 2, 40
 _TIER_KEY = re.compile(r"tiers\[(\d+)\]\.(.+)")
 
 
@@ -102,6 +103,23 @@ def shown(found: Iterable[Difference], shop: ShopTerms, *terms: Mapping[str, Any
         if before != after:
             rows.append(ChangeShown(one.key, key_words(one.key, *terms), before, after, address))
     return tuple(sorted(rows, key=lambda row: _place(row.key, order)))
+
+
+def changes_line(changes: Sequence[ChangeShown]) -> str:
+    """What differs in a line: the first two terms with their values, and how many more there are."""
+    named = [_change_words(one) for one in changes[:MOST_NAMED]]
+    more = len(changes) - len(named)
+    return "; ".join(named) + (f"; and {more} more" if more else "")
+
+
+def _change_words(one: ChangeShown) -> str:
+    """A term with both values, the unit said once; long values are left to the comparison."""
+    if len(one.before) + len(one.after) > LONGEST_VALUES:
+        return one.words
+    number, _, unit = one.after.partition(" ")
+    same = bool(unit) and one.before.endswith(f" {unit}")
+    before = one.before.removesuffix(f" {unit}") if same else one.before
+    return f"{one.words} {before} → {number} {unit}" if same else f"{one.words} {before} → {one.after}"
 
 
 def _place(key: str, order: list[str]) -> int:

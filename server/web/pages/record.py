@@ -14,7 +14,6 @@ from starlette.responses import Response
 from server.domain.errors import Fault, InvalidInput
 from server.domain.lessons import read_day
 from server.usecases.record import Record, Wanted, read_record, whole_record
-from server.web.pages.deposits import DAY_ACCEPTED
 from server.web.pages.tables import table_to_save
 from server.web.render import moment_words
 from server.web.signed import OwnerOf
@@ -25,6 +24,7 @@ owner_router = APIRouter(include_in_schema=False)
 FIELDS = ("who", "what", "whom", "from", "to")
 LABELS = {"who": "Who", "what": "What", "whom": "Whom", "from": "From", "to": "To, included", "page": "Page"}
 MOST_PAGES = 100_000
+DAY_ACCEPTED = "a day such as 28 November 2026, written 2026-11-28"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +59,16 @@ class RecordPage:
     def fault_at(self, name: str) -> Fault | None:
         """What is wrong with a field."""
         return next((fault for fault in self.faults if fault.field == name), None)
+
+    @property
+    def names_anybody(self) -> bool:
+        """Whether a deed on this page was done to somebody else."""
+        return any(one.whom and one.whom != one.who for one in self.deeds)
+
+    @property
+    def has_addresses(self) -> bool:
+        """Whether it is known of a deed on this page from which address it was done."""
+        return any(one.address for one in self.deeds)
 
     def label(self, name: str) -> str:
         """What a field is called."""
