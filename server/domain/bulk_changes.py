@@ -36,6 +36,8 @@ class BulkChange:
     ending: Ending = "exact"
     since: date | None = None
     sold: bool = True
+    dearer_too: bool = False
+    """Whether parts are marked down also where they cost less today."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,9 @@ class Changed:
     before: Part
     after: Part
     verdict: Verdict | None = None
-    refused: Literal["", "same", "price", "markdown_above", "not_below", "none", "past", "smaller"] = ""
+    refused: Literal["", "same", "price", "markdown_above", "not_below", "none", "past", "smaller", "dearer"] = ""
+    is_dearer: bool = False
+    """Whether it is marked down further already, so that it would become dearer."""
 
 
 def ended(price: Exact, ending: Ending) -> Cents:
@@ -94,7 +98,9 @@ def _marked_down(change: BulkChange, part: Part, catalogue: Catalogue, today: da
     verdict = _verdict(part, after, catalogue, today)
     if after == part:
         return Changed(part, part, refused="same")
-    return Changed(part, after, verdict, (verdict.moved if verdict else ""))
+    is_dearer = min(part.price_on(today), part.price_on(change.since or today)) < price
+    moved = verdict.moved if verdict else ""
+    return Changed(part, after, verdict, moved or ("dearer" if is_dearer and not change.dearer_too else ""), is_dearer)
 
 
 def _verdict(before: Part, after: Part, catalogue: Catalogue, today: date) -> Verdict | None:

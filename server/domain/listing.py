@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -16,9 +17,10 @@ from server.domain.reductions import Verdict, judge_markdown
 from server.domain.slots import CORE_SLOTS, EXTRA_SLOTS, SPARE
 
 ALL_SLOTS = (*CORE_SLOTS, *EXTRA_SLOTS, SPARE)
-Flag = Literal["gone", "no_day", "not_reduced", "thin", "reduced"]
-FLAGS: tuple[Flag, ...] = ("gone", "no_day", "not_reduced", "thin", "reduced")
+Flag = Literal["loss", "gone", "no_day", "not_reduced", "thin", "reduced"]
+FLAGS: tuple[Flag, ...] = ("loss", "gone", "no_day", "not_reduced", "thin", "reduced")
 FLAG_WORDS: dict[Flag, str] = {
+    "loss": "sold for less than cost",
     "gone": "none in stock",
     "no_day": "marked down without a day",
     "not_reduced": "marked down, not called reduced",
@@ -26,6 +28,7 @@ FLAG_WORDS: dict[Flag, str] = {
     "reduced": "called reduced",
 }
 STOCK_WORDS = {"in": "in stock", "none": "none in stock", "held": "held for somebody"}
+_NUMBERED = re.compile(r"([^0-9]*)([0-9]*)", re.ASCII)
 SOLD_WORDS = {"": "not retired", "sold": "sold", "unsold": "not sold now", "retired": "retired"}
 
 
@@ -82,6 +85,7 @@ def _flags(
     if not part.on_sale:
         return ()
     holds = {
+        "loss": margin.amount < 0,
         "gone": on_hand <= 0,
         "no_day": verdict is not None and verdict.markdown.since is None,
         "not_reduced": verdict is not None and verdict.markdown.since is not None and verdict.reduction is None,
@@ -94,10 +98,17 @@ def _flags(
 def list_parts(
     catalogue: Catalogue, on_hand: Mapping[str, int], held: Mapping[str, int], today: date
 ) -> tuple[Listed, ...]:
-    """All parts, retired ones too, slot by slot and then by maker and SKU."""
+    """All parts, retired ones too, slot by slot and then by maker and name, numbers in names by their size."""
     places = {slot: place for place, slot in enumerate(ALL_SLOTS)}
-    parts = sorted(catalogue.parts.values(), key=lambda part: (places[part.slot], part.maker, part.sku))
+    parts = sorted(
+        catalogue.parts.values(), key=lambda part: (places[part.slot], part.maker, in_order(part.name), part.sku)
+    )
     return tuple(listed_as(part, catalogue, on_hand.get(part.sku, 0), held.get(part.sku, 0), today) for part in parts)
+
+
+def in_order(name: str) -> tuple[tuple[str, int], ...]:
+    """What names are sorted by so that a size stands before a larger one: Mudflat 72 before Mudflat 102."""
+    return tuple((text.casefold(), int(digits or 0)) for text, digits in _NUMBERED.findall(name))
 
 
 def found_among(rows: Iterable[Listed], asked: Asked) -> tuple[Listed, ...]:

@@ -32,6 +32,11 @@ def share_of(amount: Cents, percent: Exact) -> Cents:
     return _half_up(amount * numerator, 100 * denominator)
 
 
+def percent_below(before: Cents, now: Cents) -> int:
+    """By how many whole per cent a price is below another, rounded down so that it is never overstated: 2,519 to 2,199 is 12."""
+    return 100 * (before - now) // before
+
+
 def vat_inside(gross: Cents, percent: Exact) -> Cents:
     """The tax inside a price that includes it: gross × rate / (100 + rate), rounded; 123.00 at 23 % holds 23.00."""
     numerator, denominator = percent.as_integer_ratio()

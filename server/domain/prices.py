@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from server.domain.money import Cents
+from server.domain.money import Cents, percent_below
 
 PRIOR_DAYS = 30
 NOT_SOLD: Cents = 0
@@ -62,9 +62,9 @@ class Reduction:
     decided_on: date
 
     @property
-    def percent(self) -> float:
-        """The reduction in per cent of the prior price."""
-        return 100 * (self.prior - self.now) / self.prior
+    def percent(self) -> int:
+        """The reduction in whole per cent of the prior price, rounded down."""
+        return percent_below(self.prior, self.now)
 
 
 def spells_of(points: Iterable[PricePoint]) -> tuple[Spell, ...]:

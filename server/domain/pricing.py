@@ -12,7 +12,7 @@ from server.domain.agreed import CHARGED_KINDS, NOTHING_AGREED, Agreed, Bounds, 
 from server.domain.catalogue import Catalogue, Part, Shelf
 from server.domain.deposits import DepositDecision, PaidLesson, decide_deposits
 from server.domain.learner import Answers
-from server.domain.money import Cents, round_half_up, share_of, spread, vat_inside
+from server.domain.money import Cents, percent_below, round_half_up, share_of, spread, vat_inside
 from server.domain.policy import Policy, Tier
 from server.domain.slots import CORE_SLOTS, SIZED_AT_THE_SHOP, SLOT_WORDS
 from server.domain.trade_in import TradeIn, Valuation, take_in, value_trade
@@ -58,10 +58,10 @@ class Line:
 
     @property
     def percent_reduced(self) -> int:
-        """By how many per cent of the lowest price of the 30 days before it is reduced; zero where that may not be said."""
+        """By how many whole per cent of the lowest price of the 30 days before it is reduced; zero where that may not be said."""
         if self.prior is None or self.alone is None:
             return 0
-        return round_half_up(Fraction(100 * (self.prior - self.alone), self.prior))
+        return percent_below(self.prior, self.alone)
 
     @property
     def is_core(self) -> bool:

@@ -9,9 +9,11 @@ from hashlib import sha256
 
 from server.domain.bulk_changes import BulkChange, Changed, change_all
 from server.domain.errors import Conflict, Fault
+from server.domain.part_words import bulk_words
 from server.domain.stock import Movement, MovementKind, counted
+from server.persistence.steps import load_before
 from server.persistence.stock import load_on_hand, lock_parts, newest_change, save_movements
-from server.usecases.catalogue_edits import digest_of, part_of, refuse_unreadable
+from server.usecases.catalogue_edits import digest_of, part_of, refuse_unreadable, words_in
 from server.usecases.steps import change_parts, list_steps
 from server.usecases.work import Work
 
@@ -53,8 +55,7 @@ class Booking:
 def work_out(work: Work, change: BulkChange, skus: Sequence[str]) -> tuple[tuple[Changed, ...], str]:
     """What a change would make of parts, and its digest; nothing is changed. Raises `NotFound`."""
     rows = change_all(change, [part_of(work, sku) for sku in skus], work.catalogue, work.today)
-    made = digest_of(*(part for row in rows for part in (row.before, row.after)))
-    return rows, _digest(change, made)
+    return rows, _digest(change, _made(rows))
 
 
 def work_out_stock(work: Work, change: StockChange, skus: Sequence[str]) -> tuple[tuple[Booking, ...], str]:
@@ -70,20 +71,22 @@ def _booking(change: StockChange, sku: str, name: str, before: int) -> Booking:
     return Booking(sku, name, before, Movement(sku, change.kind, change.pieces, change.why))
 
 
-def apply_change(work: Work, change: BulkChange, skus: Sequence[str], about: str, shown: str) -> None:
-    """Do to all parts that are not refused what the preview of this digest said, as one step.
+def apply_change(work: Work, change: BulkChange, skus: Sequence[str], shown: str) -> int:
+    """Do to all parts that are not refused what the preview of this digest said, as one step; the version it makes.
 
     The same form sent twice is done once. Raises `NotFound`, and `Conflict` where anything moved since the preview.
     """
     rows, digest = work_out(work, change, skus)
-    marked = f"{about} ({shown[:6]})"
     if digest != shown:
-        if _was_done(work, marked):
-            return
+        version = _done_before(work, change, skus, shown)
+        if version:
+            return version
         raise Conflict([Fault("change", PREVIEW_MOVED)])
     done = [row for row in rows if not row.refused]
     before = {row.before.sku: row.before for row in done}
-    change_parts(work, [row.after for row in done], kind="bulk", about=marked, shown=before)
+    parts = [row.after for row in done]
+    about = bulk_words(change, parts, *words_in(work))
+    return change_parts(work, parts, kind="bulk", about=about, shown=before)
 
 
 def apply_stock(work: Work, change: StockChange, skus: Sequence[str], shown: str) -> None:
@@ -104,12 +107,15 @@ def apply_stock(work: Work, change: StockChange, skus: Sequence[str], shown: str
     work.commit()
 
 
-def _was_done(work: Work, about: str) -> bool:
-    """Whether the newest step is this very change, by the same hand, just now."""
+def _done_before(work: Work, change: BulkChange, skus: Sequence[str], shown: str) -> int:
+    """The version of the newest step if it is this very change of the parts as it found them, by the same hand, just now; else 0."""
     newest = next(iter(list_steps(work)), None)
-    if newest is None or (newest.kind, newest.about, newest.by) != ("bulk", about, work.actor):
-        return False
-    return work.now - newest.at <= AT_ONCE
+    if newest is None or (newest.kind, newest.by) != ("bulk", work.actor) or work.now - newest.at > AT_ONCE:
+        return 0
+    found = load_before(work.session, newest.version)
+    were = found.parts_of() if found is not None else {}
+    rows = change_all(change, [were.get(sku) or part_of(work, sku) for sku in skus], work.catalogue, work.today)
+    return newest.version if _digest(change, _made(rows)) == shown else 0
 
 
 def _was_booked(work: Work, change: StockChange, sku: str) -> bool:
@@ -122,6 +128,10 @@ def _was_booked(work: Work, change: StockChange, sku: str) -> bool:
     ):
         return False
     return work.now - newest.at <= AT_ONCE
+
+
+def _made(rows: Sequence[Changed]) -> str:
+    return digest_of(*(part for row in rows for part in (row.before, row.after)))
 
 
 def _digest(change: object, made: str) -> str:

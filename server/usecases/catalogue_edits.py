@@ -12,6 +12,7 @@ from server.domain.days import day_in_words
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.listing import Listed, list_parts, listed_as
 from server.domain.money import Cents
+from server.domain.part_words import change_words
 from server.domain.reductions import Verdict, judge_markdown, moved_words
 from server.domain.slots import SLOT_WORDS
 from server.domain.stock import Movement, MovementKind
@@ -30,7 +31,6 @@ from server.persistence.stock import (
     lock_parts,
     newest_change,
 )
-from server.usecases.catalogue import difference
 from server.usecases.photos import drop_photo, keep_photos, photos_of
 from server.usecases.steps import MOVED, change_parts
 from server.usecases.stock import book_movement
@@ -118,12 +118,17 @@ def change_part(work: Work, sku: str, cells: Mapping[str, str], shown: str) -> t
     `shown` is the digest of the part as the form showed it. A new markdown without a day begins today. Raises `NotFound`,
     `InvalidInput` at the fields, and `Conflict` where the part has changed meanwhile.
     """
+    before, after, verdict = read_change(work, sku, cells, shown)
+    change_parts(work, [after], kind="edit", about=change_words(before, after, *words_in(work)), shown={sku: before})
+    return after, verdict
+
+
+def read_change(work: Work, sku: str, cells: Mapping[str, str], shown: str) -> tuple[Part, Part, Verdict | None]:
+    """A part as it is, as it would be, and what its markdown may be called then; nothing is changed. Raises as `change_part`."""
     before = _unmoved(work, sku, shown)
     given = _with_day(before, {**cells_of(before, {}), **cells, "sku": sku}, work.today)
     after, verdict = _read(work, before.slot, given, before)
-    after = replace(after, retired=before.retired)
-    change_parts(work, [after], kind="edit", about=f"{sku}: {difference(before, after)}", shown={sku: before})
-    return after, verdict
+    return before, replace(after, retired=before.retired), verdict
 
 
 def add_part(work: Work, slot: str, cells: Mapping[str, str]) -> Part:
@@ -139,7 +144,7 @@ def add_part(work: Work, slot: str, cells: Mapping[str, str]) -> Part:
         raise InvalidInput([*faults, *error.faults]) from error
     if faults:
         raise InvalidInput(faults)
-    change_parts(work, [part], kind="edit", about=f"{sku}: new, a {SLOT_WORDS[part.slot]}")
+    change_parts(work, [part], kind="edit", about=f"{part.name}: new, a {SLOT_WORDS[part.slot]}")
     return part
 
 
@@ -147,7 +152,7 @@ def retire_part(work: Work, sku: str, shown: str) -> Part:
     """Take a part off the list for good; its record, stock and quotes stay. Raises `NotFound` and `Conflict`."""
     before = _unmoved(work, sku, shown)
     after = replace(before, retired=True)
-    change_parts(work, [after], kind="retire", about=f"{sku}: retired", shown={sku: before})
+    change_parts(work, [after], kind="retire", about=f"{before.name}: retired", shown={sku: before})
     return after
 
 
@@ -159,7 +164,7 @@ def bring_back_part(work: Work, sku: str, shown: str) -> Part:
     if taken:
         raise InvalidInput(taken)
     after = replace(before, retired=False)
-    change_parts(work, [after], kind="edit", about=f"{sku}: brought back", shown={sku: before})
+    change_parts(work, [after], kind="edit", about=f"{before.name}: brought back", shown={sku: before})
     return after
 
 
@@ -169,7 +174,7 @@ def make_it_the_price(work: Work, sku: str, shown: str) -> Part:
     if before.markdown is None:
         return before
     after = replace(before, price=before.markdown.price, markdown=None)
-    change_parts(work, [after], kind="edit", about=f"{sku}: {difference(before, after)}", shown={sku: before})
+    change_parts(work, [after], kind="edit", about=change_words(before, after, *words_in(work)), shown={sku: before})
     return after
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from server.domain.drafts import oldest_kept
+from server.domain.listing import margin_at
 from server.domain.policy_book import PolicyVersion, in_force_at
 from server.domain.steps import Step
 from server.persistence.desk import load_waiting
@@ -29,6 +30,8 @@ class Overview:
     not_sent: int
     to_come: tuple[PolicyVersion, ...]
     uncallable: tuple[str, ...]
+    at_a_loss: tuple[str, ...]
+    """Parts that sell by themselves for less than they cost."""
     unmet: Mapping[str, int]
     """By slot, for how many learners nothing free was right in the last days."""
     backed_up_at: datetime | None
@@ -47,6 +50,7 @@ def overview(work: Work) -> Overview:
         not_sent=count_given_up(work.session),
         to_come=tuple(sorted((one for one in versions if one.is_to_come(work.now)), key=lambda one: one.starts_at)),
         uncallable=tuple(part.sku for part in reduced if catalogue.reduction_of(part, work.today) is None),
+        at_a_loss=tuple(part.sku for part in sold if margin_at(part.price_on(work.today), part, catalogue).amount < 0),
         unmet=unmet_since(work.session, work.today - timedelta(days=UNMET_DAYS)),
         backed_up_at=backed_up_at(work),
         policy=in_force_at(versions, work.now),

@@ -174,7 +174,8 @@ def make_times(work: Work, typed: Mapping[str, str], key: str = "") -> tuple[int
                 )
             return tuple(one.id for one in made)
     numbers = tuple(save_new_time(work.session, one, work.now, work.actor, key) for one in planned)
-    work.note_deed(f"made {len(numbers)} lesson times from number {numbers[0]}")
+    times = "1 lesson time," if len(numbers) == 1 else f"{len(numbers)} lesson times from"
+    work.note_deed(f"made {times} number {numbers[0]}")
     work.commit()
     return numbers
 

@@ -49,6 +49,12 @@ def list_sets(work: Work) -> tuple[SetStand, ...]:
     return tuple(_stood(work, one) for one in sorted(listed, key=lambda one: (one.name.casefold(), one.sku)))
 
 
+def list_sets_of(work: Work, sku: str) -> tuple[PartSet, ...]:
+    """The sets that a part is in and that were not retired, by their name."""
+    named = [one for one in work.catalogue.sets.values() if sku in one.parts and not one.retired]
+    return tuple(sorted(named, key=lambda one: (one.name.casefold(), one.sku)))
+
+
 def read_set(work: Work, sku: str) -> SetStand:
     """A set by its SKU; raises `NotFound` where there is none that is listed."""
     one = work.catalogue.sets.get(sku)
@@ -109,7 +115,7 @@ def put_set(work: Work, made: PartSet, shown: str = "") -> int:
         raise InvalidInput(faults)
     if made == there:
         return catalogue.version
-    return _keep(work, made, f"set {made.sku} {'changed' if there else 'added'}", "edit")
+    return _keep(work, made, f"set {made.name} {'changed' if there else 'added'}", "edit")
 
 
 def retire_set(work: Work, sku: str) -> int:
@@ -117,7 +123,7 @@ def retire_set(work: Work, sku: str) -> int:
     lock_catalogue(work.session)
     work.look_again()
     one = read_set(work, sku).one
-    return _keep(work, replace(one, retired=True), f"set {sku} retired", "retire")
+    return _keep(work, replace(one, retired=True), f"set {one.name} retired", "retire")
 
 
 def _keep(work: Work, made: PartSet, about: str, kind: Literal["edit", "retire"]) -> int:

@@ -15,6 +15,7 @@ from server.persistence.folder_out import set_row
 from server.persistence.sets import set_from
 from server.persistence.steps import Before, load_before, load_steps, newest_standing, rows_after, terms_made
 from server.persistence.tables import SetRow
+from server.usecases.catalogue_edits import words_in
 from server.usecases.steps import NO_STEP, undo_faults
 from server.usecases.work import Work
 
@@ -42,34 +43,45 @@ class StepChanges:
     """Why it cannot be undone although it is the next."""
 
 
-def step_changes(work: Work, version: int) -> StepChanges:
-    """What a step changed; raises `NotFound`."""
+def step_changes(work: Work, version: int, *, undoing: bool = False) -> StepChanges:
+    """What a step changed, or the other way round what undoing it changes; raises `NotFound`."""
     session = work.session
     found = load_before(session, version)
     if found is None:
         raise NotFound("step", NO_STEP)
     step = next(step for step in load_steps(session, work.catalogue.version) if step.version == version)
     after = rows_after(session, version, found)
-    now = after.parts_of()
-    standing = [now[sku] for sku in found.parts if sku in now and not now[sku].retired]
+    before, now = (after, found) if undoing else (found, after)
+    then = now.parts_of()
+    standing = [then[sku] for sku in found.parts if sku in then and not then[sku].retired]
     is_next = newest_standing(session) == version
     return StepChanges(
         step=step,
-        parts=parts_changed(found.parts_of(), standing),
-        others=tuple(_others(work, version, found, after)),
+        parts=parts_changed(before.parts_of(), standing),
+        others=tuple(_others(work, version, found, after, undoing=undoing)),
         is_next=is_next,
         hindrances=tuple(fault.message for fault in undo_faults(work, found, version)) if is_next else (),
     )
 
 
-def _others(work: Work, version: int, found: Before, after: Before) -> Iterable[Other]:
-    yield from _rows("sets", _sets(found), _sets(after))
-    yield from _rows("spots", found.spots_of(), after.spots_of())
-    yield from _rows("lessons", found.lessons_of(), after.lessons_of())
-    yield from _rows("delivery", found.zones_of(), after.zones_of())
-    yield from _points(found, after)
+def skus_changed(work: Work, version: int) -> frozenset[str]:
+    """The parts that a step was about."""
+    found = load_before(work.session, version)
+    return frozenset(found.parts) if found is not None else frozenset()
+
+
+def _others(work: Work, version: int, found: Before, after: Before, *, undoing: bool) -> Iterable[Other]:
+    """Changes beside parts; of the price history only what the step did, since undoing leaves the days that were charged."""
+    before, then = (after, found) if undoing else (found, after)
+    yield from _rows("sets", _sets(before), _sets(then))
+    yield from _rows("spots", before.spots_of(), then.spots_of())
+    yield from _rows("lessons", before.lessons_of(), then.lessons_of())
+    yield from _rows("delivery", before.zones_of(), then.zones_of())
+    if not undoing:
+        yield from _points(work, found, after)
     if found.terms is not None:
-        changed = differences(json.loads(found.terms), terms_made(work.session, version) or {})
+        terms = [json.loads(found.terms), terms_made(work.session, version) or {}]
+        changed = differences(*(reversed(terms) if undoing else terms))
         fields = tuple(FieldChange(one.key, one.before, one.after) for one in changed)
         yield from (Other("policy", "", (field,)) for field in fields)
 
@@ -97,11 +109,14 @@ def _said(row: object) -> dict[str, object]:
     }
 
 
-def _points(found: Before, after: Before) -> Iterable[Other]:
-    """Days of the price history whose price is another."""
+def _points(work: Work, found: Before, after: Before) -> Iterable[Other]:
+    """Days of the price history whose price is another, in words."""
+    money, day = words_in(work)
     before, now = ({(point.sku, point.since): point.price for point in rows.points_of()} for rows in (found, after))
     for key in sorted(before.keys() | now.keys()):
         if before.get(key) != now.get(key):
             sku, since = key
-            old, new = (None if price is None else decimal_of(price) for price in (before.get(key), now.get(key)))
-            yield Other("price history", sku, (FieldChange(f"from {since.isoformat()}", old, new),))
+            old, new = (None if price is None else money(price) for price in (before.get(key), now.get(key)))
+            part = work.catalogue.parts.get(sku)
+            name = part.name if part is not None else sku
+            yield Other("price history", name, (FieldChange(f"from {day(since)}", old, new),))

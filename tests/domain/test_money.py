@@ -10,7 +10,7 @@ from apportionment import methods as apportionment
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from server.domain.money import Exact, round_down_to, round_half_up, share_of, spread, vat_inside
+from server.domain.money import Exact, percent_below, round_down_to, round_half_up, share_of, spread, vat_inside
 
 # Amount, rounded half up: away from zero on both sides of it.
 ROUNDINGS: list[tuple[Exact, int]] = [
@@ -138,3 +138,18 @@ def test_a_split_without_any_weight_leaves_all_with_the_first() -> None:
 def test_nothing_negative_is_split(total: int, weighing: list[int]) -> None:
     with pytest.raises(ValueError, match="negative"):
         spread(total, weighing)
+
+
+# Own arithmetic: 2,519 to 2,199 is 12.7 %, 1,000 to 752 is 24.8 %.
+BELOW = [
+    (2_519_00, 2_199_00, 12),
+    (1_000_00, 752_00, 24),
+    (439_00, 399_00, 9),
+    (100_00, 70_00, 30),
+    (100_00, 100_00, 0),
+]
+
+
+@pytest.mark.parametrize(("before", "now", "percent"), BELOW)
+def test_a_reduction_is_never_overstated(before: int, now: int, percent: int) -> None:
+    assert percent_below(before, now) == percent

@@ -15,7 +15,7 @@ def test_a_zone_is_added_corrected_and_taken_away(owner: Client) -> None:
     page.press("Add the zone", fee="75,00")
     assert "Ferry islands" in page.text
     page.open("/console/places/edit?of=zone&name=Ferry+islands").press("Take Ferry islands away")
-    assert "Ferry islands" not in page.text
+    assert "Ferry islands" not in page.open("/console/places").text
     home = Reader(owner).open("/console/places/edit?of=zone&name=Ireland")
     assert "The policy names it as the home zone." in home.text
     refused = owner.post("/console/places/edit", data={"of": "zone", "was": "Ireland", "do": "remove"})
@@ -36,4 +36,10 @@ def test_a_spots_winds_are_seen_before_it_is_saved(owner: Client) -> None:
     assert page.text != before
     assert Reader(owner).open("/console/places/edit?of=spot&name=Lough+Corravane").text == before
     page.press("Save")
-    assert page.address == "/console/places#spots"
+    assert page.address.startswith("/console/places?kept=")
+    assert "Kept. Spot Lough Corravane changed." in page.text
+    undo = next(one.get("href", "") for one in page.page.iter("a") if one.text == "Undo this")
+    page.open(undo)
+    assert "mean winds by month" in page.text
+    page.press("Undo this step")
+    assert "Undo this" not in page.open("/console/places?kept=2").text

@@ -33,13 +33,15 @@ def test_the_owner_adds_changes_and_retires_a_set(owner: Client) -> None:
     assert "The catalogue has no part NO-SUCH." in page.text
     assert page.by_id("price").get("value") == "70,00"
     page.press("Add the set", maker="Wrackline", parts="WRK-BLM\nWRK-WLM")
-    assert page.address == "/console/sets"
+    assert page.address.startswith("/console/sets?kept=")
+    assert "Kept. Set A pair added. Undo this" in page.text
     assert "€70.00" in page.text
     assert "one by one €84.00" in page.text
     page.open("/console/sets/edit?sku=PAIR").press("Save", price="69")
     assert "€69.00" in page.text
     page.open("/console/sets/edit?sku=PAIR").press("Retire A pair")
-    assert "A pair" not in page.text
+    assert "Kept. Set A pair retired." in page.text
+    assert "A pair" not in page.open("/console/sets").text
     assert Reader(owner).open("/console/sets/edit?sku=PAIR").status == 404
 
 

@@ -105,7 +105,11 @@ def test_a_set_is_added_changed_retired_and_each_is_undone(shop: Shop) -> None:
         with pytest.raises(NotFound):
             read_set(work, FOIL_SET)
         steps = list_steps(work)
-    assert [step.about for step in steps] == ["set TUR-KELP retired", "set PAIR changed", "set PAIR added"]
+    assert [step.about for step in steps] == [
+        "set Kelpline foil set 1720 retired",
+        "set A pair of leashes changed",
+        "set A pair of leashes added",
+    ]
     for step, before in zip(steps, states[-2::-1], strict=True):
         with shop.writing("Orla") as work:
             undo_step(work, step.version)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import ceil
 
 from server.domain.wind import UNCERTAINTY_KN, Window, WingWinds
 from server.web.drawings.sheet import Drawing, Lettering, Shape, box, letters_wide, words_box
@@ -114,6 +115,8 @@ def months_chart(wings: Sequence[WingWinds], hands: str, spot: str, width: float
     """A line for each hand wing over the months, in days' worth of wind that suits; the chosen one drawn full."""
     top, floor = 18.0, 168.0
     most = max([1.0, *(day for wing in wings for day in wing.months[hands])])
+    tick = next(size for size in (1, 2, 5, 10, 15) if most / size <= 5 or size == 15)
+    most = tick * ceil(most / tick)  # The topmost line of the grid stands over all that is drawn.
     step = (width - LEFT - 74) / 11
     shapes: list[Shape] = []
     lettering: list[Lettering] = []
@@ -121,8 +124,7 @@ def months_chart(wings: Sequence[WingWinds], hands: str, spot: str, width: float
     def height_of(days: float) -> float:
         return round(floor - days / most * (floor - top), 2)
 
-    tick = next(size for size in (1, 2, 5, 10, 15) if most / size <= 5 or size == 15)
-    for days in range(0, int(most) + 1, tick):
+    for days in range(0, most + 1, tick):
         y = height_of(days)
         shapes.append(Shape("grid", f"M{LEFT:g} {y:g}H{width - 70:g}"))
         lettering.append(Lettering("axis-words", LEFT - 6, y + 5, f"{days}", "end"))

@@ -63,7 +63,8 @@ def _markdown(query: Mapping[str, str], today: date) -> BulkChange:
     ending = _ending(query, faults)
     if faults:
         raise InvalidInput(faults)
-    return BulkChange("markdown", percent=percent, ending=ending, since=since)
+    dearer_too = query.get("dearer", "") == "yes"
+    return BulkChange("markdown", percent=percent, ending=ending, since=since, dearer_too=dearer_too)
 
 
 def _ending(query: Mapping[str, str], faults: list[Fault]) -> Ending:
@@ -106,21 +107,6 @@ def _signed(text: str) -> Decimal | None:
     return -value if read[1] in ("-", "−") else value
 
 
-def about_words(change: BulkChange | StockChange, count: int) -> str:
-    """What is done to how many parts, in a few words."""
-    parts = f"{count} part{'' if count == 1 else 's'}"
-    if isinstance(change, StockChange):
-        return f"{KIND_WORDS[change.kind]}, {change.pieces} of each, {parts}"
-    if change.kind == "price":
-        moved = (
-            f"{change.percent.normalize():+f} %"
-            if change.percent is not None
-            else f"{Decimal(change.amount or 0) / 100:+.2f}"
-        )
-        return f"prices {moved.replace('-', '−')}, {ENDING_WORDS[change.ending]}, {parts}"
-    if change.kind == "markdown":
-        percent = (change.percent or Decimal(0)).normalize()
-        return f"marked down by {percent:f} % from {change.since}, {parts}"
-    if change.kind == "markdown_off":
-        return f"markdowns taken off, {parts}"
-    return f"{'sold' if change.sold else 'not sold'}, {parts}"
+def stock_words(change: StockChange, count: int) -> str:
+    """What is booked for how many parts, in a few words."""
+    return f"{KIND_WORDS[change.kind]}, {change.pieces} of each, {count} part{'' if count == 1 else 's'}"

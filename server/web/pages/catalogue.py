@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from urllib.parse import urlencode
 
@@ -23,13 +23,14 @@ from server.domain.listing import (
     found_among,
 )
 from server.domain.money import Cents
-from server.domain.pricing import Margin
-from server.domain.reductions import called_words
 from server.domain.slots import SLOT_WORDS
-from server.usecases.catalogue_edits import all_listed, change_part, digest_of, part_listed, typed_of, words_in
-from server.usecases.steps import list_steps
+from server.usecases.catalogue_edits import all_listed, part_listed
+from server.usecases.list_edits import RowTyped, change_rows
+from server.usecases.step_changes import skus_changed
 from server.usecases.work import Work
-from server.web.pages.forms import Form, TypedForm, text_in
+from server.web.pages.catalogue_rows import RowShown, row_shown, rows_typed, with_typed
+from server.web.pages.forms import Form
+from server.web.pages.kept import Kept, kept_in, kept_step
 from server.web.render import see_other
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
@@ -37,33 +38,11 @@ from server.web.state import PagesOf, ShopOf
 owner_router = APIRouter(include_in_schema=False)
 
 PAGE = 50
-ROW_FIELDS = ("price", "markdown_price", "markdown_from", "sold")
 MOST_SOUGHT = 100
-WRONG = ("gone", "no_day", "not_reduced", "thin")
-
-
-@dataclass(frozen=True)
-class RowShown(TypedForm):
-    """A part in the list: what stands of it, and its fields as they are or as they were typed; amounts in cents."""
-
-    number: int
-    sku: str
-    name: str
-    what: str
-    on_hand: int
-    held: int
-    price: Cents
-    cost: Cents
-    earned: Cents
-    percent: str
-    flags: tuple[str, ...]
-    called: str
-    is_plain: bool
-    is_retired: bool
-    is_changed: bool
-    shown: str
-    typed: Mapping[str, str]
-    faults: tuple[Fault, ...] = ()
+MOST_BESIDE = 10
+"""So many parts that were just kept are shown although they are not among those looked for any more."""
+MOST_ROWS = 60
+"""The fields of so many rows fit into one form."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +62,7 @@ class CataloguePage:
     asked: Asked
     query: str
     bulk: str
+    sought: tuple[tuple[str, str], ...]
     slots: tuple[tuple[str, str], ...]
     makers: tuple[str, ...]
     stocks: tuple[tuple[str, str], ...]
@@ -98,14 +78,22 @@ class CataloguePage:
     first: int
     before: str
     after: str
-    done: str
     floor: str
+    kept: Kept | None
+    is_booked: bool
+    is_none_ticked: bool
+    faults: tuple[Fault, ...] = ()
     is_asked: bool = field(default=False)
+
+    @property
+    def waiting(self) -> tuple[RowShown, ...]:
+        """The rows that were changed and are not kept yet."""
+        return tuple(row for row in self.rows if row.is_waiting)
 
 
 @owner_router.get("/console/catalogue")
 def show(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Response:
-    """The parts that are looked for; `changed` names the one that was just changed."""
+    """The parts that are looked for; `kept` names the step that was just made of some."""
     with shop.reading(account.name) as work:
         page = _page(work, request.query_params)
         return pages.show(request, "console/catalogue.html", page, work.catalogue.policy.shop)
@@ -113,19 +101,17 @@ def show(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Re
 
 @owner_router.post("/console/catalogue")
 def change(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
-    """Change a part in its row, and back to the same list; where that cannot be, the list with the row as it was typed."""
-    sku, shown = text_in(form, "sku"), text_in(form, "shown")
-    typed = {name: text_in(form, name) for name in ROW_FIELDS}
-    typed["sold"] = "yes" if typed["sold"] else "no"
+    """Keep all rows that were changed as one step, and back to the same list; where that cannot be, the list as it was typed."""
+    rows, query = rows_typed(form), request.query_params
     try:
         with shop.writing(account.name) as work:
-            change_part(work, sku, typed, shown)
-        kept = {**_kept(request.query_params), "changed": sku}
-        return see_other(f"/console/catalogue?{urlencode(kept)}#changed")
+            version = change_rows(work, rows)
+        kept = {**_kept(query), **({"kept": str(version)} if version else {})}
+        return see_other(f"/console/catalogue?{urlencode(kept)}")
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading(account.name) as work:
-        page = _page(work, request.query_params, sku, typed, faults)
+        page = _page(work, query, rows, faults)
         return pages.show(request, "console/catalogue.html", page, work.catalogue.policy.shop, status=status)
 
 
@@ -164,32 +150,18 @@ def _number(query: QueryParams) -> int:
 
 
 def _page(
-    work: Work,
-    query: QueryParams,
-    wrong: str = "",
-    typed: Mapping[str, str] | None = None,
-    faults: tuple[Fault, ...] = (),
+    work: Work, query: QueryParams, typed: Sequence[RowTyped] = (), faults: tuple[Fault, ...] = ()
 ) -> CataloguePage:
     asked, everything = asked_in(query), all_listed(work)
     found = found_among(everything, asked)
     number = min(_number(query), max(1, -(-len(found) // PAGE)))
     first = (number - 1) * PAGE
-    changed = query.get("changed", "")
-    marked = wrong or changed
-    rows = found[first : first + PAGE]
-    if marked in work.catalogue.parts and marked not in {row.part.sku for row in rows}:
-        rows = (part_listed(work, marked), *rows)
-    shown = tuple(row_shown(work, row, place, row.part.sku == marked) for place, row in enumerate(rows, start=1))
-    if typed is not None:
-        shown = tuple(
-            replace(row, typed={**row.typed, **typed}, faults=_said_now(row, faults)) if row.sku == wrong else row
-            for row in shown
-        )
     kept = query_of(asked)
     return CataloguePage(
         asked=asked,
         query=urlencode(_kept(query)),
         bulk=urlencode(kept),
+        sought=tuple(kept.items()),
         slots=tuple((slot, SLOT_WORDS[slot]) for slot in ALL_SLOTS),
         makers=tuple(sorted({row.part.maker for row in everything})),
         stocks=tuple(STOCK_WORDS.items()),
@@ -201,20 +173,36 @@ def _page(
         at_cost=sum(row.on_hand * row.part.cost for row in found),
         at_price=sum(row.on_hand * row.price for row in found),
         wrong=_wrong(everything, asked),
-        rows=shown,
+        rows=_rows(work, query, found[first : first + PAGE], typed, faults),
         first=first + 1 if found else 0,
         before=_to(kept, number - 1) if number > 1 else "",
         after=_to(kept, number + 1) if first + PAGE < len(found) else "",
-        done=_done(work) if "done" in query else "",
         floor=f"{work.catalogue.policy.margin_floor_percent.normalize():f} %",
+        kept=kept_in(work, query),
+        is_booked="booked" in query,
+        is_none_ticked="none" in query,
+        faults=faults,
         is_asked=bool(kept),
     )
 
 
-def _done(work: Work) -> str:
-    """What the newest step was, if it changed many parts."""
-    newest = next(iter(list_steps(work)), None)
-    return newest.about.rpartition(" (")[0] if newest is not None and newest.kind == "bulk" else "the ledger has it"
+def _rows(
+    work: Work,
+    query: QueryParams,
+    found: tuple[Listed, ...],
+    typed: Sequence[RowTyped],
+    faults: tuple[Fault, ...],
+) -> tuple[RowShown, ...]:
+    """The rows of a page: first those that were typed in or just kept and are not among them, so that nobody looks for them."""
+    cells = {row.sku: row.cells for row in typed}
+    step = kept_step(work, query)
+    changed = skus_changed(work, step.version) if step is not None else frozenset()
+    here = {row.part.sku for row in found}
+    beside = [*cells] if cells else sorted(changed) if len(changed) <= MOST_BESIDE else []
+    others = [part_listed(work, sku) for sku in beside if sku not in here and sku in work.catalogue.parts]
+    rows = [*others, *found][:MOST_ROWS]
+    shown = (row_shown(work, row, place, row.part.sku in changed) for place, row in enumerate(rows, start=1))
+    return tuple(with_typed(row, cells, faults) for row in shown)
 
 
 def _to(kept: Mapping[str, str], number: int) -> str:
@@ -232,42 +220,3 @@ def _wrong(everything: tuple[Listed, ...], asked: Asked) -> tuple[Choice, ...]:
         if count or is_chosen:
             choices.append(Choice(FLAG_WORDS[flag], count, f"/console/catalogue?{address}", is_chosen))
     return tuple(choices)
-
-
-def _said_now(row: RowShown, faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
-    """The faults, where it was changed meanwhile with what it is now."""
-    if not any(fault.field == "sku" for fault in faults):
-        return faults
-    now = row.typed
-    marked = f", marked down to {now['markdown_price']} from {now['markdown_from']}" if now["markdown_price"] else ""
-    words = f" It is now at {now['price']}{marked}, {'sold' if now['sold'] == 'yes' else 'not sold'}."
-    return tuple(replace(fault, message=fault.message + words, accepted="") for fault in faults)
-
-
-def percent_words(margin: Margin) -> str:
-    """What is earned, in whole per cent of the price without VAT."""
-    return f"{margin.percent:.0f} %".replace("-", "−")
-
-
-def row_shown(work: Work, row: Listed, number: int, is_changed: bool) -> RowShown:
-    """A part as it is in the list."""
-    part, cells = row.part, typed_of(row.part)
-    return RowShown(
-        number=number,
-        sku=part.sku,
-        name=part.name,
-        what=f"{SLOT_WORDS[part.slot]}, {part.maker}",
-        on_hand=row.on_hand,
-        held=row.held,
-        price=row.price,
-        cost=part.cost,
-        earned=row.margin.amount,
-        percent=percent_words(row.margin),
-        flags=tuple(FLAG_WORDS[flag] for flag in row.flags if flag in WRONG and flag != "not_reduced"),
-        called=called_words(row.verdict, *words_in(work)) if row.verdict is not None and part.on_sale else "",
-        is_plain=row.verdict is not None and row.verdict.reduction is None,
-        is_retired=part.retired,
-        is_changed=is_changed,
-        shown=digest_of(part),
-        typed={name: cells.get(name, "") for name in ROW_FIELDS},
-    )

@@ -16,12 +16,16 @@ from server.domain.catalogue import Part
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.domain.listing import found_among, margin_at
 from server.domain.money import Cents
+from server.domain.part_words import bulk_words, counted_words
 from server.domain.reductions import DayWords, MoneyWords, called_words, moved_words
+from server.domain.sets import MOST_PARTS, PARTS_ACCEPTED, said_parts
+from server.usecases.accounts import Account
 from server.usecases.bulk_changes import Booking, StockChange, apply_change, apply_stock, work_out, work_out_stock
 from server.usecases.catalogue_edits import all_listed, words_in
-from server.usecases.work import Work
-from server.web.pages.bulk_said import about_words, read_change
-from server.web.pages.catalogue import asked_in, percent_words, query_of
+from server.usecases.work import Shop, Work
+from server.web.pages.bulk_said import read_change, stock_words
+from server.web.pages.catalogue import asked_in, query_of
+from server.web.pages.catalogue_rows import percent_words
 from server.web.pages.forms import Form, TypedForm
 from server.web.pages.part_shown import KIND_CHOICES
 from server.web.render import see_other
@@ -37,7 +41,7 @@ CHANGES = (
     ("sold", "Sell, or sell no more"),
     ("stock", "Book stock"),
 )
-FIELDS = ("change", "by", "value", "ending", "percent", "since", "sold_is", "kind", "pieces", "why")
+FIELDS = ("change", "by", "value", "ending", "percent", "since", "sold_is", "kind", "pieces", "why", "dearer")
 MOST_SHOWN = 200
 BY = (("percent", "per cent"), ("amount", "amount"))
 SOLD = (("yes", "sold"), ("no", "not sold"))
@@ -52,6 +56,7 @@ WORDS = {
     "kind": "What happened",
     "pieces": "Pieces of each",
     "why": "Why",
+    "parts": "Those ticked",
 }
 REFUSED = {
     "same": "It stays as it is.",
@@ -59,6 +64,7 @@ REFUSED = {
     "markdown_above": "Its markdown of {markdown} would not be below the price: take that off first.",
     "not_below": "That is not below its price.",
     "none": "It is not marked down.",
+    "dearer": "It is marked down further already: this would make it dearer.",
 }
 
 
@@ -73,6 +79,8 @@ class RowShown:
     earned: Cents | None
     percent: str
     is_thin: bool
+    is_loss: bool
+    is_dearer: bool
     refused: str
     called: str
 
@@ -81,7 +89,7 @@ class RowShown:
 class BulkPage(TypedForm):
     """The parts chosen, what is to be done with them, and the preview once that is said."""
 
-    count: int
+    what: str
     ticked: tuple[str, ...]
     query: str
     back: str
@@ -97,6 +105,8 @@ class BulkPage(TypedForm):
     left_out: int = 0
     done: int = 0
     thin: int = 0
+    loss: int = 0
+    dearer: int = 0
     about: str = ""
     digest: str = ""
     is_shown: bool = False
@@ -119,9 +129,25 @@ def show(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Re
 
 
 @owner_router.post("/console/catalogue/bulk")
-def apply(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
-    """Do what the preview said, and back to the list; where something moved meanwhile, the preview anew."""
+def answer(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
+    """As the address would, for parts that were ticked, since an address cannot name many; do what the preview said; or make a set."""
     query = _as_query(form)
+    if query.get("digest"):
+        return _apply(request, account, query, shop, pages)
+    ticked, back = query.getlist("sku"), query_of(asked_in(query))
+    if query.get("do") and not ticked:
+        return see_other("/console/catalogue?" + urlencode({**back, "none": "ticked"}))
+    if query.get("do") == "set" and len(ticked) <= MOST_PARTS:
+        return see_other("/console/sets/edit?" + urlencode({"parts": said_parts(ticked)}))
+    too_many = Fault("parts", f"{len(ticked)} are ticked.", PARTS_ACCEPTED)
+    with shop.reading(account.name) as work:
+        page = _page(work, query, (too_many,) if query.get("do") == "set" else ())
+        status = 422 if page.faults else 200
+        return pages.show(request, "console/bulk.html", page, work.catalogue.policy.shop, status=status)
+
+
+def _apply(request: Request, account: Account, query: QueryParams, shop: Shop, pages: PagesOf) -> Response:
+    """Do what the preview said, and back to the list; where something moved meanwhile, the preview anew."""
     faults: tuple[Fault, ...] = ()
     status = 422  # Of what cannot be read; the page reads it again, and says what is wrong with it.
     try:
@@ -130,11 +156,10 @@ def apply(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: P
             skus = _skus(work, query)
             if isinstance(change, StockChange):
                 apply_stock(work, change, skus, query.get("digest", ""))
+                done = {"booked": "yes"}
             else:
-                count = query.get("count", "0")
-                about = about_words(change, int(count) if count.isascii() and count.isdigit() and len(count) < 7 else 0)
-                apply_change(work, change, skus, about, query.get("digest", ""))
-        return see_other("/console/catalogue?" + urlencode({**query_of(asked_in(query)), "done": "yes"}))
+                done = {"kept": str(apply_change(work, change, skus, query.get("digest", "")))}
+        return see_other("/console/catalogue?" + urlencode({**query_of(asked_in(query)), **done}))
     except Conflict as error:
         faults, status = error.faults, 409
     except InvalidInput as error:
@@ -161,7 +186,7 @@ def _page(work: Work, query: QueryParams, faults: tuple[Fault, ...] = ()) -> Bul
     ticked = tuple(sku for sku in dict.fromkeys(query.getlist("sku")) if sku in work.catalogue.parts)
     typed = {name: query.get(name, "") for name in FIELDS}
     plain = BulkPage(
-        count=len(skus),
+        what=counted_words([work.catalogue.parts[sku] for sku in skus]),
         ticked=ticked,
         query=urlencode(asked),
         back="/console/catalogue" + (f"?{urlencode(asked)}" if asked else ""),
@@ -187,9 +212,12 @@ def _with_preview(work: Work, plain: BulkPage, query: QueryParams, skus: tuple[s
     if isinstance(change, StockChange):
         bookings, digest = work_out_stock(work, change, skus)
         rows = tuple(_booking_shown(one) for one in bookings)
+        about = stock_words(change, sum(not row.refused for row in rows))
     else:
         changed, digest = work_out(work, change, skus)
         rows = tuple(_row_shown(work, one) for one in changed)
+        parts = [one.after for one in changed if not one.refused]
+        about = bulk_words(change, parts, *words_in(work)) if parts else ""
     done = sum(not row.refused for row in rows)
     return replace(
         plain,
@@ -198,21 +226,25 @@ def _with_preview(work: Work, plain: BulkPage, query: QueryParams, skus: tuple[s
         left_out=len(rows) - done,
         done=done,
         thin=sum(row.is_thin and not row.refused for row in rows),
-        about=about_words(change, done),
+        loss=sum(row.is_loss and not row.refused for row in rows),
+        dearer=sum(row.is_dearer for row in rows),
+        about=about,
         digest=digest,
         is_shown=True,
     )
 
 
 def sorted_rows(rows: tuple[RowShown, ...]) -> tuple[RowShown, ...]:
-    """Those left out first and then those under the margin's floor, since they are what must be looked at."""
-    return tuple(sorted(rows, key=lambda row: (not row.refused, not row.is_thin)))
+    """Those left out first, then those at a loss and those under the margin's floor, since they are what must be looked at."""
+    return tuple(sorted(rows, key=lambda row: (not row.refused, not row.is_loss, not row.is_thin)))
 
 
 def _booking_shown(one: Booking) -> RowShown:
     refused = f"Only {one.before} are on hand." if one.is_refused else ""
     refused = refused or ("" if one.movement is not None else "The ledger says so already.")
-    return RowShown(one.sku, one.name, f"{one.before} on hand", str(one.after), None, "", False, refused, "")
+    return RowShown(
+        one.sku, one.name, f"{one.before} on hand", str(one.after), None, "", False, False, False, refused, ""
+    )
 
 
 def _row_shown(work: Work, one: Changed) -> RowShown:
@@ -234,6 +266,8 @@ def _row_shown(work: Work, one: Changed) -> RowShown:
         earned=margin.amount,
         percent=percent_words(margin),
         is_thin=margin.is_under(catalogue.policy.margin_floor_percent),
+        is_loss=margin.amount < 0,
+        is_dearer=one.is_dearer,
         refused=refused,
         called="" if verdict is None or one.refused else called_words(verdict, money, day),
     )

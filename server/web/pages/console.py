@@ -41,6 +41,7 @@ SECTIONS: tuple[tuple[str, str, str], ...] = (
 PAGES: Mapping[str, str] = {
     "waiting": "/desk",
     "not_sent": "/desk/messages",
+    "at_a_loss": "/console/catalogue?flag=loss",
     "uncallable": "/console/catalogue?flag=not_reduced",
     "unmet": "/console/orders",
 }
@@ -111,6 +112,13 @@ def _needs(stands: Overview) -> list[Need]:
             "A further discount, or a margin under its floor.",
         ),
         need("not_sent", stands.not_sent, "message was not sent", "messages were not sent", "Tried, and given up."),
+        need(
+            "at_a_loss",
+            len(stands.at_a_loss),
+            "part sells for less than it costs",
+            "parts sell for less than they cost",
+            f"Today’s price without VAT is under the cost: {_some(stands.at_a_loss)}.",
+        ),
         need(
             "uncallable",
             len(stands.uncallable),

@@ -9,6 +9,7 @@ from typing import Any
 from server.domain.catalogue import Part
 from server.domain.catalogue_changes import FieldChange, PartChange, PartsChanged
 from server.domain.money import Cents
+from server.domain.part_words import FIELD_WORDS
 from server.domain.slots import SLOT_WORDS
 from server.web.pages.forms import plain
 
@@ -45,10 +46,11 @@ class ChangedRow:
 
 @dataclass(frozen=True)
 class Group:
-    """Changes beside parts, under a title."""
+    """Changes beside parts, under a title; folded where they only say again what the parts say."""
 
     title: str
     lines: tuple[str, ...]
+    is_folded: bool = False
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,10 @@ def changes_shown(parts: PartsChanged, others: Iterable[tuple[str, str]]) -> Cha
         changed=tuple(map(_changed, parts.changed)),
         retired=tuple(map(_part, parts.retired)),
         unchanged=parts.unchanged,
-        groups=tuple(Group(GROUPS.get(word, word.capitalize()), tuple(lines)) for word, lines in grouped.items()),
+        groups=tuple(
+            Group(GROUPS.get(word, word.capitalize()), tuple(lines), word == "price history")
+            for word, lines in grouped.items()
+        ),
     )
 
 
@@ -93,7 +98,7 @@ def _part(part: Part) -> PartRow:
 
 
 def _changed(change: PartChange) -> ChangedRow:
-    fields = tuple((one.name, said(one.before), said(one.after)) for one in change.fields)
+    fields = tuple((FIELD_WORDS.get(one.name, one.name), said(one.before), said(one.after)) for one in change.fields)
     return ChangedRow(change.after.sku, change.after.name, fields)
 
 
@@ -106,4 +111,4 @@ def said(value: Any) -> str:
 
 def field_words(field: FieldChange) -> str:
     """A field's change in a line."""
-    return f"{field.name} {said(field.before)} → {said(field.after)}"
+    return f"{FIELD_WORDS.get(field.name, field.name)} {said(field.before)} → {said(field.after)}"

@@ -24,8 +24,9 @@ from server.usecases.catalogue_edits import (
     words_in,
 )
 from server.usecases.photos import photos_of
+from server.usecases.sets import list_sets_of
 from server.usecases.work import Work
-from server.web.pages.catalogue import percent_words
+from server.web.pages.catalogue_rows import percent_words
 from server.web.pages.desk import when_words
 from server.web.pages.forms import TypedForm
 from server.web.pages.parts import reduced_words
@@ -142,6 +143,8 @@ class PartPage(TypedForm):
     flags: tuple[str, ...] = ()
     called: str = ""
     customers: str = ""
+    sets: tuple[tuple[str, str], ...] = ()
+    """SKU and name of each set that it is in."""
     choice: Cents = 0
     under: Cents = 0
     spells: tuple[SpellShown, ...] = ()
@@ -241,6 +244,7 @@ def part_page(work: Work, row: Listed, typed: Mapping[str, str], faults: tuple[F
         flags=tuple(FLAG_WORDS[flag] for flag in row.flags if flag in ("gone", "thin")),
         called=called_words(verdict, *words_in(work)) if verdict is not None else "",
         customers=_as_customers_see(work, row),
+        sets=tuple((one.sku, one.name) for one in list_sets_of(work, part.sku)),
         choice=verdict.markdown.price if verdict is not None and is_plain else 0,
         under=decides.price if decides is not None else 0,
         spells=_spells(work, row),

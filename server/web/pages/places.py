@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -28,6 +29,7 @@ from server.usecases.places import (
 from server.usecases.work import Work
 from server.web.pages.drawn import Pair
 from server.web.pages.forms import Form, TypedForm, text_in
+from server.web.pages.kept import Kept, kept_as, kept_in
 from server.web.pages.winds import MONTHS, WindsShown, winds_shown
 from server.web.render import see_other
 from server.web.signed import OwnerOf
@@ -75,6 +77,7 @@ class PlacesPage:
     lessons: tuple[LessonKind, ...]
     spots: tuple[SpotRow, ...]
     home_zone: str
+    kept: Kept | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +124,7 @@ def show_places(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf
                 for spot in catalogue.spots.values()
             ),
             home_zone=catalogue.policy.shop.home_zone,
+            kept=kept_in(work, request.query_params),
         )
         return pages.show(request, "console/places.html", page, catalogue.policy.shop)
 
@@ -190,8 +194,9 @@ def change(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: 
             read_place(of, typed or {})
         else:
             with shop.writing(account.name) as work:
-                _do(work, do, of, name, typed or {}, digest)
-            return see_other(f"/console/places#{of}s")
+                before = work.catalogue.version
+                kept = kept_as(_do(work, do, of, name, typed or {}, digest), before)
+            return see_other(f"/console/places?{urlencode(kept)}" if kept else f"/console/places#{of}s")
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading(account.name) as work:
@@ -199,10 +204,10 @@ def change(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: 
         return pages.show(request, "console/places_edit.html", page, work.catalogue.policy.shop, status=status)
 
 
-def _do(work: Work, do: str, of: PlaceKind, name: str, typed: Mapping[str, str], digest: str) -> None:
+def _do(work: Work, do: str, of: PlaceKind, name: str, typed: Mapping[str, str], digest: str) -> int:
+    """Do what was pressed; the version of the catalogue then."""
     if do == "remove":
-        remove_place(work, of, name)
-    elif do == "first":
-        put_first(work, of, name)
-    else:
-        put_place(work, of, read_place(of, typed), name, digest)
+        return remove_place(work, of, name)
+    if do == "first":
+        return put_first(work, of, name)
+    return put_place(work, of, read_place(of, typed), name, digest)

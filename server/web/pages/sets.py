@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -14,12 +15,15 @@ from server.domain.money import vat_inside
 from server.usecases.sets import SetStand, cells_of, digest_of, list_sets, put_set, read_set, retire_set, set_of
 from server.usecases.work import Work
 from server.web.pages.forms import Form, TypedForm, text_in
+from server.web.pages.kept import Kept, kept_as, kept_in
 from server.web.render import see_other
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
 
 owner_router = APIRouter(include_in_schema=False)
 
+MOST_TYPED = 1000
+"""Signs that the address may name parts with."""
 FIELD_WORDS = {
     "sku": "SKU",
     "name": "Name",
@@ -53,6 +57,7 @@ class SetsPage:
     """All sets, those that cannot be sold today said so."""
 
     sets: tuple[SetShown, ...]
+    kept: Kept | None
 
 
 @dataclass(frozen=True)
@@ -73,7 +78,7 @@ class SetPage(TypedForm):
 def show_sets(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Response:
     """All sets."""
     with shop.reading(account.name) as work:
-        page = SetsPage(tuple(_shown(work, one) for one in list_sets(work)))
+        page = SetsPage(tuple(_shown(work, one) for one in list_sets(work)), kept_in(work, request.query_params))
         return pages.show(request, "console/sets.html", page, work.catalogue.policy.shop)
 
 
@@ -95,10 +100,13 @@ def _shown(work: Work, stood: SetStand) -> SetShown:
 
 
 @owner_router.get("/console/sets/edit")
-def show_set(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf, sku: str = "") -> Response:
-    """A set by its SKU, or the form for a new one."""
+def show_set(
+    request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf, sku: str = "", parts: str = ""
+) -> Response:
+    """A set by its SKU, or the form for a new one, of some parts where the address names their SKUs."""
     with shop.reading(account.name) as work:
-        return pages.show(request, "console/sets_edit.html", _page(work, sku), work.catalogue.policy.shop)
+        typed = {"sold": "yes", "parts": parts[:MOST_TYPED]} if not sku else None
+        return pages.show(request, "console/sets_edit.html", _page(work, sku, typed), work.catalogue.policy.shop)
 
 
 def _page(
@@ -118,8 +126,9 @@ def change(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: 
     typed = {name: text_in(form, name) for name in FIELD_WORDS} | ({"sku": sku} if sku else {})
     try:
         with shop.writing(account.name) as work:
-            put_set(work, set_of(work, typed), digest)
-        return see_other("/console/sets")
+            before = work.catalogue.version
+            kept = kept_as(put_set(work, set_of(work, typed), digest), before)
+        return see_other("/console/sets" + (f"?{urlencode(kept)}" if kept else ""))
     except (InvalidInput, Conflict) as error:
         faults, status = error.faults, 422 if isinstance(error, InvalidInput) else 409
     with shop.reading(account.name) as work:
@@ -131,5 +140,5 @@ def change(request: Request, account: OwnerOf, form: Form, shop: ShopOf, pages: 
 def retire(account: OwnerOf, form: Form, shop: ShopOf) -> Response:
     """Take a set out of the catalogue; its parts stay."""
     with shop.writing(account.name) as work:
-        retire_set(work, text_in(form, "of"))
-    return see_other("/console/sets")
+        version = retire_set(work, text_in(form, "of"))
+    return see_other(f"/console/sets?kept={version}")

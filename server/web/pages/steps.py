@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
+from server.domain.catalogue_changes import FieldChange
 from server.domain.errors import Conflict, Fault
 from server.domain.policy import ShopTerms
 from server.domain.steps import Step, next_to_undo
@@ -99,7 +100,7 @@ def show_step(request: Request, number: RowNumber, account: OwnerOf, shop: ShopO
 def ask_to_undo(request: Request, number: RowNumber, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Response:
     """What undoing a step would bring back, and what not."""
     with shop.reading(account.name) as work:
-        return _shown(request, work, pages, "console/step_undo.html", step_changes(work, number))
+        return _shown(request, work, pages, "console/step_undo.html", step_changes(work, number, undoing=True))
 
 
 def _shown(
@@ -124,7 +125,15 @@ def _words(one: Other) -> str:
     """A change beside parts in a line."""
     if one.is_new or one.is_gone:
         return f"{'new' if one.is_new else 'gone'}: {one.name}"
-    return (f"{one.name}: " if one.name else "") + ", ".join(map(field_words, one.fields))
+    words = map(_price_words if one.word == "price history" else field_words, one.fields)
+    return (f"{one.name}: " if one.name else "") + ", ".join(words)
+
+
+def _price_words(field: FieldChange) -> str:
+    """What a day of the price history says: €1,029.00 from 28 November 2026."""
+    if field.after is None:
+        return f"no longer {field.before} {field.name}"
+    return f"{field.after}{f' instead of {field.before}' if field.before else ''} {field.name}"
 
 
 @owner_router.post("/console/steps/{number}/undo")
@@ -135,7 +144,7 @@ def undo(request: Request, number: RowNumber, account: OwnerOf, shop: ShopOf, pa
             undone_by = undo_step(work, number)
     except Conflict as error:
         with shop.reading(account.name) as work:
-            found = step_changes(work, number)
+            found = step_changes(work, number, undoing=True)
             if found.step.undone_at is not None:
                 return see_other(f"/console/steps/{number}")
             return _shown(request, work, pages, "console/step_undo.html", found, error.faults)
