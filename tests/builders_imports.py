@@ -72,7 +72,9 @@ def many_changes() -> dict[str, bytes]:
     newest[:4] = ["NEW-1", "Mudflat 200", "Dunlin Boardworks", "2190041999994"]
     priced = [[*row[:4], f"{float(row[4]) * 1.04:.2f}", *row[5:]] for row in boards[1:8]]
     priced[0][boards[0].index("markdown_price")], priced[0][boards[0].index("markdown_from")] = "1999.00", "2026-09-01"
-    lessons = [*seed_rows("lessons.csv")[:2], ["short", "Short private lesson", "70.00", "30.00", "45", "1"]]
+    first, *others = seed_rows("lessons.csv")
+    others[0][2] = "120.00"
+    lessons = [first, *others, ["short", "Short private lesson", "70.00", "30.00", "45", "1"]]
     return {"boards.csv": csv_of([boards[0], *priced, newest]), "lessons.csv": csv_of(lessons)}
 
 

@@ -62,8 +62,13 @@ class Reduction:
     decided_on: date
 
     @property
-    def percent(self) -> int:
-        """The reduction in whole per cent of the prior price, rounded down."""
+    def percent(self) -> float:
+        """The reduction in per cent of the prior price: 550 to 500 is 9.09."""
+        return 100 * (self.prior - self.now) / self.prior
+
+    @property
+    def whole_percent(self) -> int:
+        """As it is said: in whole per cent, rounded down."""
         return percent_below(self.prior, self.now)
 
 

@@ -124,7 +124,7 @@ def called_words(verdict: Verdict, money: MoneyWords, day: DayWords) -> str:
     """What a markdown may be called, and which day's price decides."""
     reduction, decides = verdict.reduction, verdict.decides
     if reduction is not None:
-        by = reduction.percent or "less than 1"
+        by = reduction.whole_percent or "less than 1"
         return (
             f"Called reduced by {by} %: on {day(reduction.decided_on)} it was {money(reduction.prior)}, the lowest "
             f"price of the {PRIOR_DAYS} days before, which decides."

@@ -149,7 +149,7 @@ def _reduced(fitter: Fitter, kit: Kit, slot: str) -> str:
 
 def reduced_words(reduction: Reduction, terms: ShopTerms) -> str:
     """That a part is reduced, against the price that the law wants beside it."""
-    by = f"by {reduction.percent} % " if reduction.percent else ""
+    by = f"by {reduction.whole_percent} % " if reduction.whole_percent else ""
     return (
         f"Reduced {by}to {money_words(reduction.now, terms)}; the lowest price in the 30 days before "
         f"was {money_words(reduction.prior, terms)}."
