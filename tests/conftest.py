@@ -6,6 +6,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from fastapi import FastAPI
@@ -27,7 +28,7 @@ from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, signed_in_as
 from tests.builders_http import ADDRESS, Client
 from tests.builders_shop import Clock, FolderCopy
-from tests.pace import examples
+from tests.pace import examples, memory
 from tests.postgres import Cluster, binaries, cluster
 
 
@@ -76,10 +77,10 @@ def clock() -> Clock:
 @pytest.fixture(scope="session")
 def lasting(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Engine]]:
     """A data folder and the engine over it, for one test after another: an engine of its own would put every query together anew."""
-    folder = tmp_path_factory.mktemp("data")
-    engine = engine_for(Place(folder))
-    yield folder, engine
-    engine.dispose()
+    with TemporaryDirectory(prefix="slackwater-", dir=memory() or tmp_path_factory.mktemp("data")) as folder:
+        engine = engine_for(Place(Path(folder)))
+        yield Path(folder), engine
+        engine.dispose()
 
 
 @pytest.fixture

@@ -16,6 +16,8 @@ from typing import Any
 import psycopg
 from psycopg import sql
 
+from tests.pace import memory
+
 USER = "slackwater"
 NOT_DURABLE = (
     "-c",
@@ -24,6 +26,8 @@ NOT_DURABLE = (
     "synchronous_commit=off",
     "-c",
     "full_page_writes=off",
+    "-c",
+    "max_wal_size=256MB",
     "-c",
     "max_connections=200",
 )
@@ -132,7 +136,7 @@ def cluster(options: tuple[str, ...] = NOT_DURABLE) -> Iterator[Cluster]:
     programs = binaries()
     if programs is None:
         raise FileNotFoundError("no PostgreSQL server: apt-get install postgresql")
-    folder = Path(tempfile.mkdtemp(prefix="slackwater-pg-"))
+    folder = Path(tempfile.mkdtemp(prefix="slackwater-pg-", dir=memory() if options == NOT_DURABLE else None))
     try:
         if os.getuid() == 0:
             shutil.chown(folder, "nobody", "nogroup")

@@ -6,10 +6,11 @@ from pathlib import Path
 
 from server.persistence.engine import Place
 from tests.bench.fuzz import fuzz
+from tests.pace import examples
 
 
 def test_no_request_breaks_the_server_and_no_refusal_changes_a_row(data: Path) -> None:
-    outcome = fuzz(Place(data), 320, seed=3, described=50)
+    outcome = fuzz(Place(data), examples(480), seed=3, described=examples(60))
     assert outcome.violations == []
     assert outcome.done["answers of 500"] == 0
-    assert outcome.done["requests"] >= 320
+    assert outcome.done["requests"] >= examples(480)
