@@ -7,7 +7,6 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from server.domain.assessments import Assessed, Came, Seen, assessment_of
 from server.domain.changes import Change, Said, changes_between
@@ -100,7 +99,7 @@ def refit_from(work: Work, booking: Booking, seen: Seen, *, by: str) -> Came:
     known = quote.answers.get(SEEN)
     if known is not None and read_sighting(known).seen_at > seen.seen_at:
         return Came(quote.code, because="What was seen later stands in it already.")
-    day = seen.seen_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone)).date()
+    day = seen.seen_at.astimezone(work.zone).date()
     assessment = assessment_of(seen, is_behind_a_boat=is_behind_a_boat(work, booking))
     sighting = Sighting(assessment, seen.seen_at, day, by, seen.sentence)
     given = {**quote.answers, SEEN: sighting_as_answer(sighting)}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
 from server.domain.quotes import Quote
 from server.domain.sales import Sale
@@ -58,7 +57,7 @@ def _story(
     quote, sale = revisions[0][0], where.sale
     lapsed_at = None
     if where.state == "lapsed":
-        zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+        zone = work.zone
         lapsed_at = datetime.combine(quote.valid_until + timedelta(days=1), time(), zone)
     holds = load_past_holds(work.session, quote.token)
     return whole_story(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from zoneinfo import ZoneInfo
-
 from server.domain.calls import read_promise
 from server.domain.errors import Fault, InvalidInput, NotFound
 from server.persistence.calls import finish_call, save_promise
@@ -18,7 +16,7 @@ def promise_call(
 
     Raises `InvalidInput` with every fault; `TooMany` after many codes that lead nowhere.
     """
-    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    zone = work.zone
     faults: list[Fault] = []
     promise, token = None, ""
     try:

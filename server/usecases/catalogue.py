@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 
 from server.domain.catalogue import Catalogue, Part
-from server.domain.catalogue_changes import part_change, parts_changed
+from server.domain.catalogue_changes import FieldChange, part_change, parts_changed
 from server.domain.deposits import decimal_of
 from server.domain.errors import Fault, FileFault, InvalidInput
 from server.domain.policy_book import differences
@@ -126,14 +126,10 @@ def preview(work: Work, folder: Folder) -> Changes:
     if in_force is None:
         return changes
     lines = [
-        f"policy: {one.key} {_or_none(one.before)} -> {_or_none(one.after)}"
+        f"policy: {FieldChange(one.key, one.before, one.after)}"
         for one in differences(in_force, json.loads(terms_as_text(folder.terms or {})))
     ]
     return replace(changes, others=(*changes.others, *lines))
-
-
-def _or_none(value: object) -> object:
-    return "none" if value is None else value
 
 
 def replace_catalogue(

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from hashlib import sha256
 
 from server.domain.catalogue import Part
 from server.domain.days import day_in_words
+from server.domain.digests import shown_digest
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.listing import Listed, list_parts, listed_as
 from server.domain.money import Cents
@@ -64,7 +64,7 @@ def about_part(sku: str) -> str:
 def digest_of(*parts: Part) -> str:
     """A text that is another one as soon as anything of these parts is: a form says by it what it was shown with."""
     plain = [(replace(part, gear=None), sorted(part.gear.measures.items())) for part in parts]  # type: ignore[arg-type]
-    return sha256(repr(plain).encode()).hexdigest()[:16]
+    return shown_digest(plain)
 
 
 def typed_of(part: Part) -> dict[str, str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Part, PartSet
 from server.domain.counter import (
@@ -155,11 +154,6 @@ def sale_at_counter(work: Work, sale_id: int) -> Sold | None:
 
 def sales_on(work: Work, day: date) -> tuple[Sold, ...]:
     """What was sold on a day by the shop's clock, newest first, what was taken back too."""
-    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    zone = work.zone
     start, end = (datetime.combine(one, time(), zone) for one in (day, day + timedelta(days=1)))
     return acts_of(load_sales_between(work.session, start, end))
-
-
-def sales_today(work: Work) -> tuple[Sold, ...]:
-    """What was sold today."""
-    return sales_on(work, work.today)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
 from server.domain.accounts import failures_now, wait_left
 from server.domain.aftercare import Waiting
@@ -118,7 +117,7 @@ def today_at_desk(work: Work) -> Today:
         changed=tuple(replace(one, name=names.get(one.token, "")) for one in changed),
         unopened=tuple(load_unopened(work.session, kept_since, work.now, MOST_ROWS)),
         weather=tuple(one for one in lessons if one.to_call is not None and one.taken),
-        lessons=tuple(one for one in lessons if one.time.starts_at.astimezone(_zone(work)).date() == work.today),
+        lessons=tuple(one for one in lessons if one.time.starts_at.astimezone(work.zone).date() == work.today),
         questions=tuple(waiting_questions(work.session, MOST_ROWS)),
         to_pay=tuple(sale for sale in sales if sale.owed > 0),
         to_hand_over=tuple(sale for sale in sales if sale.state == "paid" and sale.owed <= 0),
@@ -187,13 +186,9 @@ def _owed_to_customers(work: Work, sales: list[Sale]) -> tuple[tuple[Sale, date 
     return tuple(sorted(((sale, due.get(sale.id)) for sale in sales), key=_by_day))
 
 
-def _zone(work: Work) -> ZoneInfo:
-    return ZoneInfo(work.catalogue.policy.shop.time_zone)
-
-
 def _lessons_near(work: Work) -> list[TimeToCall]:
     """The lessons of today and of the days whose call on the weather may be due already."""
-    start = datetime.combine(work.today, time(), _zone(work))
+    start = datetime.combine(work.today, time(), work.zone)
     policy, kinds = work.catalogue.policy, work.catalogue.lessons
     return [
         TimeToCall(
@@ -204,7 +199,7 @@ def _lessons_near(work: Work) -> list[TimeToCall]:
 
 
 def _start_of_yesterday(work: Work) -> datetime:
-    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    zone = work.zone
     return datetime.combine(work.today - timedelta(days=1), time(), zone)
 
 

@@ -6,7 +6,6 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
-from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import LessonKind
 from server.domain.codes import spaced_code
@@ -102,13 +101,9 @@ def kind_of(work: Work, lesson: LessonTime) -> LessonKind:
     return listed or LessonKind(lesson.kind, lesson.kind, 0, 0, lesson.minutes, lesson.places)
 
 
-def _zone(work: Work) -> ZoneInfo:
-    return ZoneInfo(work.catalogue.policy.shop.time_zone)
-
-
 def day_of(work: Work, lesson: LessonTime) -> date:
     """The day of a lesson by the shop's clock."""
-    return lesson.starts_at.astimezone(_zone(work)).date()
+    return lesson.starts_at.astimezone(work.zone).date()
 
 
 def _calendared(work: Work, lesson: LessonTime, taken: int) -> Calendared:
@@ -118,8 +113,8 @@ def _calendared(work: Work, lesson: LessonTime, taken: int) -> Calendared:
 
 def list_times(work: Work, first: date, days: int) -> list[Calendared]:
     """The times of some days by the shop's clock, in order."""
-    start = datetime.combine(first, time(), _zone(work))
-    end = datetime.combine(first + timedelta(days=days), time(), _zone(work))
+    start = datetime.combine(first, time(), work.zone)
+    end = datetime.combine(first + timedelta(days=days), time(), work.zone)
     return [_calendared(work, lesson, taken) for lesson, taken in load_times(work.session, start, end)]
 
 
@@ -162,7 +157,7 @@ def make_times(work: Work, typed: Mapping[str, str], key: str = "") -> tuple[int
     Raises `InvalidInput` with every fault, and `Conflict` where something else was made under the key.
     """
     catalogue = work.catalogue
-    planned = read_plan(typed, catalogue.lessons, tuple(catalogue.spots), work.now, _zone(work))
+    planned = read_plan(typed, catalogue.lessons, tuple(catalogue.spots), work.now, work.zone)
     if key:
         _lock_form(work, key)
         made = times_under(work.session, key)
@@ -191,7 +186,7 @@ def change_time(work: Work, number: int, typed: Mapping[str, str]) -> LessonTime
     kinds = work.catalogue.lessons
     known = kinds if lesson.kind in kinds else {**kinds, lesson.kind: kind_of(work, lesson)}
     only = {**typed, "weeks": ""}
-    [planned] = read_plan(only, known, tuple(work.catalogue.spots), work.now, _zone(work), kind=lesson.kind)
+    [planned] = read_plan(only, known, tuple(work.catalogue.spots), work.now, work.zone, kind=lesson.kind)
     taken = places_taken(work.session, number)
     if planned.places < taken:
         raise InvalidInput([Fault("places", f"{taken} places are taken already.", f"{taken} or more")])
@@ -730,7 +725,7 @@ def _tell(work: Work, name: Told, booking: Booking) -> None:
     Who left a telephone number alone is called by the desk, which has it before it on the lesson's page.
     """
     lesson = booking.time
-    local = lesson.starts_at.astimezone(_zone(work))
+    local = lesson.starts_at.astimezone(work.zone)
     values = {
         "lesson": kind_of(work, lesson).title,
         "when": moment_in_words(local),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 from typing import get_args
 
 from server.domain.catalogue import Catalogue, LessonKind, Shelf, Spot, Zone
+from server.domain.digests import shown_digest
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.kits import Fitter
 from server.domain.learner import read_answers
@@ -72,7 +72,7 @@ def cells_of(place: Place) -> dict[str, str]:
 
 def digest_of(place: Place) -> str:
     """A short text that is another one as soon as something of a place is."""
-    return hashlib.sha256(repr(place).encode()).hexdigest()[:16]
+    return shown_digest(place)
 
 
 def named_place(work: Work, of: PlaceKind, name: str) -> Place:

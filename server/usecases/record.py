@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
 from server.domain.accounts import name_key
 from server.persistence.accounts import deeds_between
@@ -76,5 +75,5 @@ def _found(work: Work, wanted: Wanted, places: slice) -> tuple[tuple[Deed, ...],
 
 def _began(work: Work, day: date | None) -> datetime | None:
     """When a day of the shop's calendar begins."""
-    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    zone = work.zone
     return None if day is None else datetime.combine(day, time(), zone)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from zoneinfo import ZoneInfo
 
 from server.domain.days import moment_in_words
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, TooMany
@@ -290,7 +289,7 @@ def what_words(work: Work, what: Reserved) -> str:
 
 def tell_held(work: Work, what: Reserved) -> None:
     """Tell somebody until when what they asked for is set aside. It does not commit."""
-    local = what.reservation.expires_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone))
+    local = what.reservation.expires_at.astimezone(work.zone)
     _tell(work, "piece_held", what, {"until": moment_in_words(local)})
 
 
@@ -301,7 +300,7 @@ def tell_let_go(work: Work, what: Reserved, because: str) -> None:
 
 def tell_arrived(work: Work, what: Reserved) -> None:
     """Tell somebody that what they wait for has come. It does not commit."""
-    local = what.reservation.expires_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone))
+    local = what.reservation.expires_at.astimezone(work.zone)
     _tell(work, "piece_arrived", what, {"until": moment_in_words(local)})
 
 

@@ -5,7 +5,6 @@ Locks are taken in the order of all verbs of a sale: the sale, lessons, pieces, 
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -13,6 +12,7 @@ from typing import Any
 
 from server.domain.days import day_in_words
 from server.domain.deposits import decimal_of
+from server.domain.digests import shown_digest
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.faulty import Case, Progress, progress_of
 from server.domain.periods import last_day_of
@@ -103,8 +103,7 @@ def _gear_in(piece: Piece) -> GearIn:
 
 def digest_of(worked: Worked) -> str:
     """A short text that is another one as soon as a return comes to something else."""
-    shown = repr((worked.rows, worked.lines, worked.settlements, sorted(worked.gone.items())))
-    return hashlib.sha256(shown.encode()).hexdigest()[:16]
+    return shown_digest((worked.rows, worked.lines, worked.settlements, sorted(worked.gone.items())))
 
 
 def preview_return(work: Work, sale: Sale, asked: Asked) -> Worked:

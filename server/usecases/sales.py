@@ -10,7 +10,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from server.domain.codes import spaced_code
 from server.domain.contracts import agreed_share, gear_of, invoice_lines, items_of, plain_delivery
@@ -180,7 +179,7 @@ def contract_offered(work: Work, code: str) -> Offered | int:
     quote = read_quote(work, token)
     hold = open_hold_of(work.session, token, work.now)
     is_agreed = hold is not None and hold.revision == quote.revision
-    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    zone = work.zone
     as_of = hold.made_at.astimezone(zone).date() if hold is not None and is_agreed else work.today
     fees, price = fees_back_with(work, quote, (), as_of), quote.kit.price
     left = price.charged + price.delivery - price.trade_in - price.voucher - fees
@@ -261,7 +260,7 @@ def _kept(work: Work, quote: Quote, hold: Hold, contact: Contact, terms: Terms, 
 def _first_settlements(work: Work, sale: Sale, quote: Quote, hold: Hold, terms: Terms) -> Sale:
     """What meets the first invoice besides money: lesson fees given back, old gear, a voucher paid before."""
     price = quote.kit.price
-    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    zone = work.zone
     fees = give_back_with(work, quote, terms.together, hold.made_at.astimezone(zone).date())
     for gear in gear_of(quote):
         _expect(work, sale, quote, gear.place, gear.value)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -10,6 +9,7 @@ from typing import Literal
 
 from server.domain.catalogue import Part, PartSet
 from server.domain.counter import Stand, stand_of_set
+from server.domain.digests import shown_digest
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.money import Cents
 from server.domain.sets import can_be_sold, identity_faults, parts_faults, price_apart, sets_in
@@ -92,7 +92,7 @@ def cells_of(one: PartSet) -> dict[str, str]:
 
 def digest_of(one: PartSet) -> str:
     """A short text that is another one as soon as something of a set is."""
-    return hashlib.sha256(repr(one).encode()).hexdigest()[:16]
+    return shown_digest(one)
 
 
 def put_set(work: Work, made: PartSet, shown: str = "") -> int:

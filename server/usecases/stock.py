@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Part, Shelf
 from server.domain.codes import spaced_code
@@ -165,7 +164,7 @@ def _tell_confirmed(work: Work, quote: Quote, hold: Hold) -> None:
     contact = contact_of(work.session, quote.token)
     if contact is None:
         return
-    local = hold.expires_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone))
+    local = hold.expires_at.astimezone(work.zone)
     tell(
         work,
         "hold_confirmed",

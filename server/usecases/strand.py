@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time
-from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Gear, Spot
 from server.domain.errors import Conflict, Fault, InvalidInput, Outdated, Unreadable
@@ -111,7 +110,7 @@ class _Riders:
 
 
 def _midnight(work: Work) -> datetime:
-    return datetime.combine(work.today, time(), ZoneInfo(work.catalogue.policy.shop.time_zone))
+    return datetime.combine(work.today, time(), work.zone)
 
 
 def take_reading(work: Work, typed: Mapping[str, str]) -> Reading:

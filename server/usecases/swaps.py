@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
-from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Part
 from server.domain.days import day_in_words
 from server.domain.deposits import decimal_of
+from server.domain.digests import shown_digest
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFree
 from server.domain.money import Cents
 from server.domain.sales import MONEY, Item, Means, Sale, cash_rounded
@@ -39,7 +38,7 @@ class Size:
 
 def lesson_days(work: Work, sale: Sale) -> list[date]:
     """The days of the lessons taken with a sale: those whose fees were given back with it, and those that came free."""
-    zone = ZoneInfo(work.catalogue.policy.shop.time_zone)
+    zone = work.zone
     paid = [lesson.day for lesson in lessons_given_back_with(work, sale.code) if lesson.state == "taken"]
     free = [
         date.fromisoformat(one.about["day"]) if one.about.get("day") else one.at.astimezone(zone).date()
@@ -107,7 +106,7 @@ def preview_swap(work: Work, sale: Sale, item_number: int, sku: str) -> Swap:
 
 def digest_of(swap: Swap) -> str:
     """A short text that is another one as soon as a swap comes to something else."""
-    return hashlib.sha256(repr((swap.rows, swap.new, swap.left)).encode()).hexdigest()[:16]
+    return shown_digest((swap.rows, swap.new, swap.left))
 
 
 def to_pay_now(work: Work, swap: Swap, means: Means) -> Cents:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from server.domain.catalogue import Part
 from server.domain.counter import Sale, Sold, Stand, acts_of, find_item
 from server.domain.deposits import decimal_of
+from server.domain.digests import shown_digest
 from server.domain.errors import Conflict, Fault, FileFault, InvalidInput
 from server.domain.money import Cents
 from server.domain.stock import Movement
@@ -57,7 +56,7 @@ class TillDay:
         """A short text that is another one as soon as something else would be booked."""
         said = [(line.form, line.item.sku, line.pieces, line.price, line.at.isoformat()) for line in self.lines]
         said_short = [(one.part.sku, one.missing) for one in self.changes]
-        return hashlib.sha256(repr((said, said_short)).encode()).hexdigest()[:16]
+        return shown_digest((said, said_short))
 
 
 def read_till(work: Work, content: bytes) -> TillDay:
@@ -86,13 +85,9 @@ def read_till(work: Work, content: bytes) -> TillDay:
     return TillDay(tuple(lines), known, _changes(work, lines), tuple(faults), tuple(remarks))
 
 
-def _zone(work: Work) -> ZoneInfo:
-    return ZoneInfo(work.catalogue.policy.shop.time_zone)
-
-
 def _sales_kept(work: Work) -> list[Sale]:
     """The sales of the days that a file may speak of."""
-    first = datetime.combine(work.today - timedelta(days=MOST_DAYS_BACK), time(), _zone(work))
+    first = datetime.combine(work.today - timedelta(days=MOST_DAYS_BACK), time(), work.zone)
     return load_sales_between(work.session, first, work.now + timedelta(days=1))
 
 
@@ -110,7 +105,7 @@ def _line(
         faults += [Fault("code", fault.message, fault.accepted) for fault in error.faults]
     if isinstance(at, Fault) or faults:
         return None, [FileFault(FILE, number, fault.field, fault.message, fault.accepted) for fault in faults]
-    day, receipt = at.astimezone(_zone(work)).date(), values["receipt"]
+    day, receipt = at.astimezone(work.zone).date(), values["receipt"]
     turn = turns[day, receipt, item.sku] = turns.get((day, receipt, item.sku), 0) + 1
     named = f"line {values['line']}" if "line" in values else f"{item.sku} {turn}"
     price = values["price"] if "price" in values else price_then(item, work.catalogue, day, work.today)
@@ -209,12 +204,12 @@ class CounterDay:
 def counter_days(work: Work) -> tuple[CounterDay, ...]:
     """What the counter took on the last days, the newest first; days without a sale too."""
     days = [work.today - timedelta(days=back) for back in range(DAYS_LISTED)]
-    first = datetime.combine(days[-1], time(), _zone(work))
+    first = datetime.combine(days[-1], time(), work.zone)
     acts = acts_of(load_sales_between(work.session, first, work.now + timedelta(days=1)))
     of_day: dict[date, list[Sold]] = {}
     for act in acts:
         if not act.is_back:
-            of_day.setdefault(act.sales[0].at.astimezone(_zone(work)).date(), []).append(act)
+            of_day.setdefault(act.sales[0].at.astimezone(work.zone).date(), []).append(act)
     return tuple(
         CounterDay(day, len(of_day.get(day, ())), sum(act.amount for act in of_day.get(day, ()))) for day in days
     )

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from threading import Lock
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -90,6 +91,11 @@ class Work:
     def shelf_for(self, token: str | None) -> Shelf:
         """The shelf as the holder of a quote sees it who changes it: what the quote itself holds is free to them."""
         return Shelf(self.catalogue, load_free(self.session, self.now, but_for=token))
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The shop's time zone."""
+        return ZoneInfo(self.catalogue.policy.shop.time_zone)
 
     @property
     def today(self) -> date:

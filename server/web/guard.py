@@ -5,7 +5,6 @@ Pure ASGI, so that a page pays for none of it twice.
 
 from __future__ import annotations
 
-import json
 import logging
 import re
 import secrets
@@ -296,8 +295,3 @@ class Throttle:
                 await self.refuse(scope, receive, send, 429, "Too many requests at once: wait a minute and try again.")
                 return
         await self.app(scope, receive, send)
-
-
-def error_body(message: str, field: str = "", accepted: str = "") -> bytes:
-    """One error in the shape that the interface gives all errors."""
-    return json.dumps({"errors": [{"field": field, "message": message, "accepted": accepted}]}).encode()

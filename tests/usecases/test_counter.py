@@ -11,7 +11,7 @@ from server.domain.counter import Sold
 from server.domain.errors import Conflict, InvalidInput, NotFound
 from server.domain.stock import Contact
 from server.persistence.stock import load_movements
-from server.usecases.counter import item_at_counter, sales_today, sell_at_counter, take_sale_back
+from server.usecases.counter import item_at_counter, sales_on, sell_at_counter, take_sale_back
 from server.usecases.quotes import issue_quote
 from server.usecases.stock import agree_to_quote, book_movement
 from server.usecases.work import Shop, new_token
@@ -127,4 +127,4 @@ def test_the_day_of_sales_is_the_shops_own(shop: Shop, clock: Clock) -> None:
     clock.set("2026-07-01T23:00+00:00")
     sale = sold(shop)
     with shop.reading() as work:
-        assert sales_today(work) == (sale,)
+        assert sales_on(work, work.today) == (sale,)

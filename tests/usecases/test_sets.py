@@ -15,7 +15,7 @@ from server.persistence.folder import read_folder
 from server.persistence.policies import terms_in_force
 from server.persistence.stock import load_on_hand
 from server.usecases.catalogue import catalogue_files, preview, replace_catalogue
-from server.usecases.counter import item_at_counter, sales_today, sell_at_counter, take_sale_back
+from server.usecases.counter import item_at_counter, sales_on, sell_at_counter, take_sale_back
 from server.usecases.expected import expect_item
 from server.usecases.opening import SEED
 from server.usecases.sets import book_item, digest_of, list_sets, put_set, read_set, retire_set
@@ -59,7 +59,7 @@ def test_a_set_is_sold_as_its_parts_once_and_taken_back_together(shop: Shop) -> 
     with pytest.raises(Conflict, match="TUR-M85T: Only 1 on hand"):
         sold(shop, 2)
     with shop.reading() as work:
-        assert sales_today(work) == (act,)
+        assert sales_on(work, work.today) == (act,)
     for sale in act.sales[::-1]:  # By whichever of its parts, and again.
         with shop.writing("Orla") as work:
             assert take_sale_back(work, sale.id).amount == 0

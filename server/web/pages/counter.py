@@ -23,7 +23,7 @@ from server.usecases.counter import (
 )
 from server.usecases.work import Work, new_token
 from server.web.pages.desk import when_words
-from server.web.pages.forms import Form, text_in
+from server.web.pages.forms import FaultyForm, Form, text_in
 from server.web.render import day_words, see_other
 from server.web.signed import StaffOf
 from server.web.state import PagesOf, ShopOf
@@ -75,7 +75,7 @@ class SaleShown:
 
 
 @dataclass(frozen=True)
-class CounterPage:
+class CounterPage(FaultyForm):
     """The counter: a field to scan into, or the part that was scanned; what was sold last, and today."""
 
     item: ItemShown | None
@@ -96,10 +96,6 @@ class CounterPage:
     def value(self, name: str) -> str:
         """A field as typed."""
         return self.pieces if name == "pieces" else self.typed
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
 
 @router.get("/desk/counter")

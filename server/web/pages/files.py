@@ -30,7 +30,7 @@ from server.usecases.imports import (
 from server.usecases.step_changes import StepChanges, step_changes
 from server.usecases.uploads import MOST_BYTES, Upload, open_upload, packed, unpacked
 from server.usecases.work import Shop, Work
-from server.web.pages.forms import refuse_charset, text_in
+from server.web.pages.forms import FaultyForm, refuse_charset, text_in
 from server.web.pages.part_changes import ChangesShown, changes_shown
 from server.web.render import Pages, day_words, money_words, see_other
 from server.web.signed import OwnerOf
@@ -66,7 +66,7 @@ CatalogueForm = Annotated[FormData, Depends(_form_with_catalogue)]
 
 
 @dataclass(frozen=True)
-class FilesPage:
+class FilesPage(FaultyForm):
     """Where files go out and come in."""
 
     files: tuple[str, ...]
@@ -75,10 +75,6 @@ class FilesPage:
     choices: Choices
     faults: tuple[Fault, ...] = ()
     done: Done | None = None
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +107,7 @@ class MarkdownRow:
 
 
 @dataclass(frozen=True)
-class ImportPage:
+class ImportPage(FaultyForm):
     """What an upload would change, or why it cannot be brought in."""
 
     names: str
@@ -137,10 +133,6 @@ class ImportPage:
     def faults_left_out(self) -> int:
         """How many faults are not on the page."""
         return self.number_of_faults - len(self.first_faults) - len(self.other_faults)
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
 
 @owner_router.get("/console/files")

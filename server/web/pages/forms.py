@@ -78,19 +78,24 @@ def photos_in(form: FormData, name: str, most: int) -> tuple[tuple[Photo, ...], 
     return tuple(photos), tuple(faults)
 
 
-class TypedForm:
-    """What the pages that show one form have in common: its fields as they were typed, and what is wrong with each."""
+class FaultyForm:
+    """What the pages that show one form have in common: what is wrong with each of its fields."""
 
-    typed: Mapping[str, str]
     faults: tuple[Fault, ...]
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
 
     def fault_at(self, name: str) -> Fault | None:
         """What is wrong with a field."""
         return next((fault for fault in self.faults if fault.field == name), None)
+
+
+class TypedForm(FaultyForm):
+    """A form whose fields are texts, shown as they were typed."""
+
+    typed: Mapping[str, str]
+
+    def value(self, name: str) -> str:
+        """A field as typed."""
+        return self.typed.get(name, "")
 
 
 def text_in(form: FormData, name: str) -> str:

@@ -383,12 +383,12 @@ def _lesson_page(
 
 
 def _local_day(work: Work, time: LessonTime) -> str:
-    return time.starts_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone)).date().isoformat()
+    return time.starts_at.astimezone(work.zone).date().isoformat()
 
 
 def _as_typed(work: Work, time: LessonTime) -> dict[str, str]:
     """A time as it would be typed."""
-    local = time.starts_at.astimezone(ZoneInfo(work.catalogue.policy.shop.time_zone))
+    local = time.starts_at.astimezone(work.zone)
     return {
         "day": local.date().isoformat(),
         "at": f"{local:%H:%M}",

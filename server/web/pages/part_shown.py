@@ -167,11 +167,6 @@ class PartPage(TypedForm):
         """What is wrong that stands at no field."""
         return tuple(fault for fault in self.faults if fault.field == "sku" and not self.is_new)
 
-    @property
-    def is_wrong_in_stock(self) -> bool:
-        """Whether something is wrong in the form that books stock."""
-        return any(fault.field in STOCK_FIELDS for fault in self.faults)
-
 
 def fields_shown(slot: str) -> tuple[FieldShown, ...]:
     """The fields of a part of a slot, as its file has them."""

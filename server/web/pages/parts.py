@@ -14,6 +14,7 @@ from server.domain.prices import Reduction
 from server.domain.quotes import quoted_kit
 from server.domain.slots import MEASURE_WORDS, MEASURES, SLOT_WORDS
 from server.web.drawings.ruler import Ruler, ruler
+from server.web.pages.forms import FaultyForm
 from server.web.pages.words import SizeChange, more_reasons, sentence_of, size_change, target_words
 from server.web.render import money_words
 from server.web.units import Units, ends_in, measures_said_in, size_in
@@ -32,7 +33,7 @@ class OwnField:
 
 
 @dataclass(frozen=True, slots=True)
-class OwnTyped:
+class OwnTyped(FaultyForm):
     """What was typed of one's own piece in a slot, and what stands against it."""
 
     slot: str = ""
@@ -42,10 +43,6 @@ class OwnTyped:
     def value(self, name: str) -> str:
         """A field as typed; empty where nothing was."""
         return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     @property
     def at_large(self) -> tuple[Fault, ...]:

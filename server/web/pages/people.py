@@ -18,7 +18,7 @@ from server.domain.stock import Contact
 from server.usecases.people import erase_person, export_person, find_kept, last_erased
 from server.usecases.work import Work
 from server.web.pages.desk import when_words
-from server.web.pages.forms import Form, text_in
+from server.web.pages.forms import Form, TypedForm, text_in
 from server.web.render import Pages, see_other
 from server.web.signed import OwnerOf
 from server.web.state import PagesOf, ShopOf
@@ -59,7 +59,7 @@ class SortShown:
 
 
 @dataclass(frozen=True)
-class PeoplePage:
+class PeoplePage(TypedForm):
     """The field to look by, and what was found."""
 
     typed: Mapping[str, str]
@@ -71,14 +71,6 @@ class PeoplePage:
     years: int = 0
     said: str = ""
     faults: tuple[Fault, ...] = ()
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     def label(self, name: str) -> str:
         """What a field is called."""

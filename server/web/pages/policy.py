@@ -19,7 +19,7 @@ from server.usecases.policies import Waiting, change_policy, check_terms, terms_
 from server.usecases.repricing import SPANS
 from server.usecases.work import Shop, Work
 from server.web.drawings.colours import Sample
-from server.web.pages.forms import Form, text_in
+from server.web.pages.forms import FaultyForm, Form, text_in
 from server.web.pages.policy_effect import CurveShown, EffectShown, curve_shown, effect_shown
 from server.web.pages.policy_fields import BY_NAME, PAGES, PolicyPage, field_of, page_of
 from server.web.pages.policy_form import (
@@ -59,7 +59,7 @@ class WaitingShown:
 
 
 @dataclass(frozen=True)
-class PolicyForm:
+class PolicyForm(FaultyForm):
     """A page of the policy as typed, with what it would do; `shown` is the version whose terms it changes."""
 
     sheet: PolicyPage
@@ -89,10 +89,6 @@ class PolicyForm:
         """Whether a box is ticked."""
         said = self.typed.get(name, ())
         return value in said if not isinstance(said, str) else value == said
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     def words_of(self, name: str) -> str:
         """What a field is called in the list of faults."""

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 
 from server.domain.errors import Fault
 from server.usecases.work import Work
+from server.web.pages.forms import FaultyForm
 
 FIELDS = ("name", "phone", "about", "day", "at", "code")
 
 
 @dataclass(frozen=True)
-class CallForm:
+class CallForm(FaultyForm):
     """The form as typed, with what is wrong beside its fields."""
 
     typed: Mapping[str, str] = field(default_factory=dict)
@@ -27,10 +28,6 @@ class CallForm:
     def value(self, name: str) -> str:
         """A field as typed; empty where nothing was."""
         return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
 
 def call_form(work: Work, *, code: str = "", name: str = "", phone: str = "") -> CallForm:

@@ -14,6 +14,7 @@ from starlette.responses import Response
 from server.domain.errors import Fault, InvalidInput
 from server.domain.lessons import read_day
 from server.usecases.record import Record, Wanted, read_record, whole_record
+from server.web.pages.forms import TypedForm
 from server.web.pages.tables import table_to_save
 from server.web.render import moment_words
 from server.web.signed import OwnerOf
@@ -39,7 +40,7 @@ class DeedShown:
 
 
 @dataclass(frozen=True)
-class RecordPage:
+class RecordPage(TypedForm):
     """The search as typed, and a page of what it found."""
 
     typed: Mapping[str, str]
@@ -51,14 +52,6 @@ class RecordPage:
     newer: str = ""
     older: str = ""
     faults: tuple[Fault, ...] = ()
-
-    def value(self, name: str) -> str:
-        """A field as typed."""
-        return self.typed.get(name, "")
-
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
 
     @property
     def names_anybody(self) -> bool:

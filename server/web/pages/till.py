@@ -132,10 +132,6 @@ class TillPage(TypedForm):
         """Up to how many of them are named."""
         return MOST_NAMED
 
-    def fault_at(self, name: str) -> Fault | None:
-        """What is wrong with a field."""
-        return next((fault for fault in self.faults if fault.field == name), None)
-
 
 @owner_router.get("/console/till")
 def show_till(
