@@ -151,28 +151,36 @@ def save_step(
     session.add(StepRow(version=version, kind=kind, about=about, before=text, undoes=undoes))
 
 
+_STEPS = (
+    select(StepRow, CatalogueRow.made_at, CatalogueRow.made_by)
+    .join(CatalogueRow, col(CatalogueRow.version) == col(StepRow.version))
+    .options(defer(StepRow.before))  # type: ignore[arg-type]
+)
+
+
 def load_steps(session: Session, most: int) -> list[Step]:
     """The newest steps, newest first."""
-    rows = session.exec(
-        select(StepRow, CatalogueRow.made_at, CatalogueRow.made_by)
-        .join(CatalogueRow, col(CatalogueRow.version) == col(StepRow.version))
-        .options(defer(StepRow.before))  # type: ignore[arg-type]
-        .order_by(col(StepRow.version).desc())
-        .limit(most)
+    newest = _STEPS.order_by(col(StepRow.version).desc()).limit(most)
+    return [_step_from(*row) for row in session.exec(newest)]
+
+
+def load_step(session: Session, version: int) -> Step | None:
+    """A step by the version that it made; None where there is no such step."""
+    row = session.exec(_STEPS.where(col(StepRow.version) == version)).first()
+    return None if row is None else _step_from(*row)
+
+
+def _step_from(row: StepRow, at: datetime, by: str) -> Step:
+    return Step(
+        version=row.version,
+        kind=cast(StepKind, row.kind),
+        about=row.about,
+        at=at,
+        by=by,
+        undoes=row.undoes,
+        undone_at=row.undone_at,
+        undone_by=row.undone_by or "",
     )
-    return [
-        Step(
-            version=row.version,
-            kind=cast(StepKind, row.kind),
-            about=row.about,
-            at=at,
-            by=by,
-            undoes=row.undoes,
-            undone_at=row.undone_at,
-            undone_by=row.undone_by or "",
-        )
-        for row, at, by in rows
-    ]
 
 
 def newest_standing(session: Session) -> int | None:

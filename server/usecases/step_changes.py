@@ -13,7 +13,7 @@ from server.domain.policy_book import differences
 from server.domain.steps import Step
 from server.persistence.folder_out import set_row
 from server.persistence.sets import set_from
-from server.persistence.steps import Before, load_before, load_steps, newest_standing, rows_after, terms_made
+from server.persistence.steps import Before, load_before, load_step, newest_standing, rows_after, terms_made
 from server.persistence.tables import SetRow
 from server.usecases.catalogue_edits import words_in
 from server.usecases.steps import NO_STEP, undo_faults
@@ -46,10 +46,9 @@ class StepChanges:
 def step_changes(work: Work, version: int, *, undoing: bool = False) -> StepChanges:
     """What a step changed, or the other way round what undoing it changes; raises `NotFound`."""
     session = work.session
-    found = load_before(session, version)
-    if found is None:
+    step, found = load_step(session, version), load_before(session, version)
+    if step is None or found is None:
         raise NotFound("step", NO_STEP)
-    step = next(step for step in load_steps(session, work.catalogue.version) if step.version == version)
     after = rows_after(session, version, found)
     before, now = (after, found) if undoing else (found, after)
     then = now.parts_of()

@@ -24,6 +24,7 @@ from server.persistence.policies import save_policy, terms_as_text, terms_in_for
 from server.persistence.steps import (
     Before,
     load_before,
+    load_step,
     load_steps,
     mark_undone,
     newest_standing,
@@ -115,16 +116,15 @@ def undo_step(work: Work, version: int) -> int:
     """
     session = work.session
     lock_catalogue(session)
-    catalogue = work.look_again()
-    found = load_before(session, version)
-    if found is None:
+    work.look_again()
+    step, found = load_step(session, version), load_before(session, version)
+    if step is None or found is None:
         raise NotFound("step", NO_STEP)
     if newest_standing(session) != version:
         raise Conflict([Fault("step", NOT_NEWEST, "the newest step that stands")])
     faults = undo_faults(work, found, version)
     if faults:
         raise Conflict(faults)
-    step = next(step for step in load_steps(session, catalogue.version) if step.version == version)
     terms = terms_in_force(session, work.now)
     again = rows_before(session, found.parts, found.sets, terms_as_text(terms) if found.terms and terms else None)
     put_back(session, found)
