@@ -10,7 +10,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -41,10 +41,11 @@ LEARNER = {
 
 @dataclass
 class Server:
-    """The program as a process of its own, on loopback; what it logs goes to a file."""
+    """The program as a process of its own, on loopback; what it logs goes to a file. Settings are variables without their prefix."""
 
     place: Place
     log: Path
+    settings: Mapping[str, str] = field(default_factory=dict)
     port: int = 0
     process: subprocess.Popen[bytes] | None = None
 
@@ -57,8 +58,8 @@ class Server:
         """Start it at a free port, and do not wait."""
         self.port = free_port()
         command = [sys.executable, "-m", "server", "--data", str(self.place.data), "--port", str(self.port)]
-        environment = {**os.environ, "SLACKWATER_PUBLIC_BURST": "0", "SLACKWATER_LOG_LEVEL": "warning"}
-        environment["SLACKWATER_DATABASE_URL"] = self.place.url
+        wanted = {"PUBLIC_BURST": "0", "LOG_LEVEL": "warning", "DATABASE_URL": self.place.url, **self.settings}
+        environment = {**os.environ, **{f"SLACKWATER_{name}": value for name, value in wanted.items()}}
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(command, env=environment, cwd=ROOT, stdout=log, stderr=log)
 
@@ -99,10 +100,10 @@ class Server:
 
 
 @contextmanager
-def servers(place: Place, number: int) -> Iterator[list[Server]]:
-    """Several servers over one database, ended at the end however it comes."""
+def servers(place: Place, number: int, **settings: str) -> Iterator[list[Server]]:
+    """Several servers over one database, ended at the end however it comes; each has the same settings."""
     with tempfile.TemporaryDirectory(prefix="slackwater-log-") as logs, ExitStack() as ending:
-        made = [Server(place, Path(logs) / f"{n}.log") for n in range(number)]
+        made = [Server(place, Path(logs) / f"{n}.log", settings) for n in range(number)]
         for server in made:
             ending.callback(server.stop)
             server.start()
