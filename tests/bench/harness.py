@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import socket
 import subprocess
 import sys
 import tempfile
@@ -41,37 +40,46 @@ LEARNER = {
 
 @dataclass
 class Server:
-    """The program as a process of its own, on loopback; what it logs goes to a file. Settings are variables without their prefix."""
+    """The program as a process of its own; what it logs goes to a file. Settings are variables without their prefix.
+
+    It listens at loopback unless another address is named; `within` stands before its command where it runs on another machine.
+    """
 
     place: Place
     log: Path
     settings: Mapping[str, str] = field(default_factory=dict)
     port: int = 0
     process: subprocess.Popen[bytes] | None = None
+    host: str = "127.0.0.1"
+    within: tuple[str, ...] = ()
+    fixed_port: int = 0
+    workers: int = 1
+    _said_before: int = 0
 
     @property
     def address(self) -> str:
         """Where it is served."""
-        return f"http://127.0.0.1:{self.port}"
+        return f"http://{self.host}:{self.port}"
 
     def start(self) -> None:
-        """Start it at a free port, and do not wait."""
-        self.port = free_port()
-        command = [sys.executable, "-m", "server", "--data", str(self.place.data), "--port", str(self.port)]
+        """Start it, at a free port where none is named, and do not wait."""
+        self.port = self.fixed_port or free_port()
+        command = [*self.within, sys.executable, "-m", "server", "--data", str(self.place.data)]
+        command += ["--host", self.host, "--port", str(self.port), "--workers", str(self.workers)]
+        self._said_before = len(self.said())
         wanted = {"PUBLIC_BURST": "0", "LOG_LEVEL": "warning", "DATABASE_URL": self.place.url, **self.settings}
         environment = {**os.environ, **{f"SLACKWATER_{name}": value for name, value in wanted.items()}}
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(command, env=environment, cwd=ROOT, stdout=log, stderr=log)
 
     def wait_until_served(self) -> None:
-        """Wait until it takes connections; raises `RuntimeError` with its log where it does not come up."""
+        """Wait until it says that it takes connections; raises `RuntimeError` with its log where it does not come up."""
         until = time.monotonic() + START_SECONDS
         while time.monotonic() < until:
             if self.process is None or self.process.poll() is not None:
                 break
-            with socket.socket() as knock:
-                if knock.connect_ex(("127.0.0.1", self.port)) == 0:
-                    return
+            if "is served at" in self.said()[self._said_before :]:
+                return
             time.sleep(0.02)
         raise RuntimeError(f"the server did not come up:\n{self.said()[-2000:]}")
 
