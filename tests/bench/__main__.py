@@ -1,7 +1,7 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `races`, `crash`, `fuzz` and `imports` are long runs that measure what must never happen, and fail
-where it does.
+Without a name the quick ones. `races`, `crash`, `fuzz`, `imports` and `load` are long runs that measure what must never happen, and
+fail where it does.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from server.domain.learner import read_answers
 from tests.bench.crash import crashes
 from tests.bench.fuzz import fuzzes
 from tests.bench.imports import imports
+from tests.bench.load import loads
 from tests.bench.races import races
 from tests.bench.shelves import shelf
 
@@ -72,6 +73,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "crash": crashes,
     "fuzz": fuzzes,
     "imports": imports,
+    "load": loads,
 }
 QUICK = ("frontier",)
 

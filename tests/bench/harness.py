@@ -108,10 +108,10 @@ class Server:
 
 
 @contextmanager
-def servers(place: Place, number: int, **settings: str) -> Iterator[list[Server]]:
-    """Several servers over one database, ended at the end however it comes; each has the same settings."""
+def servers(place: Place, number: int, *, workers: int = 1, **settings: str) -> Iterator[list[Server]]:
+    """Several servers over one database, of so many processes each, ended at the end however it comes; all have the same settings."""
     with tempfile.TemporaryDirectory(prefix="slackwater-log-") as logs, ExitStack() as ending:
-        made = [Server(place, Path(logs) / f"{n}.log", settings) for n in range(number)]
+        made = [Server(place, Path(logs) / f"{n}.log", settings, workers=workers) for n in range(number)]
         for server in made:
             ending.callback(server.stop)
             server.start()
