@@ -91,9 +91,7 @@ def books_of(connection: Connection, now: datetime) -> dict[str, str]:
     }
 
 
-def _by(
-    connection: Connection, name: str, wanted: Select[str, int], *, is_money: bool = False
-) -> dict[str, str]:
+def _by(connection: Connection, name: str, wanted: Select[str, int], *, is_money: bool = False) -> dict[str, str]:
     said = _money if is_money else str
     return {
         f"{name} {word.replace('_', ' ')}": said(number) for word, number in sorted(connection.execute(wanted).all())

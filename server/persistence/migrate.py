@@ -53,8 +53,16 @@ def revision_of(connection: Connection) -> str | None:
 
 
 def migrate(engine: Engine) -> None:
-    """Run the steps that are missing, all or none; only one process at a time does, and the others wait for it."""
+    """Run the steps that are missing, all or none; only one process at a time does, and the others wait for it.
+
+    Raises `OutOfReach` for a database that a newer version of this program has been at.
+    """
     with changing_schema(engine) as connection:
+        found = revision_of(connection)
+        if found is not None and found not in revisions():
+            raise OutOfReach(
+                f"The database is of revision {found}, newer than this program, which knows {newest()}: use the newer one."
+            )
         upgrade(connection)
 
 

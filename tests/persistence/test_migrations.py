@@ -16,10 +16,11 @@ from sqlalchemy import Engine, bindparam, inspect, text
 from sqlmodel import SQLModel
 
 from server.domain.drafts import Draft
+from server.domain.errors import OutOfReach
 from server.persistence import tables
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
 from server.persistence.learner import load_draft
-from server.persistence.migrate import STEPS, _config, migrate, newest
+from server.persistence.migrate import STEPS, _config, migrate, newest, revision_of
 from tests.builders_shop import NOON
 from tests.postgres import Cluster
 
@@ -102,6 +103,15 @@ def test_a_migration_that_would_leave_dangling_rows_is_not_carried_out(migrated:
     by_hand.close()
     with pytest.raises(RuntimeError, match="1 rows"):
         migrate(migrated)
+
+
+def test_a_database_of_a_newer_version_is_said_to_be_one_and_left_as_it_is(migrated: Engine) -> None:
+    with migrated.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    with pytest.raises(OutOfReach, match=f"of revision 9999, newer than this program, which knows {newest()}"):
+        migrate(migrated)
+    with migrated.connect() as connection:
+        assert revision_of(connection) == "9999"
 
 
 THE_FIRST = "0001"
