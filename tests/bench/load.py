@@ -23,6 +23,7 @@ from server.domain.stock import Movement, free
 from server.persistence.engine import Place
 from server.persistence.stock import load_held, load_on_hand, save_movements
 from server.persistence.tables import CounterSaleRow, HoldRow, QuoteRow, RevisionRow, StockRow
+from server.security.passwords import Passwords
 from server.usecases.work import Shop, now_utc
 from server.web.signed import cookie_name
 from tests.bench.harness import ROOT, Outcome, Server, end_with, looking, new_ground, servers, shop_at
@@ -177,7 +178,7 @@ def load(place: Place, seconds: float, people: int, *, number: int = 2, workers:
     with ExitStack() as ending:
         shop = ending.enter_context(shop_at(place))
         stocked = _stocked(shop)
-        session = (cookie_name(is_secure=False), account_token(shop, STAFF, "staff"))
+        session = (cookie_name(is_secure=False), account_token(shop, STAFF, "staff", Passwords()))
         running = ending.enter_context(servers(place, number, workers=workers))
         port = ending.enter_context(proxied(running))
         asyncio.run(_run(port, people, seconds, tally, session, outcome, running))
