@@ -8,6 +8,7 @@ import re
 import time
 from collections import Counter, defaultdict
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from urllib.parse import urlencode, urlsplit
 
@@ -90,9 +91,13 @@ class Browser:
             headers["Cookie"] = "; ".join(f"{name}={value}" for name, value in self.cookies.items())
         head = "".join(f"{name}: {value}\r\n" for name, value in headers.items())
         began = time.perf_counter()
-        answer = await asyncio.wait_for(
-            self._sent(f"{method} {path} HTTP/1.1\r\n{head}\r\n".encode() + body), PATIENCE_SECONDS
-        )
+        try:
+            async with asyncio.timeout(PATIENCE_SECONDS):
+                answer = await self._sent(f"{method} {path} HTTP/1.1\r\n{head}\r\n".encode() + body)
+        except (OSError, TimeoutError) as error:
+            self.close()
+            self.tally.wrong.append(f"{kind}: {method} {urlsplit(path).path} was not answered: {type(error).__name__}")
+            raise LookupError from error
         self.tally.waited[kind].append(time.perf_counter() - began)
         self.tally.statuses[answer.status] += 1
         if answer.status != status or words not in answer.text:
@@ -125,6 +130,7 @@ class Browser:
         """Let go of the connection."""
         if self.line is not None:
             self.line[1].close()
+            self.line = None
 
 
 class Person:
@@ -151,7 +157,8 @@ class Person:
         ]
         weights, does = [weight for weight, _ in acts], [act for _, act in acts]
         try:
-            await self.choose()  # Everybody has a quote to come back to.
+            with suppress(LookupError):
+                await self.choose()  # Everybody has a quote to come back to.
             while time.monotonic() < until:
                 act = self.draw.choices(does, weights)[0]
                 try:
@@ -208,6 +215,8 @@ class Person:
 
     async def look_up(self) -> None:
         """The desk finds a quote by its code."""
+        if not self.codes:
+            return
         code = self.draw.choice(self.codes)
         found = await self.desk._ask("look-up", "GET", f"/desk/find?{urlencode({'q': code})}", b"", 303, "", False)
         await self.desk.get("quote at the desk", found.location, code)
