@@ -32,7 +32,8 @@ from tests.builders_accounts import WORDS, account_token
 from tests.postgres import free_port
 
 PLENTY = 100_000
-STAFF = "Maeve"
+AT_THE_DESK, COMING_IN = "Maeve", "Nuala"
+"""Two, since of more than ten sessions of one account the oldest ends."""
 KNOCKS = 3
 WARM_UP = 1 / 3
 """Of the run: until then a server still reads templates, fills its pools and makes its threads."""
@@ -156,7 +157,7 @@ async def _run(
     await _wait_for_all(port, sum(server.workers for server in running))
     began = time.monotonic()
     until = began + seconds
-    everybody = [Person(n, "127.0.0.1", port, tally, (STAFF, WORDS), session) for n in range(people)]
+    everybody = [Person(n, "127.0.0.1", port, tally, (COMING_IN, WORDS), session) for n in range(people)]
     before = used(running)[0]
 
     async def look_at_memory() -> None:
@@ -178,7 +179,8 @@ def load(place: Place, seconds: float, people: int, *, number: int = 2, workers:
     with ExitStack() as ending:
         shop = ending.enter_context(shop_at(place))
         stocked = _stocked(shop)
-        session = (cookie_name(is_secure=False), account_token(shop, STAFF, "staff", Passwords()))
+        session = (cookie_name(is_secure=False), account_token(shop, AT_THE_DESK, "staff", Passwords()))
+        account_token(shop, COMING_IN, "staff", Passwords())
         running = ending.enter_context(servers(place, number, workers=workers))
         port = ending.enter_context(proxied(running))
         asyncio.run(_run(port, people, seconds, tally, session, outcome, running))
