@@ -26,7 +26,7 @@ from server.usecases.work import Shop, now_utc
 from tests.postgres import NOT_DURABLE, Cluster, cluster, free_port
 
 ROOT = Path(__file__).parents[2]
-START_SECONDS = 30
+START_SECONDS = 60
 STOP_SECONDS = 15
 KEPT_OPEN_SECONDS = 1.0  # The server closes idle connections after 5; reusing one at that very moment would break it.
 LEARNER = {

@@ -7,7 +7,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -115,12 +115,11 @@ def keep_on(client: httpx.Client, stop: Event, kept: dict[str, str], statuses: C
 
 @pytest.mark.postgres
 def test_a_journey_goes_on_over_two_machines_while_one_is_lost_and_comes_again(
-    capsys: pytest.CaptureFixture[str],
+    record_property: Callable[[str, object], None],
 ) -> None:
     outcome = Outcome()
     with site() as shop, shop.visitor() as customer, shop.visitor(**{"X-Forwarded-For": "203.0.113.66"}) as owner:
-        with capsys.disabled():
-            print(f" [machines: {shop.how}] ", end="", flush=True)
+        record_property("told at the end", f"Machines of the tests are {shop.how}.")
         one, other = shop.servers
         served = Counter(customer.get("/").headers["x-served-by"] for _ in range(6))
         assert served == {one.host: 3, other.host: 3}
