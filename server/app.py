@@ -27,6 +27,7 @@ from uvicorn.supervisors import Multiprocess
 
 from server.outside.mail import Mailer
 from server.persistence.engine import Place
+from server.persistence.outages import outage_of
 from server.security.passwords import Passwords
 from server.settings import Settings
 from server.usecases.aftercare import forget_questions, tell_follow_ups
@@ -269,8 +270,12 @@ async def _sweep_for_ever(shop: Shop) -> None:
     while True:
         try:
             await run_in_threadpool(_sweep, shop)
-        except Exception:
-            log.exception("the sweep failed; it is tried again")
+        except Exception as error:
+            outage = outage_of(error)
+            if outage is None:
+                log.exception("the sweep failed; it is tried again")
+            else:
+                log.warning("the sweep waits for the database", extra={"because": str(outage)})
         await asyncio.sleep(SWEEP_SECONDS)
 
 
@@ -305,6 +310,11 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
         try:
             tally = send_due(shop, mailer, is_stopping=stopping.is_set)
         except Exception as error:  # noqa: BLE001  # The loop outlives whatever befalls one round.
+            outage = outage_of(error)
+            if outage is not None:
+                log.warning("sending waits for the database", extra={"because": str(outage)})
+                stopping.wait(SEND_SECONDS)
+                continue
             # Where it happened, but not its words: a database's hold the values of a row, and so whom a message is for.
             because = [type(error).__name__, *format_tb(error.__traceback__)]
             log.error("sending failed; it is tried again", extra={"because": "".join(because)})

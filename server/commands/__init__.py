@@ -13,6 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from pydantic import ValidationError
+from sqlalchemy.exc import DatabaseError
 
 from server.commands import backups
 from server.domain.accounts import OWNER_LINK_LIFE
@@ -20,7 +21,8 @@ from server.domain.catalogue import Catalogue
 from server.domain.deposits import LessonState
 from server.domain.errors import Conflict, InvalidInput, NotFound, OutOfReach
 from server.domain.stock import BY_HAND
-from server.persistence.engine import Place
+from server.persistence.engine import Place, said_of
+from server.persistence.outages import outage_of
 from server.settings import Settings
 from server.usecases.accounts import make_owner_link, recover_by_command
 from server.usecases.catalogue import catalogue_files, catalogue_workbook, compare, preview, replace_catalogue
@@ -211,6 +213,11 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
         return FAULTY
     except OutOfReach as error:
         print(error, file=sys.stderr)
+        return FAULTY
+    except DatabaseError as error:
+        if outage_of(error) is None:
+            raise
+        print(said_of(place, error), file=sys.stderr)
         return FAULTY
     return 0
 

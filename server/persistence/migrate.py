@@ -11,15 +11,24 @@ from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, inspect
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from sqlmodel import Session
 
 from server.domain.errors import Conflict, Fault, OutOfReach
+from server.persistence.tables import metadata
 
 STEPS = Path(__file__).parent / "migrations"
 MIGRATING = 7_200_817  # The number of the lock that says "a migration runs".
 IN_USE = "Somebody is using the database: stop every server of it first."
+NEWER = (
+    "The database has the schema {found}, which this program does not know; it knows those up to {newest}. A newer version has "
+    "brought it up: serve it with that one, or put a backup from before into an empty place. Nothing was changed."
+)
+NOT_OURS = (
+    "The database is none of this program's: it has a table {name} and no alembic_version. Name another place. "
+    "Nothing was changed."
+)
 OTHERS = (
     "SELECT count(*) FROM pg_stat_activity "
     "WHERE datname = current_database() AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
@@ -51,8 +60,17 @@ def revision_of(connection: Connection) -> str | None:
 
 
 def migrate(engine: Engine) -> None:
-    """Run the steps that are missing, all or none; only one process at a time does, and the others wait for it."""
+    """Run the steps that are missing, all or none; only one process at a time does, and the others wait for it.
+
+    Raises `OutOfReach` for a schema that is none of ours, or of a newer program.
+    """
     with changing_schema(engine) as connection:
+        found = revision_of(connection)
+        if found is not None and found not in revisions():
+            raise OutOfReach(NEWER.format(found=found, newest=newest()))
+        others = set(inspect(connection).get_table_names()) & set(metadata.tables) if found is None else ()
+        if others:
+            raise OutOfReach(NOT_OURS.format(name=min(others)))
         upgrade(connection)
 
 

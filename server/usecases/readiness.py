@@ -9,6 +9,7 @@ from pathlib import Path
 
 from server.domain.errors import OutOfReach
 from server.persistence.migrate import newest, revision_now
+from server.persistence.outages import damage_met
 from server.usecases.work import Shop
 
 LEAST_FREE_BYTES = 50 * 1024 * 1024
@@ -38,6 +39,9 @@ def _database(shop: Shop) -> tuple[Check, Check]:
         found = revision_now(shop.sessions)
     except OutOfReach:
         return Check("database", "it does not answer"), Check("schema", "not known while the database does not answer")
+    damage = damage_met(shop.sessions)
+    if damage:
+        return Check("database", "it is damaged, and a backup has to be put back"), Check("schema")
     wrong = "" if found == newest() else f"it is {found or 'empty'}, this program wants {newest()}"
     return Check("database"), Check("schema", wrong)
 
