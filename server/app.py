@@ -27,10 +27,11 @@ from uvicorn.supervisors import Multiprocess
 
 from server.outside.mail import Mailer
 from server.persistence.engine import Place
-from server.persistence.outages import outage_of
+from server.persistence.outages import look_through, outage_of
 from server.security.passwords import Passwords
 from server.settings import Settings
 from server.usecases.aftercare import forget_questions, tell_follow_ups
+from server.usecases.clock import WORDS, look_at_clock
 from server.usecases.messages import send_due
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
@@ -280,6 +281,16 @@ async def _sweep_for_ever(shop: Shop) -> None:
 
 
 def _sweep(shop: Shop) -> None:
+    """Tidy, unless the clock cannot be trusted with what is deleted for good; and look whether the database is whole."""
+    damage = look_through(shop.sessions)
+    if damage:
+        log.error("the database is damaged: put a backup back", extra={"because": damage})
+        return
+    with shop.reading("sweep") as work:
+        stands = look_at_clock(work)
+    if stands != "right":
+        log.warning("nothing is swept by this clock", extra={"because": WORDS[stands]})
+        return
     with shop.writing("sweep") as work:
         swept = sweep(work)
     with shop.writing("sweep") as work:

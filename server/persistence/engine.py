@@ -63,6 +63,17 @@ def reaching(place: Place) -> Iterator[None]:
         raise said_of(place, error) from error
 
 
+@contextmanager
+def using(place: Place) -> Iterator[None]:
+    """While a database that was opened is worked with: an outage becomes one `OutOfReach` without its trace, too."""
+    try:
+        yield
+    except DatabaseError as error:
+        if outage_of(error) is None:
+            raise
+        raise said_of(place, error) from error
+
+
 def said_of(place: Place, error: DatabaseError | OSError) -> OutOfReach:
     """An outage in one sentence that names the database, and one that says what helps, where anything does."""
     what = "The PostgreSQL database" if place.url else f"The database in {place.data}"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import errno
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from sqlalchemy import Engine, event
@@ -58,6 +59,18 @@ def outage_of(error: BaseException) -> OutOfReach | None:
     if isinstance(error, OSError) and error.errno == errno.EROFS:
         return OnlyToRead(because)
     return error if isinstance(error, OutOfReach) else None
+
+
+@contextmanager
+def telling_outages() -> Iterator[None]:
+    """While a database is worked with: its outages are raised as what they are."""
+    try:
+        yield
+    except SQLAlchemyError as error:
+        outage = outage_of(error)
+        if outage is None:
+            raise
+        raise outage from error
 
 
 def words_of(error: BaseException) -> str:
