@@ -270,7 +270,7 @@ async def _sweep_for_ever(shop: Shop) -> None:
     """Tidy at the start and then often enough that what is due by the day is done that day; a failure waits for the next time."""
     while True:
         try:
-            await run_in_threadpool(_sweep, shop)
+            await run_in_threadpool(tidy, shop)
         except Exception as error:
             outage = outage_of(error)
             if outage is None:
@@ -280,7 +280,7 @@ async def _sweep_for_ever(shop: Shop) -> None:
         await asyncio.sleep(SWEEP_SECONDS)
 
 
-def _sweep(shop: Shop) -> None:
+def tidy(shop: Shop) -> None:
     """Tidy, unless the clock cannot be trusted with what is deleted for good; and look whether the database is whole."""
     damage = look_through(shop.sessions)
     if damage:

@@ -26,6 +26,8 @@ WAL_TRIES, WAL_PAUSE_SECONDS = 100, 0.05
 ONLY_FOR_US = 0o600
 FREE_SECONDS = 10.0
 """How long a request waits for one of the connections to become free."""
+ANSWER_SECONDS = 15.0
+"""How long a server waits for an answer: far longer than any statement of a page takes, and bearable for whoever waits for one."""
 FILE = "file"
 """Under which name a connection keeps which file it is open on."""
 PUT_BACK = "python -m server restore FILE"
@@ -137,56 +139,82 @@ def _begin(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writing", False) else "BEGIN")
 
 
-def engine_for(place: Place, *, is_patient: bool = True) -> Engine:
+def engine_for(place: Place, *, answer_s: float | None = None) -> Engine:
     """An engine over a place whose folder exists; an SQLite file is made there for us alone to read.
 
-    Values are left out of what errors say, since those are people's. One that is not patient gives a statement up that
-    PostgreSQL does not answer, as servers must, whose customers wait.
+    Values are left out of what errors say, since those are people's. With `answer_s` a statement that PostgreSQL does not answer
+    in so many seconds is given up with its connection, as servers must, whose customers wait.
     """
-    if place.url:
-        engine = create_engine(place.url, pool_pre_ping=True, pool_timeout=FREE_SECONDS, hide_parameters=True)
-        if not is_patient:
-            event.listen(engine, "do_connect", _connect_for_customers)
-    else:
+    if not place.url:
         engine = _engine_over_file(place)
+    else:
+        engine = create_engine(place.url, pool_pre_ping=True, pool_timeout=FREE_SECONDS, hide_parameters=True)
+        if answer_s is not None:
+            _give_up_after(engine, answer_s)
     watch_for_damage(engine)
     return engine
 
 
-def _connect_for_customers(_dialect: Dialect, _record: Any, arguments: tuple[Any, ...], options: dict[str, Any]) -> Any:
+def _give_up_after(engine: Engine, answer_s: float) -> None:
     from server.persistence.patient import connect  # The driver is there only where PostgreSQL is used.
 
-    return connect(arguments, options)
+    def made(_dialect: Dialect, _record: Any, arguments: tuple[Any, ...], options: dict[str, Any]) -> Any:
+        return connect(arguments, options, answer_s)
+
+    event.listen(engine, "do_connect", made)
 
 
 def _engine_over_file(place: Place) -> Engine:
     """An engine over the SQLite file. It is opened to be written and never made anew: a file that is gone is no empty shop."""
     file = place.sqlite_file
     if not file.exists():
-        log = file.with_name(f"{FILE_NAME}-wal")
-        if log.exists() and log.stat().st_size:
+        if _has_log(file):
             raise Damaged(
-                f"{file} is gone, while {log.name}, which belongs to it, is there. Put it back; or move {log.name} and "
-                f"{FILE_NAME}-shm away and put a backup back: {PUT_BACK}"
+                f"{file} is gone, while {file.name}-wal, which belongs to it, is there. Put it back; or move {file.name}-wal "
+                f"and {file.name}-shm away and put a backup back: {PUT_BACK}"
             )
         os.close(os.open(file, os.O_CREAT | os.O_WRONLY, ONLY_FOR_US))
     address = URL.create("sqlite", database=f"file:{quote(str(file))}", query={"mode": "rw", "uri": "true"})
     engine = create_engine(address, pool_timeout=FREE_SECONDS, hide_parameters=True)
+    _stay_with(engine, file)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _stay_with(engine: Engine, file: Path) -> None:
+    """Let go of a file that was taken away, which lives on without a name for those who have it open, and loses what they write.
+
+    Another one in its place is opened only without the log of the one before: SQLite would write what stands there into it
+    (sqlite.org/howtocorrupt.html, 1.4).
+    """
+    was: tuple[int, int] | None = None
+
+    def look_for_log(*_: Any) -> None:
+        if was not in (None, _identity(file)) and _identity(file) is not None and _has_log(file):
+            raise OutOfReach(
+                f"another file has taken the place of {file.name}, and the log of the one before lies beside it: stop the server, "
+                f"move {file.name}-wal and {file.name}-shm away, and start it again"
+            )
 
     def note_file(connection: Any, record: Any) -> None:
+        nonlocal was
         _prepare(connection, record)
-        record.info[FILE] = _identity(file)
+        was = record.info[FILE] = _identity(file)
 
     def look_for_file(_connection: Any, record: Any, _proxy: Any) -> None:
-        """A file that was taken away lives on without a name for those who have it open; what they write is lost."""
         if record.info.get(FILE) != _identity(file):
             engine.pool.dispose()
             raise DisconnectionError("the file is another one now")
 
+    event.listen(engine, "do_connect", look_for_log)
     event.listen(engine, "connect", note_file)
     event.listen(engine, "checkout", look_for_file)
-    event.listen(engine, "begin", _begin)
-    return engine
+
+
+def _has_log(file: Path) -> bool:
+    """Whether a write-ahead log with something in it lies beside a file."""
+    log = file.with_name(f"{file.name}-wal")
+    return log.exists() and log.stat().st_size > 0
 
 
 def _identity(file: Path) -> tuple[int, int] | None:

@@ -16,6 +16,7 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from sqlmodel import Session
 
 from server.domain.errors import Conflict, Fault, OutOfReach
+from server.persistence.outages import telling_outages
 from server.persistence.tables import metadata
 
 STEPS = Path(__file__).parent / "migrations"
@@ -84,7 +85,7 @@ def upgrade(connection: Connection, revision: str | None = None) -> None:
 def revision_now(make: Callable[[bool], Session]) -> str | None:
     """The revision that a database is at now; raises `OutOfReach` where it does not answer."""
     try:
-        with make(False) as session:
+        with telling_outages(), make(False) as session:
             return revision_of(session.connection())
     except SQLAlchemyError as error:
         raise OutOfReach("the database does not answer") from error

@@ -12,22 +12,24 @@ import psycopg
 from psycopg.abc import RV, PQGen
 
 CONNECT_SECONDS = 5
-ANSWER_SECONDS = 15.0
-"""Far longer than any statement of a page takes, and short enough for somebody who waits for one."""
 
 
 class Patient(psycopg.Connection[Any]):
-    """A connection whose every statement is answered within `ANSWER_SECONDS`, or which is closed."""
+    """A connection whose every statement is answered within so many seconds, or which is closed."""
+
+    answer_s: float | None = None
 
     def wait(self, gen: PQGen[RV], interval: float = 0.1, timeout: float | None = None) -> RV:
         """Wait for one answer; raises `psycopg.OperationalError` where none comes in time."""
         try:
-            return super().wait(gen, interval, ANSWER_SECONDS if timeout is None else timeout)
+            return super().wait(gen, interval, self.answer_s if timeout is None else timeout)
         except psycopg.errors._WaitTimeout as error:
             self.pgconn.finish()  # What the server may still say belongs to no question any more.
-            raise psycopg.OperationalError(f"no answer within {ANSWER_SECONDS:.0f} seconds") from error
+            raise psycopg.OperationalError(f"no answer within {self.answer_s} seconds") from error
 
 
-def connect(arguments: tuple[Any, ...], options: dict[str, Any]) -> Patient:
+def connect(arguments: tuple[Any, ...], options: dict[str, Any], answer_s: float) -> Patient:
     """Connect, within `CONNECT_SECONDS` where the address says nothing else."""
-    return Patient.connect(*arguments, **{"connect_timeout": CONNECT_SECONDS, **options})
+    made = Patient.connect(*arguments, **{"connect_timeout": CONNECT_SECONDS, **options})
+    made.answer_s = answer_s
+    return made

@@ -7,13 +7,13 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from server.domain.errors import OutOfReach
+from server.domain.errors import Damaged, OutOfReach
 from server.persistence.migrate import newest, revision_now
 from server.persistence.outages import damage_met, telling_outages
 from server.usecases.clock import WORDS, look_at_clock
 from server.usecases.work import Shop
 
-UNKNOWN = "not known while the database does not answer"
+UNKNOWN = "not known while the database cannot be read"
 LEAST_FREE_BYTES = 50 * 1024 * 1024
 """Enough for a day of a small shop and for a backup's beginning; under it the disk is as good as full."""
 
@@ -51,11 +51,13 @@ def _clock(shop: Shop) -> Check:
 def _database(shop: Shop) -> tuple[Check, Check]:
     try:
         found = revision_now(shop.sessions)
+        is_damaged = bool(damage_met(shop.sessions))
+    except Damaged:
+        is_damaged, found = True, ""
     except OutOfReach:
         return Check("database", "it does not answer"), Check("schema", UNKNOWN)
-    damage = damage_met(shop.sessions)
-    if damage:
-        return Check("database", "it is damaged, and a backup has to be put back"), Check("schema")
+    if is_damaged:
+        return Check("database", "it is damaged, and a backup has to be put back"), Check("schema", UNKNOWN)
     wrong = "" if found == newest() else f"it is {found or 'empty'}, this program wants {newest()}"
     return Check("database"), Check("schema", wrong)
 
