@@ -16,13 +16,13 @@ DATED = (col(DeedRow.at), col(DraftRow.changed_at), col(RevisionRow.issued_at))
 
 
 def written_around(session: Session, now: datetime) -> Around:
-    """What lies before and after a moment."""
+    """What lies before and after a moment. What a unit of work has written itself bears its own moment, and speaks for no clock."""
 
     def any_where(*conditions: Any) -> Any:
         return or_(*(exists().where(*(condition(at) for condition in conditions)) for at in DATED))
 
     asked = select(
-        any_where(lambda at: at <= now + APART),
+        any_where(lambda at: at <= now + APART, lambda at: at != now),
         any_where(lambda at: at > now + APART, lambda at: at <= now + SILENCE),
         any_where(lambda at: at > now + APART),
         any_where(lambda at: at < now - SILENCE - SETTLES),
