@@ -96,10 +96,10 @@ def watch_for_damage(engine: Engine) -> None:
 def look_through(make: Callable[[bool], Session]) -> str:
     """Whether the database is whole; in the database's own words what is not, where it is not. PostgreSQL is not asked.
 
-    It takes as long as the file is large (`PRAGMA quick_check`).
+    It takes as long as the file is large (`PRAGMA quick_check`). Raises `OutOfReach` where the database cannot be asked.
     """
     try:
-        with make(False) as session:
+        with telling_outages(), make(False) as session:
             connection = session.connection()
             damage = _damage_of(session)
             if connection.dialect.name != "sqlite":
@@ -108,8 +108,8 @@ def look_through(make: Callable[[bool], Session]) -> str:
             said = str(connection.exec_driver_sql("PRAGMA quick_check(1)").scalar_one())
             damage.was_met = said != "ok"
             return said if damage.was_met else ""
-    except SQLAlchemyError as error:
-        return words_of(error)
+    except Damaged as error:
+        return str(error)
 
 
 def damage_met(make: Callable[[bool], Session]) -> str:
