@@ -380,8 +380,14 @@ def _serve_together(config: uvicorn.Config, settings: Settings) -> None:
     os.environ |= settings.as_variables()
     listening = config.bind_socket()
     listening.listen(config.backlog)  # Whoever comes before the first process is up waits instead of being turned away.
-    print(f"Slackwater is served at {settings.address}", flush=True)
+    _announce(settings.address)
     Multiprocess(config, [listening]).run()
+
+
+def _announce(address: str) -> None:
+    """Say where it is served; where that goes to a file for which there is no room, it is served all the same."""
+    with suppress(OSError):
+        print(f"Slackwater is served at {address}", flush=True)
 
 
 class _Announcing(uvicorn.Server):
@@ -394,4 +400,4 @@ class _Announcing(uvicorn.Server):
     async def startup(self, sockets: list[socket] | None = None) -> None:
         await super().startup(sockets)
         if self.started:
-            print(f"Slackwater is served at {self.address}", flush=True)
+            _announce(self.address)
