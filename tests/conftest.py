@@ -99,6 +99,7 @@ def data(lasting: tuple[Path, Engine], seeded: Path) -> Path:
     shutil.rmtree(folder)
     folder.mkdir()
     shutil.copyfile(sqlite_file(seeded), sqlite_file(folder))
+    engine.connect().close()  # So that it knows this file, and does not take it for one put in another's place.
     return folder
 
 

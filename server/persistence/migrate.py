@@ -17,7 +17,8 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
 from server.domain.errors import Conflict, Fault, OutOfReach
-from server.persistence.engine import answering
+from server.persistence.outages import answering, telling_outages
+from server.persistence.tables import metadata
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -28,6 +29,14 @@ WHICH = "SELECT version_num FROM alembic_version"
 MIGRATING = 7_200_817  # The number of the lock that says "a migration runs".
 IN_USE = "Somebody is using the database: stop every server of it first."
 GOING_SECONDS = 1.0
+NEWER = (
+    "The database has the schema {found}, which this program does not know; it knows those up to {newest}. A newer version has "
+    "brought it up: serve it with that one, or put a backup from before into an empty place. Nothing was changed."
+)
+NOT_OURS = (
+    "The database is none of this program's: it has a table {name} and no alembic_version. Name another place. "
+    "Nothing was changed."
+)
 OTHERS = (
     "SELECT count(*) FROM pg_stat_activity "
     "WHERE datname = current_database() AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
@@ -66,7 +75,7 @@ def migrate(engine: Engine) -> None:
     """Run the steps that are missing, all or none; only one process at a time does, and the others wait for it.
 
     A database that has them all is not waited for: looking through its references takes seconds in a large one.
-    Raises `OutOfReach` for a database that a newer version of this program has been at.
+    Raises `OutOfReach` for a schema that is none of ours, or of a newer program.
     """
     with engine.connect() as connection:
         is_newest = revision_of(connection) == newest()
@@ -75,9 +84,10 @@ def migrate(engine: Engine) -> None:
     with changing_schema(engine) as connection:
         found = revision_of(connection)
         if found is not None and found not in revisions():
-            raise OutOfReach(
-                f"The database is of revision {found}, newer than this program, which knows {newest()}: use the newer one."
-            )
+            raise OutOfReach(NEWER.format(found=found, newest=newest()))
+        others = set(inspect(connection).get_table_names()) & set(metadata.tables) if found is None else ()
+        if others:
+            raise OutOfReach(NOT_OURS.format(name=min(others)))
         upgrade(connection)
 
 
@@ -92,7 +102,7 @@ def upgrade(connection: Connection, revision: str | None = None) -> None:
 
 def revision_now(make: Callable[[bool], Session]) -> str | None:
     """The revision that a database is at now; raises `OutOfReach` where it does not answer."""
-    with answering(), make(False) as session:
+    with answering(), telling_outages(), make(False) as session:
         return revision_of(session.connection())
 
 
