@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.commands.test_commands import call, dump, free_port
-from tests.postgres import USER, Cluster
+from tests.commands.test_commands import call, dump
+from tests.postgres import USER, Cluster, free_port
 
 ADDRESS = "SLACKWATER_DATABASE_URL"
 SECRET = "hidden-word"

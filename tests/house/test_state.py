@@ -14,7 +14,6 @@ MAKING |= {"ContextVar", "local", "WeakKeyDictionary", "WeakValueDictionary", "c
 MAY_KEEP = re.compile(r"^\s*@.*cache|^\s*global |^\w+(: .+)? = ([\[{][\]}]|[\w.]+\()", re.MULTILINE)
 """Of the text of a module: only such a one is read whole."""
 ALLOWED = {
-    "persistence/migrate.py newest": "the steps in the program's own folder",
     "persistence/migrate.py revisions": "the steps in the program's own folder",
     "outside/photos.py _one_at_a_time": "the memory of this process",
     "outside/public_holidays.py _of_year": "a table of a package",
