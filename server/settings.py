@@ -11,6 +11,7 @@ from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 SHORTEST_TOKEN = 20
+
 POSTGRESQL = ("postgresql://", "postgresql+psycopg://")
 
 
@@ -63,13 +64,6 @@ class Settings(BaseSettings):
     )
     smtp_sender: str = Field("", description="Address that messages come from; empty: the shop's own of the policy.")
 
-    @field_validator("database_url")
-    @classmethod
-    def _is_of_postgresql(cls, address: SecretStr) -> SecretStr:
-        if not address.get_secret_value() or _is_postgresql(address.get_secret_value()):
-            return address
-        raise ValueError("this is no address of a PostgreSQL database such as postgresql://user@host/name")
-
     @field_validator("forwarded_allow_ips")
     @classmethod
     def _names_proxies(cls, told: str) -> str:
@@ -90,6 +84,13 @@ class Settings(BaseSettings):
         if secret and (len(secret) < SHORTEST_TOKEN or not secret.isascii() or not secret.isprintable()):
             raise ValueError(f"a token has {SHORTEST_TOKEN} or more plain letters, digits and signs, or there is none")
         return told
+
+    @field_validator("database_url")
+    @classmethod
+    def _is_of_postgresql(cls, address: SecretStr) -> SecretStr:
+        if not address.get_secret_value() or _is_postgresql(address.get_secret_value()):
+            return address
+        raise ValueError("this is no address of a PostgreSQL database such as postgresql://user@host/name")
 
     @model_validator(mode="after")
     def _says_no_password_in_clear(self) -> Settings:

@@ -65,19 +65,20 @@ def revision_of(connection: Connection) -> str | None:
 def migrate(engine: Engine) -> None:
     """Run the steps that are missing, all or none; only one process at a time does, and the others wait for it.
 
-    A database that has them all is not waited for: looking through its references takes seconds in a large one. Raises `OutOfReach`
-    for one that a newer version of this program has been at.
+    A database that has them all is not waited for: looking through its references takes seconds in a large one.
+    Raises `OutOfReach` for a database that a newer version of this program has been at.
     """
     with engine.connect() as connection:
+        is_newest = revision_of(connection) == newest()
+    if is_newest:
+        return
+    with changing_schema(engine) as connection:
         found = revision_of(connection)
-    if found is not None and found not in revisions():
-        words = (
-            f"The database is of revision {found}, newer than this program, which knows {newest()}: use the newer one."
-        )
-        raise OutOfReach(words)
-    if found != newest():
-        with changing_schema(engine) as connection:
-            upgrade(connection)
+        if found is not None and found not in revisions():
+            raise OutOfReach(
+                f"The database is of revision {found}, newer than this program, which knows {newest()}: use the newer one."
+            )
+        upgrade(connection)
 
 
 def upgrade(connection: Connection, revision: str | None = None) -> None:
@@ -116,7 +117,7 @@ def _changing_postgres(engine: Engine, alone: bool) -> Iterator[Connection]:
 
 
 def keep_others_from_migrating(connection: Connection) -> None:
-    """Wait for a migration of a PostgreSQL database, and let others that would begin one wait while the transaction lasts."""
+    """Wait for a migration of a PostgreSQL database, and let others wait, servers that start too, while the transaction lasts."""
     connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({MIGRATING})")
 
 

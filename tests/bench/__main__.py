@@ -58,8 +58,8 @@ BENCHES: dict[str, Callable[[], None]] = {
     "crash": crashes,
     "fuzz": fuzzes,
     "imports": imports,
-    "load": loads,
     "start": start,
+    "load": loads,
 }
 QUICK = ("frontier",)
 
