@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from sqlalchemy import URL, Connection, Engine, event, inspect
 from sqlalchemy.engine import Dialect
-from sqlalchemy.exc import DatabaseError, DisconnectionError
+from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError, SQLAlchemyError
 from sqlmodel import Session, create_engine
 
 from server.domain.errors import Damaged, NoRoom, OnlyToRead, OutOfReach
@@ -61,7 +61,7 @@ def reaching(place: Place) -> Iterator[None]:
     """While a database is opened: what the driver has to say becomes one `OutOfReach` without its trace."""
     try:
         yield
-    except (DatabaseError, OSError) as error:
+    except (ArgumentError, DatabaseError, ImportError, OSError) as error:
         raise said_of(place, error) from error
 
 
@@ -76,7 +76,7 @@ def using(place: Place) -> Iterator[None]:
         raise said_of(place, error) from error
 
 
-def said_of(place: Place, error: DatabaseError | OSError) -> OutOfReach:
+def said_of(place: Place, error: Exception) -> OutOfReach:
     """An outage in one sentence that names the database, and one that says what helps, where anything does."""
     what = "The PostgreSQL database" if place.url else f"The database in {place.data}"
     because = words_of(error)
@@ -105,6 +105,15 @@ def check_writable(place: Place) -> None:
             raise OnlyToRead(
                 f"{path} can be read and not written. Give it to whoever runs the server, or mount it to write."
             )
+
+
+@contextmanager
+def answering() -> Iterator[None]:
+    """While an open database is asked: that it does not answer becomes `OutOfReach`."""
+    try:
+        yield
+    except SQLAlchemyError as error:
+        raise outage_of(error) or OutOfReach("the database does not answer") from error
 
 
 def sqlite_file(data: Path) -> Path:
