@@ -1,5 +1,5 @@
-"""The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds`, `owner-link`, and those
-of `backups`, `copying` and `clock`.
+"""The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds`, `owner-link`, `clock`,
+and those of `backups` and `copying`.
 """
 
 from __future__ import annotations
@@ -155,8 +155,8 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
     linking.add_argument("--recover", metavar="NAME", help="the name of the account to recover")
     linking.add_argument("--forget-factor", action="store_true", help="forget the second factor of the account, too")
     backups.add_grammar(commands, data)
-    copying.add_grammar(commands, data)
     clock.add_grammar(commands, data)
+    copying.add_grammar(commands, data)
     return top
 
 

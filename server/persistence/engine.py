@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from sqlalchemy import URL, Connection, Engine, event, inspect
 from sqlalchemy.engine import Dialect
-from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError
+from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError, SQLAlchemyError
 from sqlmodel import Session, create_engine
 
 from server.domain.errors import Damaged, NoRoom, OnlyToRead, OutOfReach
@@ -107,6 +107,15 @@ def check_writable(place: Place) -> None:
             )
 
 
+@contextmanager
+def answering() -> Iterator[None]:
+    """While an open database is asked: that it does not answer becomes `OutOfReach`."""
+    try:
+        yield
+    except SQLAlchemyError as error:
+        raise outage_of(error) or OutOfReach("the database does not answer") from error
+
+
 def sqlite_file(data: Path) -> Path:
     """Where a data folder keeps its SQLite database."""
     return data / FILE_NAME
@@ -185,12 +194,14 @@ def _stay_with(engine: Engine, file: Path) -> None:
     """Let go of a file that was taken away, which lives on without a name for those who have it open, and loses what they write.
 
     Another one in its place is opened only without the log of the one before: SQLite would write what stands there into it
-    (sqlite.org/howtocorrupt.html, 1.4).
+    (sqlite.org/howtocorrupt.html, 1.4). A log that others have begun since is the new one's own.
     """
     was: tuple[int, int] | None = None
+    log: tuple[int, int] | None = None
 
     def look_for_log(*_: Any) -> None:
-        if was not in (None, _identity(file)) and _identity(file) is not None and _has_log(file):
+        is_another = was is not None and _identity(file) not in (None, was)
+        if is_another and _has_log(file) and log == _identity(_log_of(file)):
             raise OutOfReach(
                 f"another file has taken the place of {file.name}, and the log of the one before lies beside it: stop the server, "
                 f"move {file.name}-wal and {file.name}-shm away, and start it again"
@@ -202,9 +213,11 @@ def _stay_with(engine: Engine, file: Path) -> None:
         was = record.info[FILE] = _identity(file)
 
     def look_for_file(_connection: Any, record: Any, _proxy: Any) -> None:
+        nonlocal log
         if record.info.get(FILE) != _identity(file):
             engine.pool.dispose()
             raise DisconnectionError("the file is another one now")
+        log = _identity(_log_of(file))
 
     event.listen(engine, "do_connect", look_for_log)
     event.listen(engine, "connect", note_file)
@@ -213,8 +226,13 @@ def _stay_with(engine: Engine, file: Path) -> None:
 
 def _has_log(file: Path) -> bool:
     """Whether a write-ahead log with something in it lies beside a file."""
-    log = file.with_name(f"{file.name}-wal")
+    log = _log_of(file)
     return log.exists() and log.stat().st_size > 0
+
+
+def _log_of(file: Path) -> Path:
+    """Where SQLite keeps the write-ahead log of a file."""
+    return file.with_name(f"{file.name}-wal")
 
 
 def _identity(file: Path) -> tuple[int, int] | None:

@@ -123,6 +123,16 @@ def delete_messages_settled_before(session: Session, moment: datetime) -> int:
     return _changed(session, delete(MessageRow).where(or_(settled, forgotten)))
 
 
+def load_held_up(session: Session) -> HeldUp | None:
+    """The messages that wait although they were tried; None where there are none."""
+    tried = and_(WAITS, col(MessageRow.tries) > 0, col(MessageRow.last_error) != "")
+    oldest = session.exec(select(MessageRow).where(tried).order_by(col(MessageRow.made_at)).limit(1)).first()
+    if oldest is None:
+        return None
+    number = session.exec(select(func.count()).select_from(MessageRow).where(tried)).one()
+    return HeldUp(number, oldest.made_at, oldest.last_error)
+
+
 def count_by_state(session: Session) -> dict[str, int]:
     """How many messages wait, were sent, and were given up and never sent."""
     is_sent = col(MessageRow.sent_at).is_not(None)
@@ -134,16 +144,6 @@ def count_by_state(session: Session) -> dict[str, int]:
 def oldest_waiting(session: Session) -> datetime | None:
     """When the message was made that has waited for longest; None where none waits."""
     return session.exec(select(func.min(MessageRow.made_at)).where(WAITS)).one()
-
-
-def load_held_up(session: Session) -> HeldUp | None:
-    """The messages that wait although they were tried; None where there are none."""
-    tried = and_(WAITS, col(MessageRow.tries) > 0, col(MessageRow.last_error) != "")
-    oldest = session.exec(select(MessageRow).where(tried).order_by(col(MessageRow.made_at)).limit(1)).first()
-    if oldest is None:
-        return None
-    number = session.exec(select(func.count()).select_from(MessageRow).where(tried)).one()
-    return HeldUp(number, oldest.made_at, oldest.last_error)
 
 
 def count_given_up(session: Session) -> int:

@@ -17,7 +17,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
 from server.domain.errors import Conflict, Fault, OutOfReach
-from server.persistence.outages import answering, telling_outages
+from server.persistence.engine import answering
 from server.persistence.tables import metadata
 
 if TYPE_CHECKING:
@@ -28,7 +28,6 @@ VERSION_TABLE = "alembic_version"
 WHICH = "SELECT version_num FROM alembic_version"
 MIGRATING = 7_200_817  # The number of the lock that says "a migration runs".
 IN_USE = "Somebody is using the database: stop every server of it first."
-GOING_SECONDS = 1.0
 NEWER = (
     "The database has the schema {found}, which this program does not know; it knows those up to {newest}. A newer version has "
     "brought it up: serve it with that one, or put a backup from before into an empty place. Nothing was changed."
@@ -37,6 +36,7 @@ NOT_OURS = (
     "The database is none of this program's: it has a table {name} and no alembic_version. Name another place. "
     "Nothing was changed."
 )
+GOING_SECONDS = 1.0
 OTHERS = (
     "SELECT count(*) FROM pg_stat_activity "
     "WHERE datname = current_database() AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
@@ -102,7 +102,7 @@ def upgrade(connection: Connection, revision: str | None = None) -> None:
 
 def revision_now(make: Callable[[bool], Session]) -> str | None:
     """The revision that a database is at now; raises `OutOfReach` where it does not answer."""
-    with answering(), telling_outages(), make(False) as session:
+    with answering(), make(False) as session:
         return revision_of(session.connection())
 
 

@@ -393,12 +393,15 @@ def test_an_export_that_cannot_be_written_leaves_nothing_in_the_way_of_the_next(
     place: Place, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
 ) -> None:
     usual = resource.getrlimit(resource.RLIMIT_FSIZE)
-    call("holds", "--data", str(place.data))  # The database is up to date, so that only the export is written.
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1024, usual[1]))
-    try:
-        assert call("export", str(tmp_path / name), "--data", str(place.data)) == 1
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+    with closing(sqlite3.connect(place.sqlite_file)) as reader:
+        reader.execute(
+            "SELECT count(*) FROM part"
+        ).fetchone()  # What SQLite needs beside its file is there, and is not written.
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1024, usual[1]))
+        try:
+            assert call("export", str(tmp_path / name), "--data", str(place.data)) == 1
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, usual)
     assert "cannot be written: File too large." in capsys.readouterr().err
     assert not (tmp_path / name).exists()
     assert call("export", str(tmp_path / name), "--data", str(place.data)) == 0

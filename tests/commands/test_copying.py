@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.builders_served import free_port
 from tests.commands.test_commands import call, dump
-from tests.postgres import USER, Cluster, free_port
+from tests.postgres import USER, Cluster
 
 ADDRESS = "SLACKWATER_DATABASE_URL"
 SECRET = "hidden-word"
