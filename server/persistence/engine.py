@@ -14,7 +14,7 @@ from urllib.parse import quote
 
 from sqlalchemy import URL, Connection, Engine, event, inspect
 from sqlalchemy.engine import Dialect
-from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError
 from sqlmodel import Session, create_engine
 
 from server.domain.errors import Damaged, NoRoom, OnlyToRead, OutOfReach
@@ -105,15 +105,6 @@ def check_writable(place: Place) -> None:
             raise OnlyToRead(
                 f"{path} can be read and not written. Give it to whoever runs the server, or mount it to write."
             )
-
-
-@contextmanager
-def answering() -> Iterator[None]:
-    """While an open database is asked: that it does not answer becomes `OutOfReach`."""
-    try:
-        yield
-    except SQLAlchemyError as error:
-        raise outage_of(error) or OutOfReach("the database does not answer") from error
 
 
 def sqlite_file(data: Path) -> Path:

@@ -17,7 +17,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session
 
 from server.domain.errors import Conflict, Fault, OutOfReach
-from server.persistence.engine import answering
+from server.persistence.outages import answering
 from server.persistence.tables import metadata
 
 if TYPE_CHECKING:

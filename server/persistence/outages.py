@@ -79,7 +79,7 @@ def answering() -> Iterator[None]:
     try:
         yield
     except SQLAlchemyError as error:
-        raise OutOfReach("the database does not answer") from error
+        raise outage_of(error) or OutOfReach("the database does not answer") from error
 
 
 def words_of(error: BaseException) -> str:
