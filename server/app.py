@@ -40,7 +40,16 @@ from server.web.api import quotes as api_quotes
 from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
-from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle, named_by_request
+from server.web.guard import (
+    ForgeryGuard,
+    HeadAsGet,
+    OneHost,
+    RequestLog,
+    SafeHeaders,
+    SizeLimit,
+    Throttle,
+    named_by_request,
+)
 from server.web.pages import accounts as page_accounts
 from server.web.pages import assessments as page_assessments
 from server.web.pages import beside as page_beside
@@ -228,6 +237,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     app.add_middleware(SizeLimit, refuse=errors.refuse)
     app.add_middleware(ForgeryGuard, refuse=errors.refuse, own_address=settings.base_address)
     app.add_middleware(Throttle, refuse=errors.refuse, burst=settings.public_burst)
+    app.add_middleware(OneHost, refuse=errors.refuse)
     app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
     app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
     app.add_middleware(HeadAsGet)
@@ -330,16 +340,19 @@ def from_environment() -> FastAPI:
     return create_app(settings)
 
 
-def serve(settings: Settings) -> None:
-    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
-    _log_as_json(settings.log_level)
-    is_alone = settings.workers == 1
-    config = uvicorn.Config(
-        create_app(settings) if is_alone else "server.app:from_environment",
-        factory=not is_alone,
+def config_of(settings: Settings, app: FastAPI | None) -> uvicorn.Config:
+    """How it is served: an application of this process, or one that each of several processes makes.
+
+    The parser is named, since another one would be laxer about where a request ends, and nothing here speaks WebSocket.
+    """
+    return uvicorn.Config(
+        app or "server.app:from_environment",
+        factory=app is None,
         host=settings.host,
         port=settings.port,
         workers=settings.workers,
+        http="httptools",
+        ws="none",
         log_config=None,
         access_log=False,
         server_header=False,
@@ -347,6 +360,13 @@ def serve(settings: Settings) -> None:
         forwarded_allow_ips=settings.forwarded_allow_ips or None,
         timeout_graceful_shutdown=STOP_SECONDS,
     )
+
+
+def serve(settings: Settings) -> None:
+    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
+    _log_as_json(settings.log_level)
+    is_alone = settings.workers == 1
+    config = config_of(settings, create_app(settings) if is_alone else None)
     if is_alone:
         _Announcing(config, settings.address).run()
     else:

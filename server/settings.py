@@ -8,11 +8,16 @@ from typing import Literal
 from pydantic import Field, SecretStr, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+SECRETS = Path("/run/secrets")
+"""Where containers are given secrets as files, each named as its variable is."""
+
 
 class Settings(BaseSettings):
-    """Frozen settings; every field is documented in README.md."""
+    """Frozen settings, from variables, else from files of secrets; every field is documented in README.md."""
 
-    model_config = SettingsConfigDict(env_prefix="SLACKWATER_", frozen=True, extra="ignore")
+    model_config = SettingsConfigDict(
+        env_prefix="SLACKWATER_", frozen=True, extra="ignore", secrets_dir=SECRETS if SECRETS.is_dir() else None
+    )
 
     host: str = Field("127.0.0.1", description="Address the server listens at.")
     port: int = Field(8000, ge=1, le=65535, description="Port the server listens at.")

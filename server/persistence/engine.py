@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, event, inspect
+from sqlalchemy import URL, Connection, Engine, event, inspect, make_url
 from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session, create_engine
 
@@ -21,6 +21,8 @@ FILE_NAME = "slackwater.sqlite3"
 PRAGMAS = ("busy_timeout=5000", "synchronous=NORMAL", "foreign_keys=ON")
 WAL_TRIES, WAL_PAUSE_SECONDS = 100, 0.05
 ONLY_FOR_US = 0o600
+HERE = ("", "localhost", "127.0.0.1", "::1")
+VERIFIED = {"sslmode": "verify-full", "sslrootcert": "system"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +91,25 @@ def _begin(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writing", False) else "BEGIN")
 
 
+def encryption_of(url: URL) -> dict[str, str]:
+    """What the driver is told of encryption where an address leaves it open: another machine must prove by a trusted certificate
+    that it is the one named. The driver's own default would fall back to an open line (libpq, "SSL Mode Descriptions").
+
+    Nothing on this very machine, and nothing where the address or libpq's own variable says how it is to be.
+    """
+    said = url.query.get("host", ())
+    hosts = ",".join([url.host or "", *((said,) if isinstance(said, str) else said)]).split(",")
+    is_here = all(host in HERE or host.startswith("/") for host in hosts)
+    if is_here or "sslmode" in url.query or os.environ.get("PGSSLMODE"):
+        return {}
+    return VERIFIED if "sslrootcert" not in url.query else {"sslmode": VERIFIED["sslmode"]}
+
+
 def engine_for(place: Place) -> Engine:
     """An engine over a place whose folder exists; an SQLite file is made there for us alone to read."""
     if place.url:
-        return create_engine(place.url, pool_pre_ping=True)
+        url = make_url(place.url)
+        return create_engine(url, pool_pre_ping=True, connect_args=encryption_of(url))
     if not place.sqlite_file.exists():
         os.close(os.open(place.sqlite_file, os.O_CREAT | os.O_WRONLY, ONLY_FOR_US))
     engine = create_engine(f"sqlite:///{place.sqlite_file}")
