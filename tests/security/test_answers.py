@@ -179,3 +179,13 @@ def test_what_people_type_is_text_wherever_it_is_shown(client: Client, staff: Cl
     asked = client.post("/api/quotes/guessed/agree", content=json.dumps({HOSTILE: 1}).encode())
     assert asked.headers["content-type"] == "application/json"
     assert asked.json()["errors"]
+
+
+@pytest.mark.parametrize("number", [str(2**31), str(2**63), "9" * 30, "-1", "%00", "٣"])
+def test_a_number_that_no_row_can_have_is_no_fault_of_the_database(owner: Client, stock: Stock, number: str) -> None:
+    numbered = [path for path in {**STAFF, **OWNER} if "{number}" in path or "{entry}" in path]
+    chosen = [path for path, methods in {**STAFF, **OWNER}.items() if path in numbered and "GET" in methods]
+    assert len(chosen) > 15
+    for path in chosen:
+        odd = path.replace("{number}", number).replace("{entry}", number)
+        assert owner.get(filled(odd, stock)).status_code in (404, 422), odd
