@@ -11,6 +11,7 @@ from threading import Thread
 import pytest
 import uvicorn
 from fastapi import FastAPI
+from starlette.types import Message, Receive, Scope, Send
 
 from server.app import config_of
 from server.settings import Settings
@@ -20,6 +21,10 @@ HEAD = b"POST /api/fit HTTP/1.1\r\nHost: shop.example\r\n"
 CHUNKED = HEAD + b"Transfer-Encoding: chunked\r\n\r\n"
 HIDDEN = b"GET /healthz HTTP/1.1\r\nHost: shop.example\r\nConnection: close\r\n\r\n"
 """A second request, which a server would answer that sees the first one end too early."""
+
+
+PROXY, STRANGER = ("192.0.2.1", 1), ("198.51.100.9", 1)
+FORWARDED = [(b"x-forwarded-for", b"203.0.113.5"), (b"x-forwarded-proto", b"https")]
 
 
 class Quiet(uvicorn.Server):
@@ -109,3 +114,40 @@ def test_no_connection_is_turned_into_another_protocol(port: int) -> None:
 )
 def test_no_folder_is_listed_and_no_path_leads_out(port: int, path: str) -> None:
     assert answered(port, HIDDEN.replace(b"/healthz", path.encode())) == [b"HTTP/1.1 404 Not Found"]
+
+
+def believed(trusted: str, sender: tuple[str, int]) -> tuple[str, str]:
+    """Whom the application takes a request for, and by which scheme, that comes from a sender with the fields of a proxy."""
+    seen: list[Scope] = []
+
+    async def application(scope: Scope, receive: Receive, send: Send) -> None:
+        seen.append(scope)
+
+    async def receive() -> Message:
+        return {"type": "http.request"}
+
+    async def send(message: Message) -> None:
+        assert message
+
+    config = config_of(Settings(forwarded_allow_ips=trusted), FastAPI())
+    config.app = application
+    config.load()
+    scope = {
+        "type": "http",
+        "http_version": "1.1",
+        "method": "GET",
+        "path": "/",
+        "scheme": "http",
+        "headers": FORWARDED,
+    }
+    asyncio.run(config.loaded_app({**scope, "client": sender}, receive, send))  # type: ignore[arg-type]
+    return seen[0]["client"][0], seen[0]["scheme"]
+
+
+def test_only_the_proxy_that_is_named_says_who_asks(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(
+        "FORWARDED_ALLOW_IPS", "*"
+    )  # The server's own variable, which must not open what ours leaves shut.
+    assert believed("", PROXY) == (PROXY[0], "http")
+    assert believed(PROXY[0], STRANGER) == (STRANGER[0], "http")
+    assert believed(PROXY[0], PROXY) == ("203.0.113.5", "https")
