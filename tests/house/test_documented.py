@@ -41,10 +41,11 @@ def tables() -> dict[str, list[list[str]]]:
 
 def named(cell: str) -> Any:
     """What a cell in backticks names of the program."""
-    module, rest = cell.strip("`").split("."), []
+    module: list[str] = cell.strip("`").split(".")
+    rest: list[str] = []
     while True:
         try:
-            found = import_module(".".join(module))
+            found: Any = import_module(".".join(module))
         except ModuleNotFoundError:
             rest.insert(0, module.pop())
         else:

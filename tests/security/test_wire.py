@@ -140,7 +140,7 @@ def believed(trusted: str, sender: tuple[str, int]) -> tuple[str, str]:
         "scheme": "http",
         "headers": FORWARDED,
     }
-    asyncio.run(config.loaded_app({**scope, "client": sender}, receive, send))  # type: ignore[arg-type]
+    asyncio.run(config.loaded_app({**scope, "client": sender}, receive, send))
     return seen[0]["client"][0], seen[0]["scheme"]
 
 
