@@ -13,7 +13,7 @@ import uvicorn
 from fastapi import FastAPI
 from starlette.types import Message, Receive, Scope, Send
 
-from server.app import config_of
+from server.app import configured
 from server.settings import Settings
 from tests.builders_http import ADDRESS
 
@@ -37,7 +37,7 @@ class Quiet(uvicorn.Server):
 @pytest.fixture(scope="module")
 def port(built: FastAPI) -> Iterator[int]:
     """Where the server listens. The application's sweeping and sending are no part of this."""
-    config = config_of(Settings(base_address=ADDRESS, public_burst=0), built)
+    config = configured(Settings(base_address=ADDRESS, public_burst=0), built)
     config.lifespan = "off"
     with socket.create_server(("127.0.0.1", 0)) as listening:
         server = Quiet(config)
@@ -129,7 +129,7 @@ def believed(trusted: str, sender: tuple[str, int]) -> tuple[str, str]:
     async def send(message: Message) -> None:
         assert message
 
-    config = config_of(Settings(forwarded_allow_ips=trusted), FastAPI())
+    config = configured(Settings(forwarded_allow_ips=trusted), FastAPI())
     config.app = application
     config.load()
     scope = {
