@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, event, inspect, make_url
-from sqlalchemy.exc import DatabaseError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DatabaseError, SQLAlchemyError
 from sqlmodel import Session, create_engine
 
 from server.domain.errors import OutOfReach
@@ -53,7 +53,7 @@ def reaching(place: Place) -> Iterator[None]:
     """While a database is opened: what the driver has to say becomes one `OutOfReach` without its trace."""
     try:
         yield
-    except (DatabaseError, OSError) as error:
+    except (ArgumentError, DatabaseError, ImportError, OSError) as error:
         what = "The PostgreSQL database" if place.url else f"The database in {place.data}"
         because = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
         raise OutOfReach(f"{what} cannot be opened: {because}.") from error

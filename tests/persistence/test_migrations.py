@@ -16,6 +16,7 @@ from sqlalchemy import Engine, bindparam, inspect, text
 from sqlmodel import SQLModel
 
 from server.domain.drafts import Draft
+from server.domain.errors import OutOfReach
 from server.persistence import tables
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
 from server.persistence.learner import load_draft
@@ -95,6 +96,15 @@ def test_a_second_migration_changes_nothing(migrated: Engine) -> None:
 def test_foreign_keys_are_on_again_after_a_migration(migrated: Engine) -> None:
     with migrated.connect() as connection:
         assert connection.execute(text("PRAGMA foreign_keys")).scalar() == 1
+
+
+def test_a_database_of_a_newer_version_is_said_to_be_one_and_left_as_it_is(migrated: Engine) -> None:
+    with migrated.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    with pytest.raises(OutOfReach, match=f"of revision 9999, newer than this program, which knows {newest()}"):
+        migrate(migrated)
+    with migrated.connect() as connection:
+        assert revision_of(connection) == "9999"
 
 
 THE_FIRST = "0001"
