@@ -44,7 +44,7 @@ from server.web.api import quotes as api_quotes
 from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
-from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.guard import ForgeryGuard, HeadAsGet, OneHost, RequestLog, SafeHeaders, SizeLimit, Throttle
 from server.web.log import log_as_json
 from server.web.measured import Measured, counting
 from server.web.pages import accounts as page_accounts
@@ -244,6 +244,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     app.add_middleware(SizeLimit, refuse=refuse)
     app.add_middleware(ForgeryGuard, refuse=refuse, own_address=settings.base_address)
     app.add_middleware(Throttle, refuse=refuse, burst=settings.public_burst)
+    app.add_middleware(OneHost, refuse=refuse)
     app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
     app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
     if meters:
@@ -369,13 +370,18 @@ def from_environment() -> FastAPI:
 
 
 def configured(settings: Settings, app: FastAPI | str) -> uvicorn.Config:
-    """How the server is set up for an application, or for several processes that each make one by a name."""
+    """How the server is set up for an application, or for several processes that each make one by a name.
+
+    The parser is named, since another one would be laxer about where a request ends, and nothing here speaks WebSocket.
+    """
     return uvicorn.Config(
         app,
         factory=isinstance(app, str),
         host=settings.host,
         port=settings.port,
         workers=settings.workers,
+        http="httptools",
+        ws="none",
         log_config=None,
         access_log=False,
         server_header=False,

@@ -10,6 +10,8 @@ from urllib.parse import urlsplit
 from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+SECRETS = Path("/run/secrets")
+"""Where containers are given secrets as files, each named as its variable is."""
 SHORTEST_TOKEN = 20
 
 POSTGRESQL = ("postgresql://", "postgresql+psycopg://")
@@ -24,9 +26,11 @@ def _is_postgresql(address: str) -> bool:
 
 
 class Settings(BaseSettings):
-    """Frozen settings; every field is documented in README.md."""
+    """Frozen settings, from variables, else from files of secrets; every field is documented in README.md."""
 
-    model_config = SettingsConfigDict(env_prefix="SLACKWATER_", frozen=True, extra="ignore")
+    model_config = SettingsConfigDict(
+        env_prefix="SLACKWATER_", frozen=True, extra="ignore", secrets_dir=SECRETS if SECRETS.is_dir() else None
+    )
 
     host: str = Field("127.0.0.1", description="Address the server listens at.")
     port: int = Field(8000, ge=1, le=65535, description="Port the server listens at.")

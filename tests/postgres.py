@@ -119,7 +119,8 @@ class Cluster:
 
     def url(self, database: str) -> str:
         """The address of a database."""
-        return f"postgresql://{USER}@{self.host}:{self.port}/{database}"
+        open_line = "" if self.host == "127.0.0.1" else "?sslmode=disable"  # Machines of a test have no certificates.
+        return f"postgresql://{USER}@{self.host}:{self.port}/{database}{open_line}"
 
     def url_here(self, database: str) -> str:
         """The address of a database by the server's socket, which is reached from every machine that shares its disk."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from sqlalchemy import URL, Connection, Engine, event, inspect
+from sqlalchemy import URL, Connection, Engine, event, inspect, make_url
 from sqlalchemy.engine import Dialect
 from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError
 from sqlmodel import Session, create_engine
@@ -31,6 +31,8 @@ ANSWER_SECONDS = 15.0
 FILE = "file"
 """Under which name a connection keeps which file it is open on."""
 PUT_BACK = "python -m server restore FILE"
+HERE = ("", "localhost", "127.0.0.1", "::1")
+VERIFIED = {"sslmode": "verify-full", "sslrootcert": "system"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +141,20 @@ def _begin(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writing", False) else "BEGIN")
 
 
+def encryption_of(url: URL) -> dict[str, str]:
+    """What the driver is told of encryption where an address leaves it open: another machine must prove by a trusted certificate
+    that it is the one named. The driver's own default would fall back to an open line (libpq, "SSL Mode Descriptions").
+
+    Nothing on this very machine, and nothing where the address or libpq's own variable says how it is to be.
+    """
+    said = url.query.get("host", ())
+    hosts = ",".join([url.host or "", *((said,) if isinstance(said, str) else said)]).split(",")
+    is_here = all(host in HERE or host.startswith("/") for host in hosts)
+    if is_here or "sslmode" in url.query or os.environ.get("PGSSLMODE"):
+        return {}
+    return VERIFIED if "sslrootcert" not in url.query else {"sslmode": VERIFIED["sslmode"]}
+
+
 def engine_for(place: Place, *, answer_s: float | None = None) -> Engine:
     """An engine over a place whose folder exists; an SQLite file is made there for us alone to read.
 
@@ -148,7 +164,10 @@ def engine_for(place: Place, *, answer_s: float | None = None) -> Engine:
     if not place.url:
         engine = _engine_over_file(place)
     else:
-        engine = create_engine(place.url, pool_pre_ping=True, pool_timeout=FREE_SECONDS, hide_parameters=True)
+        url = make_url(place.url)
+        engine = create_engine(
+            url, pool_pre_ping=True, pool_timeout=FREE_SECONDS, hide_parameters=True, connect_args=encryption_of(url)
+        )
         if answer_s is not None:
             _give_up_after(engine, answer_s)
     watch_for_damage(engine)

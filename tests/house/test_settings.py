@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from pydantic import SecretStr, ValidationError
 
-from server.settings import Settings
+from server.settings import SECRETS, Settings
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
 ROWS = dict(re.findall(r"^\| `(SLACKWATER_\w+)` \| (.*) \|$", README, re.MULTILINE))
@@ -93,3 +93,18 @@ def test_settings_do_not_change_once_they_are_read() -> None:
 def test_links_begin_with_the_address_that_is_set_else_with_where_it_listens() -> None:
     assert Settings(host="127.0.0.1", port=8001, base_address="").address == "http://127.0.0.1:8001"
     assert Settings(base_address="https://slackwater.example/").address == "https://slackwater.example"
+
+
+def test_a_secret_may_come_as_a_file_and_a_variable_wins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "slackwater_smtp_password").write_text("seven grey herons\n")
+    monkeypatch.delenv("SLACKWATER_SMTP_PASSWORD", raising=False)
+    assert Settings(_secrets_dir=tmp_path).smtp_password.get_secret_value() == "seven grey herons"
+    monkeypatch.setenv("SLACKWATER_SMTP_PASSWORD", "another word")
+    assert Settings(_secrets_dir=tmp_path).smtp_password.get_secret_value() == "another word"
+    assert str(SECRETS) in README
+
+
+def test_no_secret_has_a_value_of_its_own() -> None:
+    secrets = [field.default for field in Settings.model_fields.values() if isinstance(field.default, SecretStr)]
+    assert len(secrets) > 1
+    assert {secret.get_secret_value() for secret in secrets} == {""}
