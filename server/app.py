@@ -18,7 +18,6 @@ import uvicorn
 from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from jinja2 import BytecodeCache
-from pythonjsonlogger.json import JsonFormatter
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
@@ -41,6 +40,7 @@ from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
 from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle, named_by_request
+from server.web.log_lines import LogLines
 from server.web.pages import accounts as page_accounts
 from server.web.pages import assessments as page_assessments
 from server.web.pages import beside as page_beside
@@ -316,10 +316,10 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
 
 def _log_as_json(level: str) -> None:
     handler = logging.StreamHandler()
-    handler.setFormatter(JsonFormatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
+    handler.setFormatter(LogLines())
     handler.addFilter(named_by_request)
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
-    for chatty in ("alembic", "uvicorn.error"):
+    for chatty in ("alembic", "uvicorn.error", "sqlalchemy", "python_multipart", "PIL"):
         logging.getLogger(chatty).setLevel(logging.WARNING)
 
 

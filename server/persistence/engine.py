@@ -92,10 +92,10 @@ def _begin(connection: Connection) -> None:
 def engine_for(place: Place) -> Engine:
     """An engine over a place whose folder exists; an SQLite file is made there for us alone to read."""
     if place.url:
-        return create_engine(place.url, pool_pre_ping=True)
+        return create_engine(place.url, pool_pre_ping=True, hide_parameters=True)
     if not place.sqlite_file.exists():
         os.close(os.open(place.sqlite_file, os.O_CREAT | os.O_WRONLY, ONLY_FOR_US))
-    engine = create_engine(f"sqlite:///{place.sqlite_file}")
+    engine = create_engine(f"sqlite:///{place.sqlite_file}", hide_parameters=True)
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine

@@ -22,6 +22,7 @@ OTHER_VALUES = {
     "public_burst": "12",
     "forwarded_allow_ips": "192.0.2.1",
     "log_level": "warning",
+    "second_factor": "owners",
     "smtp_host": "mail.example",
     "smtp_port": "465",
     "smtp_user": "shop",
