@@ -12,7 +12,7 @@ from dataclasses import asdict
 from socket import socket
 from threading import Event, Thread
 from traceback import format_tb
-from typing import Any
+from typing import Any, TextIO
 
 import uvicorn
 from fastapi import Depends, FastAPI
@@ -314,8 +314,9 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
         stopping.wait(SEND_SECONDS)
 
 
-def _log_as_json(level: str) -> None:
-    handler = logging.StreamHandler()
+def log_as_json(level: str, stream: TextIO | None = None) -> None:
+    """Write lines of JSON from a level on, to the error output where no other stream is given."""
+    handler = logging.StreamHandler(stream)
     handler.setFormatter(LogLines())
     handler.addFilter(named_by_request)
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
@@ -326,13 +327,13 @@ def _log_as_json(level: str) -> None:
 def from_environment() -> FastAPI:
     """The application by the variables of the process, for one of several that serve together."""
     settings = Settings()
-    _log_as_json(settings.log_level)
+    log_as_json(settings.log_level)
     return create_app(settings)
 
 
 def serve(settings: Settings) -> None:
     """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
-    _log_as_json(settings.log_level)
+    log_as_json(settings.log_level)
     is_alone = settings.workers == 1
     config = uvicorn.Config(
         create_app(settings) if is_alone else "server.app:from_environment",

@@ -97,7 +97,7 @@ def people_page(email: str = "", phone: str = "", status: int = 200) -> Seen:
 
 def _of_somebody(world: World) -> Seen:
     somebody(world.fill().shop)
-    return people_page(**SOUGHT)
+    return people_page(SOUGHT["email"], SOUGHT.get("phone", ""))
 
 
 def _still_open(world: World) -> Seen:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from hashlib import sha256
 from typing import Literal
-from uuid import NAMESPACE_URL, uuid5
 
 from icalendar import Calendar, Event, vCalAddress, vText
 
@@ -35,7 +35,7 @@ class Appointment:
 
 def uid_of(token: str) -> str:
     """The name of a booking in every calendar: always the same one, and it does not give the booking's address away."""
-    return str(uuid5(NAMESPACE_URL, f"slackwater:booking:{token}"))
+    return sha256(f"slackwater:booking:{token}".encode()).hexdigest()[:32]
 
 
 def calendar_file(appointment: Appointment) -> str:

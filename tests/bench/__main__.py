@@ -1,7 +1,7 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
 Without a name the quick ones. `races`, `crash`, `fuzz` and `imports` are long runs that measure what must never happen, and fail
-where it does.
+where it does. `dependencies` asks the package index for known faults of what is installed.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from typing import Any
 from server.domain.kits import Fitter
 from server.domain.learner import read_answers
 from tests.bench.crash import crashes
+from tests.bench.dependencies import dependencies
 from tests.bench.fuzz import fuzzes
 from tests.bench.imports import imports
 from tests.bench.races import races
@@ -72,6 +73,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "crash": crashes,
     "fuzz": fuzzes,
     "imports": imports,
+    "dependencies": dependencies,
 }
 QUICK = ("frontier",)
 
