@@ -70,6 +70,11 @@ def end_sessions(session: Session, account_id: int, now: datetime) -> None:
     session.execute(these.values(ended_at=now))
 
 
+def forget_sessions_before(session: Session, moment: datetime) -> None:
+    """Delete sessions that were last used before a moment, with the addresses of the network at which they were open."""
+    session.execute(delete(SessionRow).where(col(SessionRow.seen_at) < moment))
+
+
 def refresh_session(session: Session, session_id: int, now: datetime) -> None:
     """Remember that a session was used, unless it was ended meanwhile."""
     this = update(SessionRow).where(col(SessionRow.id) == session_id, col(SessionRow.ended_at).is_(None))

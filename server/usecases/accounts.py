@@ -469,12 +469,14 @@ def end_account(work: Work, token: str, account_id: int) -> None:
 
 
 def forget_failures(work: Work) -> None:
-    """Tidy away counters of failed sign-ins that count no more, and those of names that no account has; the caller commits.
+    """Tidy away counters that count no more, those of names that no account has, and old sessions; the caller commits.
 
     As many failures as lock an account are kept under any name, so that the answer to it tells nothing.
     """
     assert PER_ADDRESS.forgotten_after is not None
     store.forget_failures_before(work.session, work.now - PER_ADDRESS.forgotten_after, "address")
+    store.forget_failures_before(work.session, work.now - KNOWN_FOR, "near")
+    store.forget_sessions_before(work.session, work.now - KNOWN_FOR)
     known = [_account_key(row.name) for row in store.load_accounts(work.session)]
     unknown_before = work.now - UNKNOWN_KEPT
     store.forget_failures_before(work.session, unknown_before, "account", fewer_than=PER_ACCOUNT.most, kept=known)

@@ -73,11 +73,11 @@ class ErrorPage:
     status: int
 
 
-def _note(request: Request, what: str, status: int) -> None:
+def _note(request: Request, what: str, status: int, level: int = logging.WARNING) -> None:
     """Write into the log that somebody was refused what they may not do; accounts are numbers there."""
     account = request.scope.get("state", {}).get("account")
     told = {"method": request.method, "path": masked(request.url.path), "status": status}
-    security_log.warning(what, extra={**told, "who": account.id} if account else told)
+    security_log.log(level, what, extra={**told, "who": account.id} if account else told)
 
 
 class Unexpected:
@@ -143,7 +143,7 @@ class Errors:
 
     def _not_signed_in(self, request: Request, _error: Exception) -> Response:
         """To the sign-in and back here; a form sent without a session is not carried out, and the browser still has it."""
-        _note(request, "not signed in", 403)
+        _note(request, "not signed in", 403, logging.INFO)  # Mostly a session that ran out.
         to_sign_in = "/sign-in?" + urlencode({"back": way_back(request)})
         if is_fragment_asked(request):
             return Response(status_code=403, headers={"HX-Redirect": to_sign_in, "Vary": PAGES_VARY})

@@ -52,6 +52,7 @@ SAID = [
     f"{minutes(accounts.IDLE)} without use and after {hours(accounts.ABSOLUTE)} in any case",
     f"lives for {minutes(accounts.HALF_WAY)}. Of more than {accounts.MOST_SESSIONS} at once the oldest ends",
     f"Argon2id, {COST.memory_kib // 1024} MiB, {COST.passes} passes, {COST.lanes} lanes",
+    f"(`[retention]`), sessions {accounts.KNOWN_FOR.days} days",
     f"steps of {totp.STEP_SECONDS} seconds",
     f"| a password's hash ({COST.memory_kib // 1024} MiB) | {passwords.AT_ONCE} at once in a process",
     f"| {pdf.AT_ONCE} at once in a process, after {pdf.WAIT_S} seconds the answer is 429 |",

@@ -12,7 +12,7 @@ from threading import Timer
 
 import pytest
 from sqlalchemy import text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DatabaseError, IntegrityError
 
 from server.domain.drafts import Draft
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
@@ -131,3 +131,10 @@ def test_a_unit_of_work_has_one_moment(shop: Shop, clock: Clock) -> None:
 def test_the_database_is_one_file_in_the_data_folder(data: Path) -> None:
     assert sqlite_file(data).parent == data
     assert sqlite_file(data).read_bytes().startswith(b"SQLite format 3\0")
+
+
+def test_what_a_database_complains_of_is_said_without_the_values_of_a_row(shop: Shop) -> None:
+    with shop.writing() as work, pytest.raises(DatabaseError) as caught:
+        work.session.execute(text("INSERT INTO nowhere (email) VALUES (:email)"), {"email": "zebedee@example.org"})
+    assert "nowhere" in str(caught.value)
+    assert "zebedee" not in str(caught.value)

@@ -219,6 +219,8 @@ def test_the_sweep_forgets_counters_that_count_no_more_and_names_that_nobody_has
     clock.forward(days=30)
     did(shop, sweep)
     assert counted(shop) == [1], "an account's are forgotten when a sign-in goes well"
+    with shop.reading() as work:
+        assert work.session.exec(select(SessionRow)).all() == [], "and where somebody was signed in after 30 days"
     enter(shop)
     assert counted(shop) == []
 
