@@ -1,5 +1,5 @@
 """The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds`, `owner-link`, and those
-of `backups`.
+of `backups` and `copying`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from server.commands import backups
+from server.commands import backups, copying
 from server.domain.accounts import OWNER_LINK_LIFE
 from server.domain.catalogue import Catalogue
 from server.domain.deposits import LessonState
@@ -154,6 +154,7 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
     linking.add_argument("--recover", metavar="NAME", help="the name of the account to recover")
     linking.add_argument("--forget-factor", action="store_true", help="forget the second factor of the account, too")
     backups.add_grammar(commands, data)
+    copying.add_grammar(commands, data)
     return top
 
 
@@ -173,7 +174,8 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
         settings = Settings()
     except ValidationError as error:
         for row in error.errors():
-            print(f"SLACKWATER_{str(row['loc'][0]).upper()}: {row['msg']}.", file=sys.stderr)
+            named = "".join(f"SLACKWATER_{str(name).upper()}: " for name in row["loc"][:1])
+            print(f"{named}{row['msg']}.", file=sys.stderr)
         return FAULTY
     grammar = parser(settings)
     given = grammar.parse_args(_with_default_command(sys.argv[1:] if arguments is None else arguments))
@@ -199,6 +201,8 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
             return backups.backup(place, given.file)
         if given.command == "restore":
             return backups.restore(place, given.file, force=given.force)
+        if given.command == "copy":
+            return copying.copy(place, back=given.back, force=given.force)
         told = {name: getattr(given, name) for name in ("host", "port", "data", "workers")}
         serve(settings.model_copy(update=told))
     except (InvalidInput, Conflict) as error:

@@ -14,13 +14,12 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import text
 
-from server.app import log_as_json
 from server.usecases.accounts import make_owner_link
 from server.usecases.learner import start_draft
 from server.usecases.quotes import issue_quote
 from server.usecases.work import Shop
 from server.web.guard import SESSION_COOKIES, masked
-from server.web.log_lines import LogLines
+from server.web.log import CHATTY, json_handler
 from tests.builders_accounts import WORDS, account_token
 from tests.builders_http import SOMEBODY, Client
 from tests.builders_shop import learner
@@ -57,8 +56,12 @@ def lines() -> Iterator[Lines]:
     before, level = root.handlers[:], root.level
     root.handlers[:] = []
     stream = io.StringIO()
-    log_as_json("debug", stream)
-    root.handlers[0].addFilter(lambda record: not record.name.startswith(THE_CLIENTS_OWN))
+    handler = json_handler(stream)
+    root.addHandler(handler)
+    root.setLevel(logging.DEBUG)
+    for chatty in CHATTY:
+        logging.getLogger(chatty).setLevel(logging.WARNING)
+    handler.addFilter(lambda record: not record.name.startswith(THE_CLIENTS_OWN))
     yield Lines(stream)
     root.handlers[:] = before
     root.setLevel(level)
@@ -103,7 +106,7 @@ def test_nobodys_name_address_password_or_token_is_logged_even_where_a_request_f
     assert sign_in(client, "Orla", WORDS) == 303
     Reader(client).open("/desk").press("Find", q=NAME)
     Reader(client).open("/console/people").press("Look", email=MAIL, phone=PHONE)
-    [failed] = lines.all(levelname="ERROR")
+    [failed] = lines.all(level="ERROR")
     assert "IntegrityError" in failed["exc_info"]
     assert "line " in failed["exc_info"], "where it happened is said"
     assert "Zebedee" not in lines.text
@@ -116,8 +119,7 @@ def test_nobodys_name_address_password_or_token_is_logged_even_where_a_request_f
 
 def test_a_fault_is_told_by_its_kind_and_place_without_its_words() -> None:
     stream = io.StringIO()
-    handler = logging.StreamHandler(stream)
-    handler.setFormatter(LogLines())
+    handler = json_handler(stream)
     try:
         try:
             raise KeyError(MAIL)
@@ -146,7 +148,7 @@ def test_who_signed_in_by_what_and_who_was_refused_is_logged_with_number_moment_
     assert refused["at"] == unknown["at"] == signed["at"] != SOMEBODY[0], (
         "one address is one, and nobody can read which"
     )
-    assert datetime.fromisoformat(signed["asctime"]).utcoffset() == timedelta(0)
+    assert datetime.fromisoformat(signed["time"]).utcoffset() == timedelta(0)
     staff.get("/console")
     client.keep_cookie(SESSION_COOKIES[1], "nobodys")
     client.get("/desk")
@@ -154,7 +156,7 @@ def test_who_signed_in_by_what_and_who_was_refused_is_logged_with_number_moment_
     [of_role] = lines.all(message="not allowed to this role")
     [unsigned] = lines.all(message="not signed in")
     [forged] = lines.all(message="refused before any page")
-    assert (of_role["who"], of_role["path"], of_role["levelname"]) == (2, "/console", "WARNING")
+    assert (of_role["who"], of_role["path"], of_role["level"]) == (2, "/console", "WARNING")
     assert ("who" in unsigned, unsigned["path"]) == (False, "/desk")
     assert (forged["status"], forged["path"]) == (403, "/sign-in")
     assert [line["who"] for line in lines.all(message="request", path="/console")] == [2]
@@ -169,13 +171,13 @@ def test_a_guesser_who_is_held_back_is_logged(client: Client, lines: Lines) -> N
 
 
 @on_one
-@pytest.mark.parametrize("put", ["%0d%0a%7B%22levelname%22%3A%22ERROR%22%7D", "%E2%80%A8", "%1b%5b2J", "%00"])
+@pytest.mark.parametrize("put", ["%0d%0a%7B%22level%22%3A%22ERROR%22%7D", "%E2%80%A8", "%1b%5b2J", "%00"])
 def test_nobody_writes_a_line_of_their_own_into_the_log(client: Client, lines: Lines, put: str) -> None:
     client.get(f"/words{put}", headers={"X-Request-ID": "mine", "User-Agent": "Mozilla\tmine"})
-    [line] = lines.all(name="slackwater.requests")
-    assert (line["status"], line["levelname"]) == (404, "INFO")
+    [line] = lines.all(logger="slackwater.requests")
+    assert (line["status"], line["level"]) == (404, "INFO")
     assert lines.text.isascii()
-    assert {one["name"] for one in lines.all()} <= {"slackwater.requests", "asyncio"}
+    assert {one["logger"] for one in lines.all()} <= {"slackwater.requests", "asyncio"}
     assert "mine" not in lines.text
 
 
