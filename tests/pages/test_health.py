@@ -103,5 +103,4 @@ def test_a_trace_is_part_of_one_line_of_json(capsys: pytest.CaptureFixture[str])
         os.getpid(),
     )
     assert told["exc_info"].startswith("ValueError\n")
-    assert "two" not in told["exc_info"], "the words of a fault may be somebody's"
     assert datetime.fromisoformat(told["time"]).utcoffset() == timedelta(0)
