@@ -56,6 +56,10 @@ class Settings(BaseSettings):
     )
     log_level: Literal["debug", "info", "warning", "error"] = Field("info", description="How much is logged.")
 
+    second_factor: Literal["offered", "owners", "everyone"] = Field(
+        "offered", description="Whose account opens nothing but itself until it has a second factor; offered: nobody's."
+    )
+
     smtp_host: str = Field(
         "", description="Mail server that messages go out by; empty: the desk copies and sends them."
     )

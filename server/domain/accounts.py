@@ -24,7 +24,7 @@ Stage = Literal["password", "full"]
 SHORTEST_ALONE, SHORTEST_WITH_FACTOR, LONGEST = 15, 8, 200
 NAME_LONGEST = 60
 NOBODYS_NAMES = ("customer", "command", "sweep", "seed", "load", "unknown")
-CONTEXT_WORDS = ("slackwater", "owner", "staff", "shop", "watersports")
+CONTEXT_WORDS = ("slackwater", "owner", "staff", "admin", "console", "desk", "shop", "watersports", "wing", "foil")
 SPELLED = str.maketrans("01345$@!", "oleassai")
 RUNS = ("abcdefghijklmnopqrstuvwxyz", "01234567890", "qwertyuiop", "asdfghjkl", "zxcvbnm", "azertyuiop", "qwertzuiop")
 LEAST_OF_ONES_OWN = 4
@@ -184,6 +184,9 @@ class Throttle:
 PER_ACCOUNT = Throttle(5, timedelta(minutes=15), most=100)
 """NIST SP 800-63B-4, section 3.2.2: no more than 100 failures in a row with one authenticator at one account."""
 PER_ADDRESS = Throttle(20, timedelta(minutes=15), forgotten_after=timedelta(hours=24))
+KNOWN_FOR = timedelta(days=30)
+"""How long an address from which somebody was signed in counts their failures apart from those made anywhere else, so that no
+stranger who knows a name can keep its holder out (NIST SP 800-63B-4, section 3.2.2, names this measure)."""
 UNKNOWN_KEPT = timedelta(days=30)
 """How long failures under a name that no account has are kept, unless they are as many as an account may have."""
 

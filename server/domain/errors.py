@@ -11,6 +11,7 @@ SlackwaterError
 ├── Lapsed              a quote whose price is good no more
 ├── NotSignedIn         a session that is unknown, has ended, or awaits its second factor
 ├── NotAllowed          what the account's role does not allow
+├── NeedsFactor         an account that has to set a second factor first
 ├── TooMany             more at once than anybody may have
 ├── Unreadable          a stored record that this version cannot read
 └── OutOfReach          a database that cannot be opened or does not answer, with the reason
@@ -117,6 +118,10 @@ class NotSignedIn(SlackwaterError):
 
 class NotAllowed(SlackwaterError):
     """The account's role does not allow this; it is the owner's."""
+
+
+class NeedsFactor(SlackwaterError):
+    """The account has no second factor, and whoever runs the server asks for one."""
 
 
 class OutOfReach(SlackwaterError):

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from hashlib import sha256
 from typing import TYPE_CHECKING, Literal
-from uuid import NAMESPACE_URL, uuid5
 
 if TYPE_CHECKING:
     from icalendar import vCalAddress
@@ -39,7 +39,7 @@ class Appointment:
 
 def uid_of(token: str) -> str:
     """The name of a booking in every calendar: always the same one, and it does not give the booking's address away."""
-    return str(uuid5(NAMESPACE_URL, f"slackwater:booking:{token}"))
+    return sha256(f"slackwater:booking:{token}".encode()).hexdigest()[:32]
 
 
 def calendar_file(appointment: Appointment) -> str:

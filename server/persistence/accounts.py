@@ -50,10 +50,28 @@ def open_sessions(session: Session, account_id: int) -> list[SessionRow]:
     return list(session.exec(wanted.order_by(col(SessionRow.started_at), col(SessionRow.id))))
 
 
+def addresses_of(session: Session, account_id: int, since: datetime) -> list[str]:
+    """The addresses of the network from which an account was signed in, wholly, since a moment."""
+    wanted = select(SessionRow.address).where(SessionRow.account_id == account_id, SessionRow.stage == "full")
+    wanted = wanted.where(col(SessionRow.seen_at) >= since)
+    return list(session.exec(wanted.distinct().order_by(SessionRow.address)))
+
+
+def numbers_of(session: Session, names: Collection[str]) -> dict[str, int]:
+    """The numbers of the accounts of some names, by the names."""
+    found = session.exec(select(AccountRow.name, AccountRow.id).where(col(AccountRow.name).in_(names)))
+    return {name: number for name, number in found if number is not None}
+
+
 def end_sessions(session: Session, account_id: int, now: datetime) -> None:
     """End every session of an account."""
     these = update(SessionRow).where(col(SessionRow.account_id) == account_id, col(SessionRow.ended_at).is_(None))
     session.execute(these.values(ended_at=now))
+
+
+def forget_sessions_before(session: Session, moment: datetime) -> None:
+    """Delete sessions that were last used before a moment, with the addresses of the network at which they were open."""
+    session.execute(delete(SessionRow).where(col(SessionRow.seen_at) < moment))
 
 
 def refresh_session(session: Session, session_id: int, now: datetime) -> None:

@@ -21,6 +21,7 @@ from server.domain.errors import (
     Fault,
     InvalidInput,
     Lapsed,
+    NeedsFactor,
     NoRoom,
     NotAllowed,
     NotFound,
@@ -32,9 +33,11 @@ from server.domain.errors import (
 from server.domain.policy import ShopTerms
 from server.persistence.outages import outage_of
 from server.web.api.bodies import errors
+from server.web.guard import masked
 from server.web.render import PAGES_VARY, Pages, is_fragment_asked, way_back
 
 log = logging.getLogger("slackwater.errors")
+security_log = logging.getLogger("slackwater.security")
 
 TITLES = {
     400: "That could not be read",
@@ -73,6 +76,8 @@ DAMAGED = (
 SOON_SECONDS, LATER_SECONDS = 2, 60
 """When to try again: at once where the database comes back by itself, later where somebody has to do something first."""
 
+TO_THE_FACTOR = "/account?said=needs#factor-title"
+NEEDS_FACTOR = "Set a second factor first, on the page of your account. Nothing was changed."
 NOT_SIGNED_IN = (
     "You are not signed in (any more), so nothing was changed. Sign in in another tab, come back to this one, "
     "and send it again."
@@ -86,6 +91,13 @@ class ErrorPage:
     title: str
     faults: tuple[Fault, ...]
     status: int
+
+
+def _note(request: Request, what: str, status: int, level: int = logging.WARNING) -> None:
+    """Write into the log that somebody was refused what they may not do; accounts are numbers there."""
+    account = request.scope.get("state", {}).get("account")
+    told = {"method": request.method, "path": masked(request.url.path), "status": status}
+    security_log.log(level, what, extra={**told, "who": account.id} if account else told)
 
 
 class Unexpected:
@@ -126,6 +138,7 @@ class Errors:
 
     async def refuse(self, scope: Scope, receive: Receive, send: Send, status: int, words: str) -> None:
         """What stands before the routes refuses a request."""
+        _note(Request(scope), "refused before any page", status)
         await self.answer(Request(scope), (Fault("request", words),), status)(scope, receive, send)
 
     def _invalid(self, request: Request, error: Exception) -> Response:
@@ -145,10 +158,12 @@ class Errors:
 
     def _too_many(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, TooMany)
+        _note(request, "too many", 429)
         return self.answer(request, (Fault(error.field, str(error), error.accepted),), 429)
 
     def _not_signed_in(self, request: Request, _error: Exception) -> Response:
         """To the sign-in and back here; a form sent without a session is not carried out, and the browser still has it."""
+        _note(request, "not signed in", 403, logging.INFO)  # Mostly a session that ran out.
         to_sign_in = "/sign-in?" + urlencode({"back": way_back(request)})
         if is_fragment_asked(request):
             return Response(status_code=403, headers={"HX-Redirect": to_sign_in, "Vary": PAGES_VARY})
@@ -156,7 +171,15 @@ class Errors:
             return RedirectResponse(to_sign_in, status_code=303, headers={"Vary": PAGES_VARY})
         return self.answer(request, (Fault("session", NOT_SIGNED_IN),), 403)
 
+    def _needs_factor(self, request: Request, _error: Exception) -> Response:
+        """On to one's own account, or a refusal where something was to be done."""
+        _note(request, "second factor missing", 403)
+        if request.method in ("GET", "HEAD") and not is_fragment_asked(request):
+            return RedirectResponse(TO_THE_FACTOR, status_code=303, headers={"Vary": PAGES_VARY})
+        return self.answer(request, (Fault("account", NEEDS_FACTOR),), 403)
+
     def _not_allowed(self, request: Request, error: Exception) -> Response:
+        _note(request, "not allowed to this role", 403)
         return self.answer(request, (Fault("account", str(error)),), 403)
 
     def _framework(self, request: Request, error: Exception) -> Response:
@@ -206,6 +229,7 @@ class Errors:
         app.add_exception_handler(TooMany, self._too_many)
         app.add_exception_handler(NotSignedIn, self._not_signed_in)
         app.add_exception_handler(NotAllowed, self._not_allowed)
+        app.add_exception_handler(NeedsFactor, self._needs_factor)
         app.add_exception_handler(HTTPException, self._framework)
         app.add_exception_handler(RequestValidationError, self._parameters)
         app.add_middleware(Unexpected, answer=self._unexpected)

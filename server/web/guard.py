@@ -51,22 +51,29 @@ FILE_POLICY = (
 SESSION_COOKIE = "slackwater-session"
 SESSION_COOKIES = (SESSION_COOKIE, f"__Host-{SESSION_COOKIE}")
 """The names of the cookie by which a browser is known to be somebody's: over http, and over https (RFC 6265bis, 4.1.3.2)."""
-PRIVATE_PATHS = (
-    "/drafts/",
-    "/quotes/",
-    "/bookings/",
-    "/prepared/",
-    "/welcome/",
-    "/owned/",
+NEVER_KEPT = (
     "/desk",
-    "/account",
-    "/staff",
     "/console",
-    "/api/quotes/",
+    "/staff",
+    "/account",
+    "/messages/",
+    "/sign-",
+    "/welcome/",
+    "/bookings/",
+    "/owned/",
     "/used/reservations/",
 )
+"""What the shop alone sees, and pages on which a customer is named: not even the browser keeps them."""
+PRIVATE_PATHS = (
+    *NEVER_KEPT,
+    "/drafts/",
+    "/quotes/",
+    "/prepared/",
+    "/api/quotes/",
+)
+"""Where somebody's answers stand: no store on the way keeps them, and a browser asks each time whether they are still so."""
 SECRET_IN_PATH = re.compile(
-    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations)/)[^/]+"
+    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations|holds|deposits)/)[^/]+"
 )
 
 requests_log = logging.getLogger("slackwater.requests")
@@ -102,6 +109,7 @@ class RequestLog:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        scope.setdefault("state", {})  # What a route puts there is found here again: every layer has the same one.
         began = time.perf_counter()
         status = 500
         name = secrets.token_hex(REQUEST_NAME_BYTES)
@@ -117,9 +125,11 @@ class RequestLog:
         try:
             await self.app(scope, receive, watch)
         finally:
+            account = scope["state"].get("account")
             requests_log.info(
                 "request",
                 extra={
+                    **({"who": account.id} if account else {}),
                     "method": scope["method"],
                     "path": masked(scope["path"]),
                     "status": status,
@@ -159,7 +169,8 @@ class SafeHeaders:
                     headers.setdefault("Strict-Transport-Security", "max-age=31536000; includeSubDomains")
                 if scope["path"].startswith(PRIVATE_PATHS):
                     headers["X-Robots-Tag"] = "noindex, nofollow"
-                    headers.setdefault("Cache-Control", "private, no-cache")
+                    is_kept = not scope["path"].startswith(NEVER_KEPT)
+                    headers.setdefault("Cache-Control", "private, no-cache" if is_kept else "no-store")
                 elif scope["path"].startswith("/api/"):
                     headers.setdefault("Cache-Control", "no-store")
             await send(message)

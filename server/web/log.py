@@ -6,7 +6,9 @@ import logging
 import sys
 import threading
 from collections.abc import Sequence
+from traceback import format_tb
 from types import TracebackType
+from typing import TextIO
 
 from pythonjsonlogger.json import JsonFormatter
 
@@ -14,14 +16,29 @@ from server.web.guard import named_by_request
 
 FIELDS: Sequence[str] = ("levelname", "name", "process", "message")
 NAMES = {"levelname": "level", "name": "logger"}
-CHATTY = ("alembic", "uvicorn.error")
+CHATTY = ("alembic", "uvicorn.error", "sqlalchemy", "python_multipart", "PIL")
 log = logging.getLogger("slackwater.process")
 
 
-def json_handler() -> logging.Handler:
-    """Writes each record, with its trace where it has one, as one line to the error stream."""
-    handler = logging.StreamHandler()
-    handler.setFormatter(JsonFormatter(FIELDS, rename_fields=NAMES, timestamp="time"))
+ExcInfo = tuple[type[BaseException], BaseException, TracebackType | None] | tuple[None, None, None]
+
+
+class Lines(JsonFormatter):
+    """Every line one JSON object, whatever signs stand in it; of a fault where it happened, but never its words."""
+
+    def formatException(self, ei: ExcInfo) -> str:
+        """The kinds of a fault and of those behind it, with their places: a database's words hold the values of a row."""
+        told, error = [], ei[1]
+        while error is not None:
+            told += [type(error).__qualname__, *format_tb(error.__traceback__)]
+            error = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+        return "\n".join(line.rstrip() for line in told)
+
+
+def json_handler(stream: TextIO | None = None) -> logging.Handler:
+    """Writes each record, with its trace where it has one, as one line to a stream, the error stream where none is given."""
+    handler = logging.StreamHandler(stream)
+    handler.setFormatter(Lines(FIELDS, rename_fields=NAMES, timestamp="time"))
     handler.addFilter(named_by_request)
     return handler
 

@@ -180,8 +180,9 @@ def test_past_the_burst_every_public_request_of_an_address_is_told_to_wait(data:
         for path in ("/api/parts", "/api/quotes/guessed", "/api/nothing"):
             assert client.get(path).status_code in (200, 404)
         assert client.post_json("/api/fit", learner()).status_code == 200
-        for _ in range(3):
-            faults_of(client.get("/api/parts"), 429)
+        for number in range(3):
+            made_up = {"X-Forwarded-For": f"192.0.2.{number}", "Forwarded": f"for=192.0.2.{number}"}
+            faults_of(client.get("/api/parts", headers=made_up), 429)
             faults_of(client.post_json("/api/fit", learner()), 429)
         assert client.get("/").status_code == 429
         assert "content-security-policy" in client.get("/api/parts").headers

@@ -1,7 +1,8 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
 Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`,
-`imports` and `load` are long runs that measure what must never happen, and fail where it does.
+`imports` and `load` are long runs that measure what must never happen, and fail where it does. `dependencies` asks the
+package index for known faults of the locked packages.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from datetime import date
 from server.domain.kits import Fitter
 from server.domain.learner import read_answers
 from tests.bench.crash import crashes
+from tests.bench.dependencies import dependencies
 from tests.bench.fuzz import fuzzes
 from tests.bench.imports import imports
 from tests.bench.load import loads
@@ -58,6 +60,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "crash": crashes,
     "fuzz": fuzzes,
     "imports": imports,
+    "dependencies": dependencies,
     "start": start,
     "load": loads,
 }

@@ -790,7 +790,6 @@ def pages_of(ideas: Ideas) -> Probe:
         f"/drafts/{draft}/shared",
         f"/prepared/{ideas.token(ideas.worksheets)}",
         f"/quotes/{quote}/news?shown={ideas.draw.choice(SEGMENTS)}",
-        f"/desk/find?q={ideas.draw.choice(SEGMENTS)}",
         f"/desk/counter?item={ideas.draw.choice(SEGMENTS)}",
         f"/desk/worksheets/{ideas.token(ideas.worksheets)}",
         "/desk",

@@ -23,6 +23,7 @@ OTHER_VALUES = {
     "forwarded_allow_ips": "192.0.2.1",
     "metrics_token": "of-whoever-watches-over-it",
     "log_level": "warning",
+    "second_factor": "owners",
     "smtp_host": "mail.example",
     "smtp_port": "465",
     "smtp_user": "shop",

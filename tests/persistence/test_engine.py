@@ -12,7 +12,7 @@ from threading import Timer
 
 import pytest
 from sqlalchemy import create_engine, make_url, text
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.exc import DatabaseError, IntegrityError, OperationalError
 
 from server.domain.drafts import Draft
 from server.persistence.engine import Place, encryption_of, engine_for, sessions, sqlite_file
@@ -169,3 +169,10 @@ def test_the_driver_does_as_it_is_told(postgres: Cluster) -> None:
     url = make_url(postgres.url("postgres"))
     with pytest.raises(OperationalError, match="does not support SSL"):
         create_engine(url, connect_args=PROVED | {"host": "localhost"}).connect()
+
+
+def test_what_a_database_complains_of_is_said_without_the_values_of_a_row(shop: Shop) -> None:
+    with shop.writing() as work, pytest.raises(DatabaseError) as caught:
+        work.session.execute(text("INSERT INTO nowhere (email) VALUES (:email)"), {"email": "zebedee@example.org"})
+    assert "nowhere" in str(caught.value)
+    assert "zebedee" not in str(caught.value)

@@ -46,7 +46,7 @@ from server.web.state import PagesOf, ShopOf
 
 router = APIRouter(include_in_schema=False)
 
-PRIVATE = {"X-Robots-Tag": "noindex, nofollow", "Cache-Control": "private, no-cache"}
+PRIVATE = {"X-Robots-Tag": "noindex, nofollow", "Cache-Control": "no-store"}
 MOST_PHOTOS = 4
 FIELD_WORDS = {"text": "Your question", "item": "About which part", "photos": "Photos"}
 STANDS = {
