@@ -53,13 +53,12 @@ class Routes:
     @classmethod
     def of(cls, app: FastAPI) -> Routes:
         """The routes of an application, walked."""
-        found = []
-        for route in iter_route_contexts(app.routes):
-            pattern = compile_path(route.path or "")[0]
-            found += [(Route(method, route.path or ""), pattern) for method in sorted(route.methods or ())]
-        routes = cls(found)
-        for route, pattern in found:
-            routes.by_start[_start(route.path)].append((route, pattern))
+        routes = cls([])
+        for walked in iter_route_contexts(app.routes):
+            path = walked.path or ""
+            for method in sorted(walked.methods or ()):
+                routes.patterns.append((Route(method, path), compile_path(path)[0]))
+                routes.by_start[_start(path)].append(routes.patterns[-1])
         return routes
 
     def _near(self, path: str) -> list[tuple[Route, re.Pattern[str]]]:

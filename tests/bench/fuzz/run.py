@@ -81,6 +81,7 @@ def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
             turn += 1
             if outcome.done["requests"] >= len(held_kib) * SHARE_BETWEEN * number:
                 held_kib.append(resident_kib(process))
+                _say_how_far(outcome, held_kib[-1])
         if number >= FLAT_FROM:
             _must_be_flat(outcome, held_kib)
         if number >= EVERY_ROUTE_FROM:
@@ -90,9 +91,14 @@ def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
     return outcome
 
 
+def _say_how_far(outcome: Outcome, kib: int) -> None:
+    """A line for each tenth of a run that takes minutes: what was found so far is known even where it is cut off."""
+    found = f"{len(outcome.violations)} violations{''.join(f'; {one}' for one in outcome.violations[-1:])}"
+    print(f"  {outcome.done['requests']:,} requests, the server holds {kib // 1024} MB, {found}", flush=True)
+
+
 def _must_be_flat(outcome: Outcome, held_kib: list[int]) -> None:
     """The server holds no more memory at the end than when it was warm, but for what its allocator scatters."""
-    print(f"memory of the server by tenths: {', '.join(f'{kib / 1024:.0f}' for kib in held_kib)} MB", flush=True)
     grown_kib = held_kib[-1] - held_kib[WARM]
     outcome.must(grown_kib < MOST_GROWTH_KIB, "the server grew by", f"{grown_kib / 1024:.1f} MB")
 
