@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
 
 import httpx
@@ -12,6 +12,7 @@ import httpx
 from server.app import create_app
 from server.persistence.engine import Place
 from server.settings import Settings
+from server.usecases.work import Shop
 from tests.bench.fuzz.described import from_the_description
 from tests.bench.fuzz.judging import resident_kib, watching
 from tests.bench.fuzz.learners import Ideas
@@ -20,7 +21,7 @@ from tests.bench.fuzz.probes import Probe
 from tests.bench.fuzz.routes import Routes
 from tests.bench.fuzz.scenes import Scenes, sit_down
 from tests.bench.harness import KEPT_OPEN_SECONDS, LEARNER, Outcome, count_stock, end_with, new_ground, servers
-from tests.builders_seen import World
+from tests.builders_seen import Seen, World
 
 REQUESTS = 50_000
 PLENTY = 10_000
@@ -58,30 +59,7 @@ def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
         if described:
             from_the_description(server.address, described, seed, draw, routes, outcome)
         scenes = iter(Scenes(World.of(client, shop), draw, outcome))
-        turns = (
-            prober.wander,
-            lambda: prober.send(ideas.json_probe()),
-            prober.spoil_again,
-            lambda: prober.send(ideas.form_probe()),
-            prober.ask_oddly,
-            prober.post_blindly,
-            lambda: prober.send(ideas.odd_probe()),
-            prober.ask_oddly,
-        )
-        every = max(STATE_EVERY, number // STATES_OF_A_LONG_RUN)
-        process = server.process.pid if server.process else 0
-        turn, next_state, held_kib = 0, 0, [resident_kib(process)]
-        while outcome.done["requests"] < number:
-            if outcome.done["requests"] >= next_state:
-                next_state += every
-                client.cookies.clear()
-                prober.sessions = sit_down(shop)
-                prober.visit(next(scenes))
-            turns[turn % len(turns)]()
-            turn += 1
-            if outcome.done["requests"] >= len(held_kib) * SHARE_BETWEEN * number:
-                held_kib.append(resident_kib(process))
-                _say_how_far(outcome, held_kib[-1])
+        held_kib = _ask_and_ask(prober, ideas, scenes, shop, number, server.process.pid if server.process else 0)
         if number >= FLAT_FROM:
             _must_be_flat(outcome, held_kib)
         if number >= EVERY_ROUTE_FROM:
@@ -89,6 +67,37 @@ def fuzz(place: Place, number: int, *, seed: int, described: int) -> Outcome:
         outcome.done["answers of 500"] = sum(n for status, n in outcome.statuses.items() if status >= 500)
         outcome.must_be_silent(running)
     return outcome
+
+
+def _ask_and_ask(
+    prober: Prober, ideas: Ideas, scenes: Iterator[Seen], shop: Shop, number: int, process: int
+) -> list[int]:
+    """Visit, spoil and ask in turn until there were so many requests; what the server held at each tenth of them."""
+    outcome = prober.outcome
+    turns = (
+        prober.wander,
+        lambda: prober.send(ideas.json_probe()),
+        prober.spoil_again,
+        lambda: prober.send(ideas.form_probe()),
+        prober.ask_oddly,
+        prober.post_blindly,
+        lambda: prober.send(ideas.odd_probe()),
+        prober.ask_oddly,
+    )
+    every = max(STATE_EVERY, number // STATES_OF_A_LONG_RUN)
+    turn, next_state, held_kib = 0, 0, [resident_kib(process)]
+    while outcome.done["requests"] < number:
+        if outcome.done["requests"] >= next_state:
+            next_state += every
+            prober.client.cookies.clear()
+            prober.sessions = sit_down(shop)
+            prober.visit(next(scenes))
+        turns[turn % len(turns)]()
+        turn += 1
+        if outcome.done["requests"] >= len(held_kib) * SHARE_BETWEEN * number:
+            held_kib.append(resident_kib(process))
+            _say_how_far(outcome, held_kib[-1])
+    return held_kib
 
 
 def _say_how_far(outcome: Outcome, kib: int) -> None:
