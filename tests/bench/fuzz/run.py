@@ -34,8 +34,8 @@ MOST_GROWTH_KIB = 20 * 1024
 STATE_EVERY, STATES_OF_A_LONG_RUN = 18, 700
 SELDOM_WENT = {
     "POST /account/factor/confirm": "It takes the code that an authenticator makes of the seed.",
-    "POST /desk/bookings/{number}/back": "It takes a fee that was paid and a booking that was then called off: forms in a row about one learner.",
-    "POST /desk/deposits/{code}/charge-again": "It takes a fee that a kit gave back, and that kit come back; no state shows such a ledger.",
+    "POST /desk/bookings/{number}/back": "It takes a paid fee and a booking called off after: forms in a row.",
+    "POST /desk/deposits/{code}/charge-again": "It takes a fee that a kit gave back, and that kit come back.",
     "POST /console/policy/versions/{number}/drop": "It takes a policy that waits for its day, which not every run writes.",
 }
 """The routes that may accept nothing in such a run, and why."""
