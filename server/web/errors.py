@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -189,6 +189,10 @@ class Errors:
         answer.headers.update(error.headers or {})  # A refused method must name those allowed (RFC 9110, 15.5.6).
         return answer
 
+    def _gone(self, request: Request, _error: Exception) -> Response:
+        """Whoever asked hung up before all of it came: no fault of ours, and nothing was carried out."""
+        return self.answer(request, (Fault("request", "The request ended before all of it came."),), 400)
+
     def _parameters(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)
         faults = tuple(Fault(str(row["loc"][-1]), "This is not accepted.") for row in error.errors())
@@ -231,6 +235,7 @@ class Errors:
         app.add_exception_handler(NotAllowed, self._not_allowed)
         app.add_exception_handler(NeedsFactor, self._needs_factor)
         app.add_exception_handler(HTTPException, self._framework)
+        app.add_exception_handler(ClientDisconnect, self._gone)
         app.add_exception_handler(RequestValidationError, self._parameters)
         app.add_middleware(Unexpected, answer=self._unexpected)
         app.add_exception_handler(Exception, self._unexpected)
