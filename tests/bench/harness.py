@@ -24,6 +24,7 @@ from server.persistence.stock import load_held, load_on_hand
 from server.usecases.opening import open_shop
 from server.usecases.stock import book_movement
 from server.usecases.work import Shop, now_utc
+from tests.bench.nursery import Child, Nursery
 from tests.postgres import NOT_DURABLE, Cluster, cluster, free_port
 
 ROOT = Path(__file__).parents[2]
@@ -47,7 +48,9 @@ class Server:
     log: Path
     settings: Mapping[str, str] = field(default_factory=dict)
     port: int = 0
-    process: subprocess.Popen[bytes] | None = None
+    process: subprocess.Popen[bytes] | Child | None = None
+    nursery: Nursery | None = None
+    """Where it is copied from, in a run that starts very many."""
 
     @property
     def address(self) -> str:
@@ -57,11 +60,15 @@ class Server:
     def start(self) -> None:
         """Start it at a free port, and do not wait."""
         self.port = free_port()
-        command = [sys.executable, "-m", "server", "--data", str(self.place.data), "--port", str(self.port)]
+        arguments = ["--data", str(self.place.data), "--port", str(self.port)]
         wanted = {"PUBLIC_BURST": "0", "LOG_LEVEL": "warning", "DATABASE_URL": self.place.url, **self.settings}
-        environment = {**os.environ, **{f"SLACKWATER_{name}": value for name, value in wanted.items()}}
+        variables = {f"SLACKWATER_{name}": value for name, value in wanted.items()}
+        if self.nursery is not None:
+            self.process = self.nursery.start(arguments, variables, self.log)
+            return
+        command = [sys.executable, "-m", "server", *arguments]
         with self.log.open("ab") as log:
-            self.process = subprocess.Popen(command, env=environment, cwd=ROOT, stdout=log, stderr=log)
+            self.process = subprocess.Popen(command, env={**os.environ, **variables}, cwd=ROOT, stdout=log, stderr=log)
 
     def wait_until_served(self) -> None:
         """Wait until it takes connections; raises `RuntimeError` with its log where it does not come up."""
@@ -100,10 +107,10 @@ class Server:
 
 
 @contextmanager
-def servers(place: Place, number: int, **settings: str) -> Iterator[list[Server]]:
+def servers(place: Place, number: int, copied_from: Nursery | None = None, **settings: str) -> Iterator[list[Server]]:
     """Several servers over one database, ended at the end however it comes; each has the same settings."""
     with tempfile.TemporaryDirectory(prefix="slackwater-log-") as logs, ExitStack() as ending:
-        made = [Server(place, Path(logs) / f"{n}.log", settings) for n in range(number)]
+        made = [Server(place, Path(logs) / f"{n}.log", settings, nursery=copied_from) for n in range(number)]
         for server in made:
             ending.callback(server.stop)
             server.start()
