@@ -330,12 +330,15 @@ def from_environment() -> FastAPI:
     return create_app(settings)
 
 
-def serve(settings: Settings) -> None:
-    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
+def serve(settings: Settings, compiled: BytecodeCache | None = None) -> None:
+    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while.
+
+    Templates compiled before come from `compiled`, where servers are started over and over.
+    """
     _log_as_json(settings.log_level)
     is_alone = settings.workers == 1
     config = uvicorn.Config(
-        create_app(settings) if is_alone else "server.app:from_environment",
+        create_app(settings, compiled) if is_alone else "server.app:from_environment",
         factory=not is_alone,
         host=settings.host,
         port=settings.port,

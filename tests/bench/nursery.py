@@ -1,7 +1,7 @@
 """Servers that start at once: a process has read the whole program, and every server is a copy of it that goes its own way.
 
-Reading the program takes seconds of a processor, each time a server is started; a run that kills hundreds of servers would do little
-else. Importing it builds nothing, so that a copy has opened nothing: no database, no port and no thread.
+Reading the program and compiling its templates takes seconds of a processor, each time a server is started; a run that kills hundreds
+of servers would do little else. Importing it builds nothing, so that a copy has opened nothing: no database, no port and no thread.
 """
 
 from __future__ import annotations
@@ -12,9 +12,13 @@ import select
 import signal
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
+
+from jinja2 import FileSystemBytecodeCache
 
 ROOT = Path(__file__).parents[2]
 
@@ -75,23 +79,30 @@ class Nursery:
 @contextmanager
 def nursery() -> Iterator[Nursery]:
     """A nursery that ends with its last user; its copies have to be ended before."""
-    command = [sys.executable, "-m", "tests.bench.nursery"]
-    with subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
-        yield Nursery(process)
-        assert process.stdin is not None
-        process.stdin.close()
+    with tempfile.TemporaryDirectory(prefix="slackwater-templates-") as templates:
+        command = [sys.executable, "-m", "tests.bench.nursery", templates]
+        with subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
+            yield Nursery(process)
+            assert process.stdin is not None
+            process.stdin.close()
 
 
-def serve_copies() -> None:
-    """Read the program, and then one line after the other, each asking for a copy; it answers with the copy's number."""
+def serve_copies(templates: str) -> None:
+    """Read the program, and then one line after the other, each asking for a copy; it answers with the copy's number.
+
+    Copies find the templates that others have compiled in a folder.
+    """
     from server.app import serve
     from server.commands import main
 
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # Whoever ends leaves nothing behind that had to be waited for.
+    serve_quickly = partial(serve, compiled=FileSystemBytecodeCache(templates))
+    copies: list[Child] = []
     for line in sys.stdin.buffer:
         asked = json.loads(line)
         pid = os.fork()
         if pid:
+            copies = [*(copy for copy in copies if copy.poll() is None), Child(pid)]
             print(pid, flush=True)
             continue
         signal.signal(signal.SIGCHLD, signal.SIG_DFL)
@@ -100,8 +111,10 @@ def serve_copies() -> None:
         os.dup2(log, 2)
         os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
         os.environ.update(asked["environment"])
-        sys.exit(main(serve, asked["arguments"]))
+        sys.exit(main(serve_quickly, asked["arguments"]))
+    for copy in copies:  # Whoever asked for them is gone.
+        copy.kill()
 
 
 if __name__ == "__main__":
-    serve_copies()
+    serve_copies(sys.argv[1])

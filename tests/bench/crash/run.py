@@ -46,7 +46,7 @@ LONGEST_SECONDS = 6
 MOST_LATER_SECONDS = 0.05
 QUIET_SECONDS = 10
 BY_LETTER = 0.3
-"""The share of kills that come at the moment when a letter has arrived and its sender has not heard so yet."""
+"""The share of kills that come when a letter is announced, or has arrived and its sender has not heard so yet."""
 MOST_LETTERS = 12
 MUST_ALL_HAPPEN = 10
 """From so many kills on, every act has to have succeeded at least once."""
@@ -118,16 +118,17 @@ class Run:
     def load_and_kill(self, running: Sequence[Server]) -> None:
         """Work at all the servers, and kill them all at a random moment, or at the worst one for a letter."""
         stop, moment, killed = Event(), Event(), Event()
-        at_letter = self.draw.randint(1, MOST_LETTERS) if self.draw.random() < BY_LETTER else 0
-        expected = len(self.post.arrived) + at_letter
+        wanted = self.draw.randint(1, MOST_LETTERS) if self.draw.random() < BY_LETTER else 0
+        letters_left = iter(range(wanted, 0, -1))
 
-        def arrived() -> None:
-            """The letter is here, and nobody has told its sender."""
-            if at_letter and len(self.post.arrived) == expected:
+        def met() -> None:
+            """A letter is announced, or has come and nobody has told its sender; at the last of them everybody is killed."""
+            if next(letters_left, 0) == 1:
                 moment.set()
                 killed.wait(1)
 
-        self.post.on_arrival = arrived
+        is_before = self.draw.random() < 0.5
+        self.post.on_recipient, self.post.on_arrival = met if is_before else bool, bool if is_before else met
         with ThreadPoolExecutor(len(self.journals)) as pool:
             working = [pool.submit(worker.work, stop) for worker in self.workers(running)]
             if self._wait_for(moment):
@@ -211,7 +212,7 @@ class Run:
         def clock() -> datetime:
             return now_utc() + ahead
 
-        self.post.on_arrival = bool
+        self.post.on_recipient, self.post.on_arrival = bool, bool
         engine = engine_for(self.place)
         shop, mailer = Shop(sessions(engine), clock), self.post.mailer()
         for _ in range(3):
@@ -272,11 +273,11 @@ def crash(
     outcome, draw = Outcome(seed), random.Random(seed)
     journals = [Journal(number, random.Random(draw.random())) for number in range(ON_THE_FLOOR + 1)]
     with ExitStack() as ending:
+        copies = ending.enter_context(nursery())
         mail = ending.enter_context(post())
         run = Run(place, outcome, draw, mail, journals, Memory(random.Random(draw.random())))
         run.open_shop()
         settings = {"SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(mail.port), "SMTP_SECURITY": "none"}
-        copies = ending.enter_context(nursery())
         running = ending.enter_context(servers(place, processes, copies, **settings))
         for kill in range(kills):
             run.load_and_kill(running)
