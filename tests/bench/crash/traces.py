@@ -48,6 +48,7 @@ GROWING: tuple[type[SQLModel], ...] = (
 NOT_BY_A_KEY = ("import", "undo", "take_back")
 """Acts whose refusal may be followed by another form that does the same."""
 SENT_AGAIN = 1
+"""Of so many acts each worker sends one that was done again: the rare ones as often as the frequent."""
 
 
 def trace(session: Session, form: Form) -> int | None:
@@ -134,8 +135,8 @@ class Again:
         for form in interrupted:
             self._finish(journal, form)
         done = [form for form in journal.forms if form.state == "done"]
-        for form in journal.draw.sample(done, min(SENT_AGAIN, len(done))):
-            self._changes_nothing(form)
+        for act in journal.draw.sample(acts := sorted({form.act for form in done}), min(SENT_AGAIN, len(acts))):
+            self._changes_nothing(journal.draw.choice([form for form in done if form.act == act]))
 
     def _finish(self, journal: Journal, form: Form) -> None:
         """What was not done before is done or refused now; sent once more still it changes nothing."""
