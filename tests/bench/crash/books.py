@@ -32,6 +32,7 @@ class Memory:
     draw: random.Random
     day_of: Callable[[datetime], date] = datetime.date
     """On which day of the shop a moment lies."""
+    began_on: date = date.min
     newest: dict[str, int] = field(default_factory=dict)
     """The newest row of each table that only grows."""
     digests: dict[tuple[int, int], str] = field(default_factory=dict)

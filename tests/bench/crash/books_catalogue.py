@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from sqlmodel import col, select
@@ -35,6 +36,7 @@ def _points(books: Books) -> dict[str, list[tuple[Any, ...]]]:
 def remember_catalogue(books: Books) -> None:
     """The catalogue before anything was brought in."""
     books.memory.parts, books.memory.points = _parts(books), _points(books)
+    books.memory.began_on = books.memory.day_of(books.now)
     for row in books.session.exec(select(CatalogueRow).order_by(col(CatalogueRow.version))):
         books.memory.newest["catalogue_version"] = row.version or 0
 
@@ -53,8 +55,10 @@ def check_catalogue(books: Books, owner: Journal) -> None:
     books.must(sorted(standing) == told, "the steps that stand are not those that were answered", standing, told)
     prices = {sku: cents for one in owner.standing for sku, cents in one.prices.items()}
     _check_parts(books, prices)
-    made = books.rows_with(CatalogueRow, CatalogueRow.version, standing)
-    _check_points(books, prices, {books.memory.day_of(row.made_at) for row in made})
+    if (
+        books.memory.day_of(books.now) == books.memory.began_on
+    ):  # What was charged on a day that is over stays in the history.
+        _check_points(books, prices, books.memory.began_on)
 
 
 def _check_parts(books: Books, prices: dict[str, int]) -> None:
@@ -65,13 +69,12 @@ def _check_parts(books: Books, prices: dict[str, int]) -> None:
     books.must(not found, "a part that nobody brought in", *found)
 
 
-def _check_points(books: Books, prices: dict[str, int], days: set[Any]) -> None:
+def _check_points(books: Books, prices: dict[str, int], day: date) -> None:
     """The price history is as it was but for one price of the day of a step that stands."""
     found = _points(books)
     for sku in {*books.memory.points, *found}:
         expected = books.memory.points.get(sku, [])
         if sku in prices:
-            day = max(days)
             expected = [*(point for point in expected if point[0] != day), (day, prices[sku])]
         books.must(
             found.get(sku, []) == expected, "a price history is not as the steps left it", sku, found.get(sku), expected
