@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field, SecretStr, model_validator
+from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
+
+SHORTEST_TOKEN = 20
 
 
 class Settings(BaseSettings):
@@ -33,6 +36,9 @@ class Settings(BaseSettings):
     forwarded_allow_ips: str = Field(
         "", description="Addresses of proxies whose X-Forwarded headers are believed, separated by commas; empty: none."
     )
+    metrics_token: SecretStr = Field(
+        SecretStr(""), description="Secret that whoever reads /metrics has to say; empty: there are no metrics."
+    )
     log_level: Literal["debug", "info", "warning", "error"] = Field("info", description="How much is logged.")
 
     smtp_host: str = Field(
@@ -46,6 +52,27 @@ class Settings(BaseSettings):
         description="Encryption of the line: starttls on an open port, tls from the start, none without a password.",
     )
     smtp_sender: str = Field("", description="Address that messages come from; empty: the shop's own of the policy.")
+
+    @field_validator("forwarded_allow_ips")
+    @classmethod
+    def _names_proxies(cls, told: str) -> str:
+        """Addresses and networks alone: a name would match nothing, and with `*` anybody could say who they are."""
+        for entry in filter(None, (entry.strip() for entry in told.split(","))):
+            try:
+                ip_network(entry)
+            except ValueError:
+                raise ValueError(
+                    f"{entry!r} is no address such as 192.0.2.1 and no network such as 10.0.0.0/8"
+                ) from None
+        return ",".join(entry.strip() for entry in told.split(",") if entry.strip())
+
+    @field_validator("metrics_token")
+    @classmethod
+    def _is_hard_to_guess(cls, told: SecretStr) -> SecretStr:
+        secret = told.get_secret_value()
+        if secret and (len(secret) < SHORTEST_TOKEN or not secret.isascii() or not secret.isprintable()):
+            raise ValueError(f"a token has {SHORTEST_TOKEN} or more plain letters, digits and signs, or there is none")
+        return told
 
     @model_validator(mode="after")
     def _says_no_password_in_clear(self) -> Settings:

@@ -7,7 +7,6 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import delete, or_, update
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
 from server.persistence.tables import AccountRow, DeedRow, FailureRow, LinkRow, SessionRow
@@ -87,13 +86,24 @@ def accounts_linked_by(session: Session, name: str, since: datetime, deeds: Coll
 
 def lock_failures(session: Session, keys: Sequence[str], now: datetime) -> list[FailureRow]:
     """The counters under some keys, made where they are missing, locked in the order of their keys; answered in the order given."""
-    insert: Any = postgresql.insert if session.get_bind().dialect.name == "postgresql" else sqlite.insert
+    insert = _insert_of(session.get_bind().dialect.name)
     for key in sorted(keys):
         made = insert(FailureRow).values(key=key, failures=0, last_at=now)
         session.execute(made.on_conflict_do_nothing(index_elements=["key"]))
     wanted = select(FailureRow).where(col(FailureRow.key).in_(keys)).order_by(col(FailureRow.key)).with_for_update()
     found = {row.key: row for row in session.exec(wanted)}
     return [found[key] for key in keys]
+
+
+def _insert_of(dialect: str) -> Any:
+    """The INSERT of a dialect that can leave a row alone; only that dialect is imported, since PostgreSQL's takes 30 ms."""
+    if dialect == "postgresql":
+        from sqlalchemy.dialects import postgresql
+
+        return postgresql.insert
+    from sqlalchemy.dialects import sqlite
+
+    return sqlite.insert
 
 
 def failures_under(session: Session, keys: Sequence[str]) -> dict[str, int]:

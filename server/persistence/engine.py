@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, event, inspect
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy.exc import DatabaseError, SQLAlchemyError
 from sqlmodel import Session, create_engine
 
 from server.domain.errors import OutOfReach
@@ -55,6 +55,15 @@ def reaching(place: Place) -> Iterator[None]:
         what = "The PostgreSQL database" if place.url else f"The database in {place.data}"
         because = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
         raise OutOfReach(f"{what} cannot be opened: {because}.") from error
+
+
+@contextmanager
+def answering() -> Iterator[None]:
+    """While an open database is asked: that it does not answer becomes `OutOfReach`."""
+    try:
+        yield
+    except SQLAlchemyError as error:
+        raise OutOfReach("the database does not answer") from error
 
 
 def sqlite_file(data: Path) -> Path:

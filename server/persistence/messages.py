@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, CursorResult, and_, delete, func, or_, update
+from sqlalchemy import ColumnElement, CursorResult, and_, case, delete, func, or_, update
 from sqlmodel import Session, col, select
 
 from server.domain.messages import Message, Wording
@@ -118,6 +118,19 @@ def delete_messages_settled_before(session: Session, moment: datetime) -> int:
     settled = or_(col(MessageRow.sent_at) < moment, col(MessageRow.gave_up_at) < moment)
     forgotten = and_(WAITS, col(MessageRow.made_at) < moment)
     return _changed(session, delete(MessageRow).where(or_(settled, forgotten)))
+
+
+def count_by_state(session: Session) -> dict[str, int]:
+    """How many messages wait, were sent, and were given up and never sent."""
+    is_sent = col(MessageRow.sent_at).is_not(None)
+    state = case((is_sent, "sent"), (col(MessageRow.gave_up_at).is_not(None), "given_up"), else_="waiting")
+    found = session.exec(select(state, func.count()).select_from(MessageRow).group_by(state)).all()
+    return {"waiting": 0, "sent": 0, "given_up": 0} | dict(found)
+
+
+def oldest_waiting(session: Session) -> datetime | None:
+    """When the message was made that has waited for longest; None where none waits."""
+    return session.exec(select(func.min(MessageRow.made_at)).where(WAITS)).one()
 
 
 def count_given_up(session: Session) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from threading import Lock
@@ -128,17 +128,19 @@ class Shop:
     cache: CatalogueCache = field(default_factory=CatalogueCache)
     address: str = ""
     """Where people reach it, without a slash at its end."""
+    timed: Callable[[str], AbstractContextManager[object]] = nullcontext
+    """What measures a unit of work that is `reading` or `writing`, for as long as it is open."""
 
     @contextmanager
     def reading(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that only reads."""
-        with self.sessions(False) as session:
+        with self.timed("reading"), self.sessions(False) as session:
             yield Work(session, self.clock(), actor, self.cache, self.address)
 
     @contextmanager
     def writing(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that writes; it waits for other writers."""
-        with self.sessions(True) as session:
+        with self.timed("writing"), self.sessions(True) as session:
             yield Work(session, self.clock(), actor, self.cache, self.address)
 
 

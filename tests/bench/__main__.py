@@ -1,20 +1,18 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `races`, `crash`, `fuzz` and `imports` are long runs that measure what must never happen, and fail
-where it does.
+Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`
+and `imports` are long runs that measure what must never happen, and fail where it does.
 """
 
 from __future__ import annotations
 
 import os
 import platform
-import random
 import statistics
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import date
-from typing import Any
 
 from server.domain.kits import Fitter
 from server.domain.learner import read_answers
@@ -22,24 +20,11 @@ from tests.bench.crash import crashes
 from tests.bench.fuzz import fuzzes
 from tests.bench.imports import imports
 from tests.bench.races import races
-from tests.bench.shelves import shelf
+from tests.bench.shelves import learners, shelf
+from tests.bench.start import start
 
 RUNS = 3
 TODAY = date(2026, 11, 25)
-
-
-def learners(number: int, seed: int = 7) -> Iterator[dict[str, Any]]:
-    """Different learners, steady and lively."""
-    draw = random.Random(seed)
-    for _ in range(number):
-        yield {
-            "mass_kg": round(draw.uniform(45, 115), 1),
-            "to_feet": draw.choice(("quick", "average", "slow")),
-            "fitness": draw.choice(("high", "fair", "low")),
-            "board_background": draw.choice(("strong", "some", "none")),
-            "foil_stage": draw.choice(("none", "towed", "short_flights", "long_flights", "turning")),
-            "usual_wind_kn": draw.choice((12, 15, 18, 22)),
-        }
 
 
 def _frontier_ms(parts: int, number: int) -> list[float]:
@@ -72,6 +57,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "crash": crashes,
     "fuzz": fuzzes,
     "imports": imports,
+    "start": start,
 }
 QUICK = ("frontier",)
 

@@ -1,8 +1,12 @@
-"""Random shelves of any number of parts, named by a seed: prices follow size to the power 0.8 with log-normal noise of 0.3."""
+"""Random learners, and random shelves of any number of parts, named by a seed.
+
+Prices follow size to the power 0.8 with log-normal noise of 0.3."""
 
 from __future__ import annotations
 
 import random
+from collections.abc import Iterator
+from typing import Any
 
 from server.domain.catalogue import Catalogue, Gear, MeasureValue, Part, Shelf
 
@@ -39,3 +43,17 @@ def _part(sku: str, slot: str, cents: int, size: dict[str, MeasureValue], draw: 
     if slot == "front_foil":
         measures["aspect_ratio"] = draw.uniform(4.5, 9)
     return Part(sku, sku, "Maker", "", cents, cents // 2, Gear(slot, measures))
+
+
+def learners(number: int, seed: int = 7) -> Iterator[dict[str, Any]]:
+    """Different learners, steady and lively."""
+    draw = random.Random(seed)
+    for _ in range(number):
+        yield {
+            "mass_kg": round(draw.uniform(45, 115), 1),
+            "to_feet": draw.choice(("quick", "average", "slow")),
+            "fitness": draw.choice(("high", "fair", "low")),
+            "board_background": draw.choice(("strong", "some", "none")),
+            "foil_stage": draw.choice(("none", "towed", "short_flights", "long_flights", "turning")),
+            "usual_wind_kn": draw.choice((12, 15, 18, 22)),
+        }

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import re
 import signal
-import socket
 import sqlite3
 import subprocess
 import sys
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
@@ -27,10 +22,10 @@ from server.usecases.accounts import look_at_link, use_link
 from server.usecases.opening import SEED, open_shop
 from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, WORDS, load_deeds
+from tests.builders_served import PATIENCE_S, answer_of, environment, free_port, served
 from tests.builders_shop import FolderCopy, learner
 
 ROOT = SEED.parent
-PATIENCE_S = 20
 
 
 @pytest.fixture
@@ -50,49 +45,6 @@ def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
         timeout=PATIENCE_S,
         check=False,
     )
-
-
-def environment(**variables: str) -> dict[str, str]:
-    """The variables of this program without its own settings, and those that are given."""
-    kept = {name: value for name, value in os.environ.items() if not name.startswith("SLACKWATER_")}
-    return {**kept, **variables}
-
-
-def free_port() -> int:
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        return int(listening.getsockname()[1])
-
-
-@contextmanager
-def served(*arguments: str, **variables: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """A server as a program of its own, with the first line it prints; it is stopped at the end."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "server", *arguments],
-        cwd=ROOT,
-        env=environment(**variables),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-    )
-    assert process.stdout is not None
-    with process, process.stdout:
-        try:
-            yield process, process.stdout.readline()
-        finally:
-            process.terminate()
-            process.wait(PATIENCE_S)
-
-
-def answer_of(address: str) -> httpx.Response:
-    """The answer of an address, as soon as there is one."""
-    until = time.monotonic() + PATIENCE_S
-    while True:
-        try:
-            return httpx.get(address)
-        except httpx.ConnectError:
-            assert time.monotonic() < until, "nothing listens there"
-            time.sleep(0.02)
 
 
 def no_server(settings: Settings) -> None:
@@ -127,19 +79,8 @@ def test_without_a_command_it_serves_a_seeded_shop_where_it_says_until_it_is_tol
         assert answer.status_code == 201
         assert answer.json()["url"].startswith(f"{found[0]}/quotes/")
         process.send_signal(signal.SIGTERM)
-        assert process.wait(PATIENCE_S) in (0, -signal.SIGTERM)
-    assert sqlite_file(data).is_file()
-
-
-def test_several_processes_serve_one_shop_and_stop_when_they_are_told_to(data: Path) -> None:
-    port = free_port()
-    with served("--workers", "2", "--port", str(port), "--data", str(data)) as (process, line):
-        assert f"http://127.0.0.1:{port}" in line
-        kept = httpx.post(f"http://127.0.0.1:{port}/api/quotes", json={"answers": learner()}, timeout=PATIENCE_S).json()
-        for _ in range(8):  # Each on a connection of its own, so that both are asked.
-            assert httpx.get(kept["url"]).status_code == 200
-        process.send_signal(signal.SIGTERM)
         assert process.wait(PATIENCE_S) == 0
+    assert sqlite_file(data).is_file()
 
 
 def test_a_catalogue_loaded_first_is_served_without_the_seed(tmp_path: Path, folder: FolderCopy) -> None:

@@ -65,6 +65,7 @@ PUBLIC = {
     "/robots.txt": {"GET"},
     "/healthz": {"GET"},
     "/readyz": {"GET"},
+    "/metrics": {"GET"},
     "/api/openapi.json": {"GET", "HEAD"},
     "/api/fit": {"POST"},
     "/api/kits": {"POST"},

@@ -21,6 +21,7 @@ OTHER_VALUES = {
     "base_address": "https://slackwater.example",
     "public_burst": "12",
     "forwarded_allow_ips": "192.0.2.1",
+    "metrics_token": "of-whoever-watches-over-it",
     "log_level": "warning",
     "smtp_host": "mail.example",
     "smtp_port": "465",
@@ -69,6 +70,18 @@ def test_a_secret_is_not_shown_where_settings_are_printed() -> None:
 def test_a_password_is_not_said_over_an_open_line() -> None:
     with pytest.raises(ValidationError, match="SLACKWATER_SMTP_SECURITY"):
         Settings(smtp_password=SecretStr("hidden-word"), smtp_security="none")
+
+
+@pytest.mark.parametrize("told", ["*", "proxy.example", "10.0.0.1/8", "192.0.2.1, nonsense", "192.0.2.1:80"])
+def test_proxies_are_named_by_addresses_and_networks(told: str) -> None:
+    with pytest.raises(ValidationError, match="no network such as"):
+        Settings(forwarded_allow_ips=told)
+
+
+@pytest.mark.parametrize("told", ["short", " " * 7, "é" * 30, "a line\n and another line"])
+def test_a_token_that_can_be_guessed_or_not_be_said_is_refused(told: str) -> None:
+    with pytest.raises(ValidationError, match="20 or more"):
+        Settings(metrics_token=SecretStr(told))
 
 
 def test_settings_do_not_change_once_they_are_read() -> None:
