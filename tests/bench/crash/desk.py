@@ -18,7 +18,8 @@ OPEN_SALES = 3
 PLANS = (
     ("pay", "leave", "swap", "give_back_some", "pay", "give_back", "pay"),
     ("pay", "pay", "leave", "give_back_some", "pay", "swap"),
-    ("pay", "give_back_some", "pay", "leave", "give_back"),
+    ("pay", "leave", "swap", "pay", "give_back", "pay"),
+    ("pay", "give_back_some", "pay", "leave", "swap", "give_back"),
     ("pay", "leave", "give_back", "pay"),
 )
 """What is tried with a sale one after the other; paying pays out where the shop owes."""

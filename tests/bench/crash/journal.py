@@ -153,8 +153,12 @@ class Journal:
         if result is not None and is_new:
             self.done[DONE_WORDS[form.act]] += 1
             self._follow(form, result)
-        elif result is None and form.act == "contract" and form.subject in self.bought:
+        elif form.act == "contract" and form.subject in self.bought and not self._was_bought(form.subject):
             self.quotes[form.subject] = self.bought.pop(form.subject)
+
+    def _was_bought(self, token: str) -> bool:
+        """Whether another form has made the contract of a quote, or may have."""
+        return any(one.act == "contract" and one.subject == token and one.state != "refused" for one in self.forms)
 
     def _follow(self, form: Form, result: int) -> None:
         """What the worker knows by what was done."""

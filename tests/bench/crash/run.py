@@ -40,14 +40,15 @@ from tests.postgres import DURABLE, Cluster
 
 ON_THE_FLOOR = 5
 PIECES = 4
-LEAST_ANSWERS, MOST_ANSWERS = 15, 170
+LEAST_ANSWERS, MOST_ANSWERS = 30, 190
 """So much is answered before a kill, however busy the machine is."""
-LONGEST_SECONDS = 6
+LONGEST_SECONDS = 12
 MOST_LATER_SECONDS = 0.05
 QUIET_SECONDS = 10
 BY_LETTER = 0.3
 """The share of kills that come when a letter is announced, or has arrived and its sender has not heard so yet."""
 MOST_LETTERS = 12
+MOST_HEARD_SECONDS = 5
 MUST_ALL_HAPPEN = 10
 """From so many kills on, every act has to have succeeded at least once."""
 ROUND = timedelta(minutes=10)
@@ -83,6 +84,13 @@ class Run:
     memory: Memory
     seats: dict[str, str] = field(default_factory=dict)
     interrupted: list[tuple[Journal, Form]] = field(default_factory=list)
+    finished: list[Form] = field(default_factory=list)
+    """What was in flight at a kill and was sent again since the last look."""
+    moment: Event = field(default_factory=Event)
+    """A letter has come at which everybody is to be killed."""
+    killed: Event = field(default_factory=Event)
+    is_hurried: bool = False
+    """Whether the next kill comes at a letter, before anything is sent again."""
 
     @property
     def floor(self) -> list[Journal]:
@@ -115,27 +123,32 @@ class Run:
             remember_catalogue(books)
             check_shelf(books)
 
-    def load_and_kill(self, running: Sequence[Server]) -> None:
-        """Work at all the servers, and kill them all at a random moment, or at the worst one for a letter."""
-        stop, moment, killed = Event(), Event(), Event()
-        wanted = self.draw.randint(1, MOST_LETTERS) if self.draw.random() < BY_LETTER else 0
-        letters_left = iter(range(wanted, 0, -1))
+    def lie_in_wait(self) -> None:
+        """Now and then the next kill is to come at a letter, announced or just arrived, of those that are sent after the restart."""
+        moment, killed = self.moment, self.killed = Event(), Event()
+        self.is_hurried = self.draw.random() < BY_LETTER
+        most = max(1, min(MOST_LETTERS, len(self.memory.unsent)))
+        letters_left = iter(range(self.draw.randint(1, most) if self.is_hurried else 0, 0, -1))
 
         def met() -> None:
-            """A letter is announced, or has come and nobody has told its sender; at the last of them everybody is killed."""
+            """At the last of them its sender hears nothing more before everybody is killed."""
             if next(letters_left, 0) == 1:
                 moment.set()
-                killed.wait(1)
+                killed.wait(MOST_HEARD_SECONDS)
 
         is_before = self.draw.random() < 0.5
         self.post.on_recipient, self.post.on_arrival = met if is_before else bool, bool if is_before else met
+
+    def load_and_kill(self, running: Sequence[Server]) -> None:
+        """Work at all the servers, and kill them all at a random moment, or at the worst one for a letter."""
+        stop = Event()
         with ThreadPoolExecutor(len(self.journals)) as pool:
             working = [pool.submit(worker.work, stop) for worker in self.workers(running)]
-            if self._wait_for(moment):
+            if self._wait_for(self.moment):
                 self.outcome.done["kills at a letter"] += 1
             for server in running:
                 server.kill()
-            killed.set()
+            self.killed.set()
             stop.set()
             for worker in working:
                 worker.result()
@@ -158,6 +171,7 @@ class Run:
         books = Books(session, self.outcome, self.memory, is_whole)
         self.interrupted += [(one, form) for one in self.journals for form in one.new_forms() if form.state == "sent"]
         touched = {int(form.subject) for one in self.journals for form in one.new_forms() if form.act in OF_A_SALE}
+        touched |= {int(form.subject) for form in self.finished if form.act in OF_A_SALE}
         for journal in self.journals:
             check_forms(books, journal)
         touched |= {sold.number for one in self.journals for sold in one.sales[-3:]}
@@ -182,6 +196,7 @@ class Run:
             who.onces(once for once in journal.onces[-1:] if once.answered is None)
         journal = self.draw.choice(self.floor)
         again[FLOOR].onces(journal.draw.sample(journal.onces, min(2, len(journal.onces))))
+        self.finished = [form for _, form in self.interrupted]
         self.interrupted.clear()
         for one in again.values():
             one.close()
@@ -288,11 +303,14 @@ def crash(
             wait_until_quiet(place)
             with looking(place) as session:
                 run.look(session, processes)
+            run.lie_in_wait()
             for server in running:
                 server.start()
             restock(place)
             for server in running:
                 server.wait_until_served()
+            if run.is_hurried and kill < kills - 1:
+                continue
             with looking(place) as session:
                 run.send_again(session, running[0].address)
                 run.look_at_pages(session, running[-1].address)
