@@ -29,9 +29,11 @@ from uvicorn.supervisors import Multiprocess
 
 from server.outside.mail import Mailer
 from server.persistence.engine import Place
+from server.persistence.outages import look_through, outage_of
 from server.security.passwords import Passwords
 from server.settings import Settings
 from server.usecases.aftercare import forget_questions, tell_follow_ups
+from server.usecases.clock import WORDS, look_at_clock
 from server.usecases.messages import send_due
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
@@ -294,13 +296,27 @@ async def _sweep_for_ever(shop: Shop) -> None:
     await asyncio.sleep(SWEEP_AFTER_SECONDS)
     while True:
         try:
-            await run_in_threadpool(_sweep, shop)
-        except Exception:
-            log.exception("the sweep failed; it is tried again")
+            await run_in_threadpool(tidy, shop)
+        except Exception as error:
+            outage = outage_of(error)
+            if outage is None:
+                log.exception("the sweep failed; it is tried again")
+            else:
+                log.warning("the sweep waits for the database", extra={"because": str(outage)})
         await asyncio.sleep(SWEEP_SECONDS)
 
 
-def _sweep(shop: Shop) -> None:
+def tidy(shop: Shop) -> None:
+    """Tidy, unless the clock cannot be trusted with what is deleted for good; and look whether the database is whole."""
+    damage = look_through(shop.sessions)
+    if damage:
+        log.error("the database is damaged: put a backup back", extra={"because": damage})
+        return
+    with shop.reading("sweep") as work:
+        stands = look_at_clock(work)
+    if stands != "right":
+        log.warning("nothing is swept by this clock", extra={"because": WORDS[stands]})
+        return
     with shop.writing("sweep") as work:
         swept = sweep(work)
     with shop.writing("sweep") as work:
@@ -331,6 +347,11 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
         try:
             tally = send_due(shop, mailer, is_stopping=stopping.is_set)
         except Exception as error:  # noqa: BLE001  # The loop outlives whatever befalls one round.
+            outage = outage_of(error)
+            if outage is not None:
+                log.warning("sending waits for the database", extra={"because": str(outage)})
+                stopping.wait(SEND_SECONDS)
+                continue
             # Where it happened, but not its words: a database's hold the values of a row, and so whom a message is for.
             because = [type(error).__name__, *format_tb(error.__traceback__)]
             log.error("sending failed; it is tried again", extra={"because": "".join(because)})
@@ -390,7 +411,7 @@ def _serve_together(settings: Settings) -> None:
     config = configured(settings, TOGETHER)
     listening = config.bind_socket()
     listening.listen(config.backlog)  # Whoever comes before the first process is up waits instead of being turned away.
-    print(f"Slackwater is served at {settings.address}", flush=True)
+    _announce(settings.address)
     if not settings.metrics_token.get_secret_value():
         Multiprocess(config, [listening]).run()
         return
@@ -419,6 +440,12 @@ class _Metered(Multiprocess):
         self.known = serving
 
 
+def _announce(address: str) -> None:
+    """Say where it is served; where that goes to a file for which there is no room, it is served all the same."""
+    with suppress(OSError):
+        print(f"Slackwater is served at {address}", flush=True)
+
+
 class _Announcing(uvicorn.Server):
     """Says where it serves once it does."""
 
@@ -429,4 +456,4 @@ class _Announcing(uvicorn.Server):
     async def startup(self, sockets: list[socket] | None = None) -> None:
         await super().startup(sockets)
         if self.started:
-            print(f"Slackwater is served at {self.address}", flush=True)
+            _announce(self.address)

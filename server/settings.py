@@ -5,11 +5,22 @@ from __future__ import annotations
 from ipaddress import ip_network
 from pathlib import Path
 from typing import Literal
+from urllib.parse import urlsplit
 
 from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 SHORTEST_TOKEN = 20
+
+POSTGRESQL = ("postgresql://", "postgresql+psycopg://")
+
+
+def _is_postgresql(address: str) -> bool:
+    """Whether an address names a PostgreSQL database; what it says is told to nobody, since its password may be anywhere in it."""
+    try:
+        return address.startswith(POSTGRESQL) and (urlsplit(address).port or 1) > 0
+    except ValueError:
+        return False
 
 
 class Settings(BaseSettings):
@@ -73,6 +84,13 @@ class Settings(BaseSettings):
         if secret and (len(secret) < SHORTEST_TOKEN or not secret.isascii() or not secret.isprintable()):
             raise ValueError(f"a token has {SHORTEST_TOKEN} or more plain letters, digits and signs, or there is none")
         return told
+
+    @field_validator("database_url")
+    @classmethod
+    def _is_of_postgresql(cls, address: SecretStr) -> SecretStr:
+        if not address.get_secret_value() or _is_postgresql(address.get_secret_value()):
+            return address
+        raise ValueError("this is no address of a PostgreSQL database such as postgresql://user@host/name")
 
     @model_validator(mode="after")
     def _says_no_password_in_clear(self) -> Settings:

@@ -23,6 +23,7 @@ from server.domain.accounts import (
     Stage,
     Throttle,
     failures_now,
+    is_link_live,
     is_live,
     is_spent,
     name_key,
@@ -217,7 +218,13 @@ def use_link(shop: Shop, passwords: Passwords, link: str, password: str) -> None
 def _linked(work: Work, link: str, *, lock: bool = False) -> tuple[AccountRow, bool]:
     found = store.link_by(work.session, digest_of(link), lock=lock)
     row = work.session.get(AccountRow, found.account_id) if found else None
-    if found is None or row is None or found.used_at is not None or work.now >= found.expires_at or row.ended_at:
+    if (
+        found is None
+        or row is None
+        or found.used_at is not None
+        or row.ended_at
+        or not is_link_live(found.expires_at, work.now)
+    ):
         raise NotFound("link", "This link does not work (any more). Ask for a new one.")
     return row, found.forgets_factor
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from server.domain.errors import OutOfReach
 from server.outside.levels import Level
 from server.persistence.catalogue import versions_at
-from server.persistence.engine import answering
 from server.persistence.messages import count_by_state, oldest_waiting
+from server.persistence.outages import answering
 from server.persistence.stock import count_open_holds
 from server.usecases.work import Shop, Work
 

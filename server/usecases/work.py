@@ -18,6 +18,7 @@ from server.domain.codes import CODES, code_of
 from server.domain.policy import Policy
 from server.persistence.accounts import write_deed
 from server.persistence.catalogue import load_catalogue, versions_at
+from server.persistence.engine import file_of
 from server.persistence.stock import load_free
 
 NO_DOERS = ("customer", "sweep", "sender", "seed")
@@ -39,6 +40,8 @@ class CatalogueCache:
     shows at once, as does a policy whose day begins."""
 
     _kept: Catalogue | None = None
+    _file: tuple[int, int] | None = None
+    """The file it was read from: in another one put in its place, versions come again."""
     _today: Catalogue | None = None
     """The kept one with its rate of VAT of the day, where that is another."""
     _lock: Lock = field(default_factory=Lock)
@@ -47,9 +50,11 @@ class CatalogueCache:
         """The catalogue in force, its policy as it holds on the day of a moment."""
         versions = versions_at(session, now)
         kept = self._kept
-        if kept is None or (kept.version, kept.policy.version) != versions:
+        file = file_of(session)
+        if kept is None or (kept.version, kept.policy.version, self._file) != (*versions, file):
             with self._lock:
                 kept = self._kept = load_catalogue(session, now)
+                self._file = file
         policy = kept.policy.on(kept.policy.shop.day_of(now))
         return kept if policy is kept.policy else self._as_of(kept, policy)
 

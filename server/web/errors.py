@@ -9,14 +9,28 @@ from urllib.parse import urlencode
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
-from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.domain.errors import Conflict, Fault, InvalidInput, Lapsed, NotAllowed, NotFound, NotSignedIn, TooMany
+from server.domain.errors import (
+    ClockIsWrong,
+    Conflict,
+    Damaged,
+    Fault,
+    InvalidInput,
+    Lapsed,
+    NoRoom,
+    NotAllowed,
+    NotFound,
+    NotSignedIn,
+    OnlyToRead,
+    OutOfReach,
+    TooMany,
+)
 from server.domain.policy import ShopTerms
+from server.persistence.outages import outage_of
 from server.web.api.bodies import errors
 from server.web.render import PAGES_VARY, Pages, is_fragment_asked, way_back
 
@@ -36,6 +50,7 @@ TITLES = {
     429: "One moment",
     500: "Something broke on our side",
     503: "One moment",
+    507: "There is no room left",
 }
 WORDS = {
     404: "There is nothing at this address.",
@@ -43,6 +58,20 @@ WORDS = {
     500: "We have noted it. Try again, or call the shop: what you kept is safe.",
     503: "The shop's records cannot be reached just now. Nothing was changed: try again in a moment.",
 }
+
+NO_ROOM = (
+    "The disk of the shop's server is full, so nothing of this was kept. What was kept before is safe and can be read. "
+    "Try again later, or call the shop."
+)
+ONLY_TO_READ = (
+    "The shop's records can only be read at the moment, so nothing of this was kept. Try again later, or call the shop."
+)
+DAMAGED = (
+    "The shop's records cannot be read at the moment, and nothing was changed. Somebody has to look after them: try again "
+    "later, or call the shop."
+)
+SOON_SECONDS, LATER_SECONDS = 2, 60
+"""When to try again: at once where the database comes back by itself, later where somebody has to do something first."""
 
 NOT_SIGNED_IN = (
     "You are not signed in (any more), so nothing was changed. Sign in in another tab, come back to this one, "
@@ -142,14 +171,29 @@ class Errors:
         faults = tuple(Fault(str(row["loc"][-1]), "This is not accepted.") for row in error.errors())
         return self.answer(request, faults, 422)
 
-    def _busy(self, request: Request, error: Exception) -> Response:
-        """The database is away, locked for too long, or gave this request up for another: the transaction was rolled back."""
-        log.warning("the database did not answer", exc_info=error)
-        answer = self.answer(request, (Fault("server", WORDS[503]),), 503)
-        answer.headers["Retry-After"] = "2"
+    def _out_of_reach(self, request: Request, outage: OutOfReach, error: Exception) -> Response:
+        """The database is away, full, damaged, locked for too long, or gave this request up: the transaction was rolled back."""
+        match outage:
+            case NoRoom():
+                words, status, seconds = NO_ROOM, 507, LATER_SECONDS  # RFC 4918, 11.5.
+            case OnlyToRead():
+                words, status, seconds = ONLY_TO_READ, 503, LATER_SECONDS
+            case Damaged():
+                words, status, seconds = DAMAGED, 503, LATER_SECONDS
+            case ClockIsWrong():
+                words, status, seconds = str(outage), 503, LATER_SECONDS
+            case _:
+                words, status, seconds = WORDS[503], 503, SOON_SECONDS
+        trace = error if log.isEnabledFor(logging.DEBUG) else None
+        log.warning("out of reach", extra={"kind": type(outage).__name__, "because": str(outage)}, exc_info=trace)
+        answer = self.answer(request, (Fault("server", words),), status)
+        answer.headers["Retry-After"] = str(seconds)
         return answer
 
     def _unexpected(self, request: Request, error: Exception) -> Response:
+        outage = outage_of(error)
+        if outage is not None:
+            return self._out_of_reach(request, outage, error)
         log.error("unexpected error", exc_info=error)
         return self.answer(request, (Fault("server", WORDS[500]),), 500)
 
@@ -162,7 +206,6 @@ class Errors:
         app.add_exception_handler(TooMany, self._too_many)
         app.add_exception_handler(NotSignedIn, self._not_signed_in)
         app.add_exception_handler(NotAllowed, self._not_allowed)
-        app.add_exception_handler(OperationalError, self._busy)
         app.add_exception_handler(HTTPException, self._framework)
         app.add_exception_handler(RequestValidationError, self._parameters)
         app.add_middleware(Unexpected, answer=self._unexpected)

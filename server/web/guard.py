@@ -287,9 +287,18 @@ class Throttle:
         self.refuse = refuse
         self.limit = RateLimitItemPerMinute(burst) if burst else None
         self.limiter = MovingWindowRateLimiter(MemoryStorage())
+        self.seen_at = time.time()
+
+    def _forget_what_is_ahead(self) -> None:
+        """Begin anew where the machine's clock was put back: what was counted ahead of it would count until it gets there."""
+        now = time.time()
+        if now < self.seen_at - 1:
+            self.limiter = MovingWindowRateLimiter(MemoryStorage())
+        self.seen_at = now
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and self.limit is not None and not _is_unlimited(scope["path"]):
+            self._forget_what_is_ahead()
             address = (scope.get("client") or ("unknown",))[0]
             if not self.limiter.hit(self.limit, address):
                 await self.refuse(scope, receive, send, 429, "Too many requests at once: wait a minute and try again.")

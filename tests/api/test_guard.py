@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from starlette.types import Receive, Scope, Send
 
 from server.app import create_app
 from server.settings import Settings
-from server.web.guard import SESSION_COOKIES, ForgeryGuard
+from server.web.guard import SESSION_COOKIES, ForgeryGuard, Throttle
 from tests.builders_http import ADDRESS, Client, faults_of, names_in
 from tests.builders_shop import STRONG, learner
 
@@ -195,3 +196,17 @@ def test_robots_are_asked_to_leave_private_addresses_alone(client: Client) -> No
     rules = client.get("/robots.txt").text.splitlines()
     assert rules[0] == "User-agent: *"  # RFC 9309, 2.2.
     assert {"Disallow: /drafts/", "Disallow: /quotes/", "Disallow: /api/"} <= set(rules)
+
+
+def test_a_clock_that_is_put_back_makes_nobody_wait_until_it_gets_there_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    app, moment = FastAPI(), time.time()
+
+    async def refuse(scope: Scope, receive: Receive, send: Send, status: int, words: str) -> None:
+        await PlainTextResponse(words, status)(scope, receive, send)
+
+    app.add_api_route("/here", lambda: "here")
+    app.add_middleware(Throttle, refuse=refuse, burst=2)
+    with Client(app) as client:
+        for at in (moment + 70 * 365 * 86400, moment):
+            monkeypatch.setattr(time, "time", lambda at=at: at)
+            assert [client.get("/here").status_code for _ in range(3)] == [200, 200, 429]

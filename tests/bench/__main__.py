@@ -1,7 +1,7 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`
-and `imports` are long runs that measure what must never happen, and fail where it does.
+Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`,
+`imports` and `load` are long runs that measure what must never happen, and fail where it does.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from server.domain.learner import read_answers
 from tests.bench.crash import crashes
 from tests.bench.fuzz import fuzzes
 from tests.bench.imports import imports
+from tests.bench.load import loads
 from tests.bench.races import races
 from tests.bench.shelves import learners, shelf
 from tests.bench.start import start
@@ -58,6 +59,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "fuzz": fuzzes,
     "imports": imports,
     "start": start,
+    "load": loads,
 }
 QUICK = ("frontier",)
 

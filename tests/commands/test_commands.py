@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import re
+import resource
 import signal
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
@@ -370,6 +373,52 @@ def test_a_broken_database_file_is_one_sentence(tmp_path: Path, capsys: pytest.C
     assert ran.returncode == 1
     assert ran.stderr.count("\n") == 1, ran.stderr
     assert "cannot be opened: file is not a database" in ran.stderr
+
+
+def test_a_folder_that_can_only_be_read_is_named_before_anybody_is_served(data: Path) -> None:
+    """Whoever runs as root is bound by a file's mode only without the right to pass over it (capabilities(7))."""
+    data.chmod(0o555)
+    bound = ("setpriv", "--bounding-set=-dac_override", "--inh-caps=-dac_override") if os.geteuid() == 0 else ()
+    command = [*bound, sys.executable, "-m", "server", "--port", "1", "--data", str(data)]
+    ran = subprocess.run(command, cwd=ROOT, env=environment(), capture_output=True, text=True, timeout=PATIENCE_S)
+    data.chmod(0o755)
+    assert (ran.returncode, ran.stdout) == (1, "")
+    assert ran.stderr.startswith(f"{data} can be read and not written.")
+    assert ran.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("place", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("name", ["out", "out.xlsx"])
+def test_an_export_that_cannot_be_written_leaves_nothing_in_the_way_of_the_next(
+    place: Place, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with closing(sqlite3.connect(place.sqlite_file)) as reader:
+        reader.execute(
+            "SELECT count(*) FROM part"
+        ).fetchone()  # What SQLite needs beside its file is there, and is not written.
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1024, usual[1]))
+        try:
+            assert call("export", str(tmp_path / name), "--data", str(place.data)) == 1
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+    assert "cannot be written: File too large." in capsys.readouterr().err
+    assert not (tmp_path / name).exists()
+    assert call("export", str(tmp_path / name), "--data", str(place.data)) == 0
+
+
+@pytest.mark.parametrize("place", ["sqlite"], indirect=True)
+def test_the_clock_is_looked_at_and_said_to_be_right(place: Place, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call("clock", "--data", str(place.data)) == 0
+    assert "nothing speaks against it" in capsys.readouterr().out
+    with closing(sqlite3.connect(place.sqlite_file, isolation_level=None)) as database:
+        database.execute(
+            "INSERT INTO deed (at, who, what, whom, address) VALUES (datetime('now', '+9 days'), 'a', 'b', '', '')"
+        )
+    assert call("clock", "--data", str(place.data)) == 0
+    assert "it is behind what was written here" in capsys.readouterr().out
+    assert call("clock", "--is-right", "--data", str(place.data)) == 0
+    assert "nothing speaks against it" in capsys.readouterr().out
 
 
 def test_a_lesson_taken_has_had_its_day(place: Place, capsys: pytest.CaptureFixture[str]) -> None:

@@ -25,7 +25,7 @@ NAME = "x-request-id"
 def test_a_server_that_serves_is_alive_and_ready(client: Client) -> None:
     assert client.get("/healthz").text == "alive\n"
     answer = client.get("/readyz")
-    assert (answer.status_code, answer.text) == (200, "database: ok\nschema: ok\ndisk: ok\n")
+    assert (answer.status_code, answer.text) == (200, "database: ok\nschema: ok\ndisk: ok\nclock: ok\n")
     assert answer.headers["cache-control"] == "no-store"
 
 

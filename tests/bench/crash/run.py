@@ -292,8 +292,15 @@ def crash(
         mail = ending.enter_context(post())
         run = Run(place, outcome, draw, mail, journals, Memory(random.Random(draw.random())))
         run.open_shop()
-        settings = {"SMTP_HOST": "127.0.0.1", "SMTP_PORT": str(mail.port), "SMTP_SECURITY": "none"}
-        running = ending.enter_context(servers(place, processes, copies, **settings))
+        by_mail = servers(
+            place,
+            processes,
+            copied_from=copies,
+            SMTP_HOST="127.0.0.1",
+            SMTP_PORT=str(mail.port),
+            SMTP_SECURITY="none",
+        )
+        running = ending.enter_context(by_mail)
         for kill in range(kills):
             run.load_and_kill(running)
             if database is not None and kill < outages:
