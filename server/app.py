@@ -391,13 +391,16 @@ def configured(settings: Settings, app: FastAPI | str) -> uvicorn.Config:
     )
 
 
-def serve(settings: Settings) -> None:
-    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
+def serve(settings: Settings, compiled: BytecodeCache | None = None) -> None:
+    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while.
+
+    Templates compiled before come from `compiled`, where servers are started over and over.
+    """
     log_as_json(settings.log_level)
     if settings.workers > 1:
         _serve_together(settings)
         return
-    config = configured(settings, create_app(settings))
+    config = configured(settings, create_app(settings, compiled))
     # Once it has stopped the server raises the signal again that it was stopped by: to have been told to is no failure.
     signal.signal(signal.SIGTERM, _done)
     _Announcing(config, settings.address).run()

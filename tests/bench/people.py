@@ -218,7 +218,7 @@ class Person:
         if not self.codes:
             return
         code = self.draw.choice(self.codes)
-        found = await self.desk._ask("look-up", "GET", f"/desk/find?{urlencode({'q': code})}", b"", 303, "", False)
+        found = await self.desk.post("look-up", "/desk/find", [("q", code)])
         await self.desk.get("quote at the desk", found.location, code)
 
     async def sell(self) -> None:
