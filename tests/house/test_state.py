@@ -15,6 +15,7 @@ MAY_KEEP = re.compile(r"^\s*@.*cache|^\s*global |^\w+(: .+)? = ([\[{][\]}]|[\w.]
 """Of the text of a module: only such a one is read whole."""
 ALLOWED = {
     "persistence/migrate.py revisions": "the steps in the program's own folder",
+    "outside/pdf.py _GATE": "the processor of this process",
     "outside/photos.py _one_at_a_time": "the memory of this process",
     "outside/public_holidays.py _of_year": "a table of a package",
     "security/common.py common_passwords": "a list of a package",
