@@ -9,8 +9,9 @@ import signal
 import sqlite3
 import subprocess
 import sys
-from contextlib import closing
+from contextlib import closing, redirect_stderr, redirect_stdout
 from datetime import date
+from io import StringIO
 from pathlib import Path
 
 import base32_crockford
@@ -27,6 +28,7 @@ from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, WORDS, load_deeds
 from tests.builders_served import PATIENCE_S, answer_of, environment, free_port, served
 from tests.builders_shop import FolderCopy, learner
+from tests.pace import IS_WHOLE
 
 ROOT = SEED.parent
 
@@ -38,6 +40,11 @@ def place(data: Path) -> Place:
 
 
 def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """A command to its end: a program of its own under CI, in this process else, where nothing has to be imported first."""
+    return as_program(*arguments, **variables) if IS_WHOLE else run_here(*arguments, **variables)
+
+
+def as_program(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
     """`python -m server` as a program of its own, to its end."""
     return subprocess.run(
         [sys.executable, "-m", "server", *arguments],
@@ -48,6 +55,16 @@ def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
         timeout=PATIENCE_S,
         check=False,
     )
+
+
+def run_here(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """A command that serves nothing, with what it says."""
+    out, err = StringIO(), StringIO()
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
+        for name, value in variables.items():
+            patch.setenv(name, value)
+        status = call(*arguments)
+    return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())
 
 
 def no_server(settings: Settings) -> None:
@@ -369,7 +386,7 @@ def test_a_broken_database_file_is_one_sentence(tmp_path: Path, capsys: pytest.C
         said = capsys.readouterr().err
         assert said.count("\n") == 1, said
         assert "cannot be opened: file is not a database" in said
-    ran = run("serve", "--port", "1", "--data", str(data))
+    ran = as_program("serve", "--port", "1", "--data", str(data))
     assert ran.returncode == 1
     assert ran.stderr.count("\n") == 1, ran.stderr
     assert "cannot be opened: file is not a database" in ran.stderr
