@@ -1,7 +1,8 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
 Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`,
-`imports` and `load` are long runs that measure what must never happen, and fail where it does. `dependencies` asks the
+`imports` and `load` are long runs that measure what must never happen, and fail where it does; `hold` does the first three and
+load as one, and sums them up. `dependencies` asks the
 package index for known faults of the locked packages.
 """
 
@@ -20,6 +21,7 @@ from server.domain.learner import read_answers
 from tests.bench.crash import crashes
 from tests.bench.dependencies import dependencies
 from tests.bench.fuzz import fuzzes
+from tests.bench.hold import hold
 from tests.bench.imports import imports
 from tests.bench.load import loads
 from tests.bench.races import races
@@ -63,6 +65,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "dependencies": dependencies,
     "start": start,
     "load": loads,
+    "hold": hold,
 }
 QUICK = ("frontier",)
 
