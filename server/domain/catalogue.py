@@ -176,6 +176,11 @@ class Catalogue:
     def _dearest(self) -> Mapping[str, Cents]:
         return MappingProxyType({slot: max(part.price for part in parts) for slot, parts in self.by_slot.items()})
 
+    @cached_property
+    def workings(self) -> dict[object, object]:
+        """Room for what is worked out from this version once and kept with it, as its racks are."""
+        return {}
+
     def reduction_of(self, part: Part, today: date) -> Reduction | None:
         """How a part may be called reduced today, or None where it is not marked down or the law lets no one say so."""
         if part.markdown is None or not part.markdown.holds_on(today):
