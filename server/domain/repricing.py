@@ -20,7 +20,7 @@ from server.domain.errors import InvalidInput
 from server.domain.learner import Answers, read_answers
 from server.domain.money import Cents
 from server.domain.policy import Policy, Tier
-from server.domain.pricing import Breakdown, Margin, margin_of, price_kit, tier_for
+from server.domain.pricing import Margin, margin_of, price_kit, tier_for
 from server.domain.quotes import QuotedPart
 from server.domain.slots import CORE_SLOTS
 
@@ -38,9 +38,16 @@ class Quoted:
 
 @dataclass(frozen=True, slots=True)
 class Priced:
-    """A quote under one policy; its margin is None where the cost of a part is not known any more."""
+    """What a quote comes to under one policy, in cents; its margin is None where the cost of a part is not known any more.
 
-    price: Breakdown
+    Only sums are kept of it: the lines of ten thousand quotes would be a million things to keep, and nobody asks for them.
+    """
+
+    due: Cents
+    discount: Cents
+    trade_in: Cents
+    deposit_back: Cents
+    delivery: Cents
     margin: Margin | None
     is_under_floor: bool
     tier: Tier | None
@@ -57,7 +64,7 @@ class Repriced:
     @property
     def change(self) -> Cents:
         """How much more the customer would have to pay; less than nothing where it is less, or where we would owe them more."""
-        return self.after.price.due - self.before.price.due
+        return self.after.due - self.before.due
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,11 +169,11 @@ def totals_of(priced: Iterable[Priced]) -> Totals:
     known = [(one, one.margin) for one in rows if one.margin is not None]
     return Totals(
         quotes=len(rows),
-        due=sum(one.price.due for one in rows),
-        discount=sum(one.price.discount for one in rows),
-        trade_in=sum(one.price.trade_in for one in rows),
-        deposit_back=sum(one.price.deposit_back for one in rows),
-        delivery=sum(one.price.delivery for one in rows),
+        due=sum(one.due for one in rows),
+        discount=sum(one.discount for one in rows),
+        trade_in=sum(one.trade_in for one in rows),
+        deposit_back=sum(one.deposit_back for one in rows),
+        delivery=sum(one.delivery for one in rows),
         revenue=sum(margin.revenue for _, margin in known),
         margin=sum(margin.amount for _, margin in known),
         under_floor=sum(one.is_under_floor for one, _ in known),
@@ -191,7 +198,16 @@ def price_quoted(
     price = price_kit(bought, answers, lessons, shelf, today, agreed, bounds)
     margin = margin_of(price, answers, shelf.catalogue, agreed) if is_known else None
     is_under = margin is not None and margin.is_under(policy.margin_floor_percent)
-    return Priced(price, margin, is_under, tier_for((part.slot for part in bought), policy))
+    return Priced(
+        due=price.due,
+        discount=price.discount,
+        trade_in=price.trade_in,
+        deposit_back=price.deposit_back,
+        delivery=price.delivery,
+        margin=margin,
+        is_under_floor=is_under,
+        tier=tier_for((part.slot for part in bought), policy),
+    )
 
 
 def _part_of(quoted: QuotedPart, listed: Mapping[str, Part]) -> Part:

@@ -16,6 +16,11 @@ from server.domain.repricing import Quoted
 from server.persistence.tables import HoldRow, QuoteRow, RevisionRow, SaleRow
 
 
+READ_AT_ONCE = (
+    200  # Records are long: read all at once, ten thousand of them take more time and memory than in portions.
+)
+
+
 @dataclass(frozen=True, slots=True)
 class _Kit:
     parts: dict[str, QuotedPart]
@@ -46,6 +51,7 @@ def load_quoted(session: Session, since: datetime, most: int | None = None) -> t
         .where(col(RevisionRow.revision) == col(QuoteRow.revision), col(RevisionRow.issued_at) >= since)
         .order_by(col(RevisionRow.issued_at).desc(), col(RevisionRow.id).desc())
         .limit(most)
+        .execution_options(yield_per=READ_AT_ONCE)
     )
     quotes: list[Quoted] = []
     unreadable = 0
