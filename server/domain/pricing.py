@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from server.domain.agreed import CHARGED_KINDS, NOTHING_AGREED, Agreed, Bounds, FreeLine
 from server.domain.catalogue import Catalogue, Part, Shelf
@@ -111,7 +112,7 @@ class Breakdown:
     @property
     def charged(self) -> Cents:
         """The sum of the lines."""
-        return sum(line.charged for line in self.lines)
+        return sum([line.charged for line in self.lines])
 
     @property
     def core_charged(self) -> Cents:
@@ -121,7 +122,7 @@ class Breakdown:
     @property
     def discount(self) -> Cents:
         """The sum of the lines' discounts."""
-        return sum(line.discount for line in self.lines)
+        return sum([line.list - line.charged for line in self.lines])
 
     @property
     def due(self) -> Cents:
@@ -242,7 +243,7 @@ def _extras(answers: Answers, included: Sequence[str], shelf: Shelf, today: date
         label = part.name + (", size at the shop" if slot in SIZED_AT_THE_SHOP else "")
         price = part.price_on(today)
         if slot in included:
-            lines.append(Line(part.sku, label, slot, 0, 0, worth=price))
+            lines.append(_included(part.sku, label, slot, price))
             if not shelf.is_free(part):
                 notes.append(f"The {word} is not in stock today: it follows, at no cost.")
         elif shelf.is_free(part):
@@ -251,6 +252,12 @@ def _extras(answers: Answers, included: Sequence[str], shelf: Shelf, today: date
         else:
             notes.append(f"The {word} is not in stock today, so it is not charged here: ask the shop when it comes.")
     return lines, notes
+
+
+@lru_cache(maxsize=512)  # The same few lines stand in almost every price.
+def _included(sku: str, label: str, slot: str, worth: Cents, quantity: int = 1) -> Line:
+    """What a kit discount includes."""
+    return Line(sku, label, slot, 0, 0, worth, quantity)
 
 
 def lesson_words(number: int, title: str) -> str:
@@ -264,9 +271,8 @@ def _lesson_line(tier: Tier | None, catalogue: Catalogue) -> list[Line]:
         return []
     kind = catalogue.lessons.get(tier.lessons.kind)
     title, fee = (kind.title, kind.fee) if kind else (f"{tier.lessons.kind} lesson", 0)
-    label = lesson_words(tier.lessons.number, title)
     number = tier.lessons.number
-    return [Line(tier.lessons.kind, label, LESSON, 0, 0, worth=number * fee, quantity=number)]
+    return [_included(tier.lessons.kind, lesson_words(number, title), LESSON, number * fee, number)]
 
 
 def delivery_fee(slots_bought: Iterable[str], answers: Answers, catalogue: Catalogue) -> Cents:
@@ -307,7 +313,7 @@ def price_kit(
     def priced(off: Cents, left_out: tuple[str, ...] = ()) -> Breakdown:
         return _priced(core, tier, taken, off, bought, answers, lessons, shelf, today, agreed, left_out)
 
-    charged = sum(line.charged for line in core)
+    charged = sum([line.charged for line in core])
     asked = min(agreed.discount, charged)
     price = priced(asked)
     if bounds is None or not agreed.changes_price:
@@ -366,13 +372,13 @@ def _priced(
     by_hand = [Line("", line.label, BY_HAND, line.amount, line.amount) for line in agreed.charged_lines]
     lines = [*reduced, *extras, *by_hand, *_lesson_line(tier, catalogue)]
     trade_in = take_in(
-        answers.trades, sum(line.charged for line in reduced), catalogue, agreed.values_of(answers.trades)
+        answers.trades, sum([line.charged for line in reduced]), catalogue, agreed.values_of(answers.trades)
     )
     deposit = decide_deposits(lessons, tier.lessons if tier else None, policy.refund_window_days, today)
     agreed_fee = agreed.delivery_for(answers)
     fee = delivery_fee(slots, answers, catalogue) if agreed_fee is None else agreed_fee
     delivery = fee if lines else 0
-    gross = sum(line.charged for line in lines) + delivery
+    gross = sum([line.charged for line in lines]) + delivery
     vat = VatShare(policy.shop.vat_percent, gross, vat_inside(gross, policy.shop.vat_percent))
     voucher = min(agreed.voucher, max(0, gross - trade_in.total - deposit.total))
     if voucher < agreed.voucher:
@@ -479,13 +485,13 @@ def _given_above_the_curve(answers: Answers, catalogue: Catalogue, agreed: Agree
 
 def _costs(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agreed: Agreed) -> dict[str, Cents]:
     """What the shop pays, net, by kind; kinds that cost nothing are left out."""
-    costs = dict.fromkeys(COST_KINDS, 0)
+    costs, parts = dict.fromkeys(COST_KINDS, 0), catalogue.parts
     for line in breakdown.lines:
         if line.slot == LESSON:
             kind = catalogue.lessons.get(line.sku)
             costs["lessons"] += line.quantity * kind.cost if kind else 0
         elif line.slot != BY_HAND:
-            costs["parts" if line.is_core else "extras"] += catalogue.parts[line.sku].cost
+            costs["parts" if line.slot in CORE_SLOTS else "extras"] += parts[line.sku].cost
     costs["by hand"] = sum(cost_by_hand(line, catalogue) for line in agreed.charged_lines)
     zone = catalogue.zones.get(answers.zone)
     if (

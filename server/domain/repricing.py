@@ -185,27 +185,23 @@ def under_policy(shelf: Shelf, policy: Policy) -> Shelf:
     return Shelf(replace(shelf.catalogue, policy=policy), shelf.free)
 
 
-def price_quoted(
-    quoted: Quoted, answers: Answers, shelf: Shelf, today: date, lessons: Sequence[PaidLesson] = ()
+def _price(
+    bought: Sequence[Part], agreed: Agreed, answers: Answers, shelf: Shelf, today: date, lessons: Sequence[PaidLesson]
 ) -> Priced:
     """A quote's kit at today's prices under the policy of a shelf, held to that policy's bounds of what was agreed by hand."""
-    policy = shelf.catalogue.policy
-    listed = shelf.catalogue.parts
-    bought = [_part_of(quoted.parts[slot], listed) for slot in CORE_SLOTS if slot in quoted.parts]
-    agreed = quoted.agreed
-    is_known = all(part.sku in listed for part in bought)
+    policy, listed = shelf.catalogue.policy, shelf.catalogue.parts
+    is_known = not any(part.sku not in listed for part in bought)
     bounds = bounds_of(agreed, policy) if agreed.changes_price and is_known else None
     price = price_kit(bought, answers, lessons, shelf, today, agreed, bounds)
     margin = margin_of(price, answers, shelf.catalogue, agreed) if is_known else None
-    is_under = margin is not None and margin.is_under(policy.margin_floor_percent)
     return Priced(
         due=price.due,
         discount=price.discount,
         trade_in=price.trade_in,
         deposit_back=price.deposit_back,
         delivery=price.delivery,
-        margin=margin,
-        is_under_floor=is_under,
+        margin=None if margin is None else Margin(margin.revenue, margin.cost, margin.trade_in_loss),
+        is_under_floor=margin is not None and margin.is_under(policy.margin_floor_percent),
         tier=tier_for((part.slot for part in bought), policy),
     )
 
@@ -219,17 +215,20 @@ def _part_of(quoted: QuotedPart, listed: Mapping[str, Part]) -> Part:
 
 
 def reprice(
-    quotes: Iterable[Quoted], shelf: Shelf, draft: Policy, today: date, lessons: Mapping[str, PaidLesson]
+    quotes: Iterable[Quoted | None], shelf: Shelf, draft: Policy, today: date, lessons: Mapping[str, PaidLesson]
 ) -> Repricing:
     """Every quote under the policy of a shelf and under a draft; `lessons` are those paid, by their codes.
 
-    A quote whose answers are not accepted today is counted and left out.
+    A quote whose answers are not accepted today is counted and left out, as is None, one whose record nobody can read.
     """
-    drafted = under_policy(shelf, draft)
+    drafted, listed = under_policy(shelf, draft), shelf.catalogue.parts
     is_same_home = draft.shop.home_zone == shelf.catalogue.policy.shop.home_zone
     found: list[Repriced] = []
     unreadable = 0
     for quoted in quotes:
+        if quoted is None:
+            unreadable += 1
+            continue
         try:
             answers = read_answers(quoted.answers, shelf.catalogue)
             then = answers if is_same_home else read_answers(quoted.answers, drafted.catalogue)
@@ -237,6 +236,7 @@ def reprice(
             unreadable += 1
             continue
         paid = [lessons[code] for code in answers.deposit_codes if code in lessons]
-        before = price_quoted(quoted, answers, shelf, today, paid)
-        found.append(Repriced(quoted.code, before, price_quoted(quoted, then, drafted, today, paid)))
+        bought = [_part_of(quoted.parts[slot], listed) for slot in CORE_SLOTS if slot in quoted.parts]
+        before = _price(bought, quoted.agreed, answers, shelf, today, paid)
+        found.append(Repriced(quoted.code, before, _price(bought, quoted.agreed, then, drafted, today, paid)))
     return Repricing(tuple(found), unreadable, _names_of(shelf.catalogue.policy, draft))

@@ -17,11 +17,13 @@ from tests.bench.fuzz import fuzzes
 from tests.bench.imports import imports
 from tests.bench.pricing import pricing, repricing
 from tests.bench.races import races
+from tests.bench.solver import solver
 
 BENCHES: dict[str, Callable[[], None]] = {
     "frontier": frontier,
     "pricing": pricing,
     "repricing": repricing,
+    "solver": solver,
     "races": races,
     "crash": crashes,
     "fuzz": fuzzes,

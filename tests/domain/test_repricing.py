@@ -91,7 +91,7 @@ def test_repricing_under_a_draft_equals_pricing_each_kit_afresh_under_it(
         assert (priced.due, priced.discount) == (afresh.due, afresh.discount)
         assert (priced.trade_in, priced.deposit_back) == (afresh.trade_in, afresh.deposit_back)
         assert priced.delivery == afresh.delivery
-        assert priced.margin == margin_of(afresh, read, catalogue, agreed)
+        assert priced.margin == replace(margin_of(afresh, read, catalogue, agreed), costs=())
 
 
 @given(seed=st.integers(0, 60), policy=st.sampled_from(POLICIES))
