@@ -1,4 +1,4 @@
-FROM python:3.11-slim
+FROM python:3.11-slim-bookworm
 
 RUN useradd --create-home --uid 10001 slackwater && mkdir /data && chown slackwater:slackwater /data
 
@@ -11,9 +11,12 @@ COPY server server
 COPY templates templates
 COPY static static
 COPY seed_catalogue seed_catalogue
+# Who serves may not write here, and would compile all of it again at every start.
+RUN python -m compileall -q server
 
 ENV SLACKWATER_DATA=/data SLACKWATER_HOST=0.0.0.0 PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1
-USER slackwater
+USER 10001:10001
 VOLUME /data
 EXPOSE 8000
+HEALTHCHECK --interval=30s --timeout=5s --start-period=20s CMD ["python", "-c", "import os, urllib.request as r; r.urlopen('http://127.0.0.1:' + os.environ.get('SLACKWATER_PORT', '8000') + '/healthz', timeout=4)"]
 CMD ["python", "-m", "server"]

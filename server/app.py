@@ -6,19 +6,21 @@ import asyncio
 import gc
 import logging
 import os
+import signal
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from socket import socket
+from tempfile import TemporaryDirectory
 from threading import Event, Thread
 from traceback import format_tb
-from typing import Any
+from types import FrameType
+from typing import TYPE_CHECKING, Any
 
 import uvicorn
 from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from jinja2 import BytecodeCache
-from pythonjsonlogger.json import JsonFormatter
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
@@ -27,9 +29,11 @@ from uvicorn.supervisors import Multiprocess
 
 from server.outside.mail import Mailer
 from server.persistence.engine import Place
+from server.persistence.outages import look_through, outage_of
 from server.security.passwords import Passwords
 from server.settings import Settings
 from server.usecases.aftercare import forget_questions, tell_follow_ups
+from server.usecases.clock import WORDS, look_at_clock
 from server.usecases.messages import send_due
 from server.usecases.opening import open_shop
 from server.usecases.privacy import sweep
@@ -40,7 +44,9 @@ from server.web.api import quotes as api_quotes
 from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
-from server.web.guard import ForgeryGuard, HeadAsGet, RequestLog, SafeHeaders, SizeLimit, Throttle, named_by_request
+from server.web.guard import ForgeryGuard, HeadAsGet, OneHost, RequestLog, SafeHeaders, SizeLimit, Throttle
+from server.web.log import log_as_json
+from server.web.measured import Measured, counting
 from server.web.pages import accounts as page_accounts
 from server.web.pages import assessments as page_assessments
 from server.web.pages import beside as page_beside
@@ -100,9 +106,15 @@ from server.web.render import Pages, environment
 from server.web.signed import owner, signed_in
 from server.web.static import StaticFiles
 
+if TYPE_CHECKING:
+    from server.outside.metrics import Meters
+
 SWEEP_SECONDS = 3600
+SWEEP_AFTER_SECONDS = 5
+"""The first pages of a large shop go first."""
 SEND_SECONDS = 5
 STOP_SECONDS = 20
+TOGETHER = "server.__main__:application"
 HIDDEN_FROM_ROBOTS = (
     "/drafts/",
     "/quotes/",
@@ -129,6 +141,9 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     """
     shop = open_shop(Place(settings.data, settings.database_url.get_secret_value()))
     shop.address = settings.address
+    meters = _meters(settings)
+    if meters:
+        shop.timed = meters.working
     files = StaticFiles()
     pages = Pages(environment(files.address, compiled))
     app = FastAPI(
@@ -141,7 +156,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         lifespan=_lifespan,
     )
     app.state.shop, app.state.settings, app.state.pages = shop, settings, pages
-    app.state.passwords = Passwords()
+    app.state.passwords, app.state.meters = Passwords(), meters
 
     programs = (api_fit, api_wind, api_quotes, api_catalogue)
     people = (
@@ -225,15 +240,28 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
 
     errors = Errors(pages)
     errors.attach(app)
-    app.add_middleware(SizeLimit, refuse=errors.refuse)
-    app.add_middleware(ForgeryGuard, refuse=errors.refuse, own_address=settings.base_address)
-    app.add_middleware(Throttle, refuse=errors.refuse, burst=settings.public_burst)
+    refuse = counting(meters, errors.refuse) if meters else errors.refuse
+    app.add_middleware(SizeLimit, refuse=refuse)
+    app.add_middleware(ForgeryGuard, refuse=refuse, own_address=settings.base_address)
+    app.add_middleware(Throttle, refuse=refuse, burst=settings.public_burst)
+    app.add_middleware(OneHost, refuse=refuse)
     app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
     app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
+    if meters:
+        app.add_middleware(Measured, meters=meters)
     app.add_middleware(HeadAsGet)
     app.add_middleware(RequestLog)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     return app
+
+
+def _meters(settings: Settings) -> Meters | None:
+    """Meters where somebody asks for metrics; only there is their package imported."""
+    if not settings.metrics_token.get_secret_value():
+        return None
+    from server.outside.metrics import Meters
+
+    return Meters()
 
 
 def _described(app: FastAPI) -> dict[str, Any]:
@@ -265,16 +293,31 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 
 async def _sweep_for_ever(shop: Shop) -> None:
-    """Tidy at the start and then often enough that what is due by the day is done that day; a failure waits for the next time."""
+    """Tidy soon after the start and then so often that what is due by the day is done that day; a failure waits for the next time."""
+    await asyncio.sleep(SWEEP_AFTER_SECONDS)
     while True:
         try:
-            await run_in_threadpool(_sweep, shop)
-        except Exception:
-            log.exception("the sweep failed; it is tried again")
+            await run_in_threadpool(tidy, shop)
+        except Exception as error:
+            outage = outage_of(error)
+            if outage is None:
+                log.exception("the sweep failed; it is tried again")
+            else:
+                log.warning("the sweep waits for the database", extra={"because": str(outage)})
         await asyncio.sleep(SWEEP_SECONDS)
 
 
-def _sweep(shop: Shop) -> None:
+def tidy(shop: Shop) -> None:
+    """Tidy, unless the clock cannot be trusted with what is deleted for good; and look whether the database is whole."""
+    damage = look_through(shop.sessions)
+    if damage:
+        log.error("the database is damaged: put a backup back", extra={"because": damage})
+        return
+    with shop.reading("sweep") as work:
+        stands = look_at_clock(work)
+    if stands != "right":
+        log.warning("nothing is swept by this clock", extra={"because": WORDS[stands]})
+        return
     with shop.writing("sweep") as work:
         swept = sweep(work)
     with shop.writing("sweep") as work:
@@ -305,6 +348,11 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
         try:
             tally = send_due(shop, mailer, is_stopping=stopping.is_set)
         except Exception as error:  # noqa: BLE001  # The loop outlives whatever befalls one round.
+            outage = outage_of(error)
+            if outage is not None:
+                log.warning("sending waits for the database", extra={"because": str(outage)})
+                stopping.wait(SEND_SECONDS)
+                continue
             # Where it happened, but not its words: a database's hold the values of a row, and so whom a message is for.
             because = [type(error).__name__, *format_tb(error.__traceback__)]
             log.error("sending failed; it is tried again", extra={"because": "".join(because)})
@@ -314,32 +362,26 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
         stopping.wait(SEND_SECONDS)
 
 
-def _log_as_json(level: str) -> None:
-    handler = logging.StreamHandler()
-    handler.setFormatter(JsonFormatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
-    handler.addFilter(named_by_request)
-    logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
-    for chatty in ("alembic", "uvicorn.error"):
-        logging.getLogger(chatty).setLevel(logging.WARNING)
-
-
 def from_environment() -> FastAPI:
     """The application by the variables of the process, for one of several that serve together."""
     settings = Settings()
-    _log_as_json(settings.log_level)
+    log_as_json(settings.log_level)
     return create_app(settings)
 
 
-def serve(settings: Settings) -> None:
-    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while."""
-    _log_as_json(settings.log_level)
-    is_alone = settings.workers == 1
-    config = uvicorn.Config(
-        create_app(settings) if is_alone else "server.app:from_environment",
-        factory=not is_alone,
+def configured(settings: Settings, app: FastAPI | str) -> uvicorn.Config:
+    """How the server is set up for an application, or for several processes that each make one by a name.
+
+    The parser is named, since another one would be laxer about where a request ends, and nothing here speaks WebSocket.
+    """
+    return uvicorn.Config(
+        app,
+        factory=isinstance(app, str),
         host=settings.host,
         port=settings.port,
         workers=settings.workers,
+        http="httptools",
+        ws="none",
         log_config=None,
         access_log=False,
         server_header=False,
@@ -347,20 +389,67 @@ def serve(settings: Settings) -> None:
         forwarded_allow_ips=settings.forwarded_allow_ips or None,
         timeout_graceful_shutdown=STOP_SECONDS,
     )
-    if is_alone:
-        _Announcing(config, settings.address).run()
-    else:
-        _serve_together(config, settings)
 
 
-def _serve_together(config: uvicorn.Config, settings: Settings) -> None:
+def serve(settings: Settings, compiled: BytecodeCache | None = None) -> None:
+    """Serve until stopped, and say where. What is open when it is told to stop is ended first, for a while.
+
+    Templates compiled before come from `compiled`, where servers are started over and over.
+    """
+    log_as_json(settings.log_level)
+    if settings.workers > 1:
+        _serve_together(settings)
+        return
+    config = configured(settings, create_app(settings, compiled))
+    # Once it has stopped the server raises the signal again that it was stopped by: to have been told to is no failure.
+    signal.signal(signal.SIGTERM, _done)
+    _Announcing(config, settings.address).run()
+
+
+def _done(_signal: int, _frame: FrameType | None) -> None:
+    raise SystemExit(0)
+
+
+def _serve_together(settings: Settings) -> None:
     """Several processes at one port; the database is made and migrated before they begin, so that what is wrong is said once."""
     open_shop(Place(settings.data, settings.database_url.get_secret_value())).close()
     os.environ |= settings.as_variables()
+    config = configured(settings, TOGETHER)
     listening = config.bind_socket()
     listening.listen(config.backlog)  # Whoever comes before the first process is up waits instead of being turned away.
-    print(f"Slackwater is served at {settings.address}", flush=True)
-    Multiprocess(config, [listening]).run()
+    _announce(settings.address)
+    if not settings.metrics_token.get_secret_value():
+        Multiprocess(config, [listening]).run()
+        return
+    from server.outside.metrics import FOLDER
+
+    with TemporaryDirectory(prefix="slackwater-metrics-") as folder:
+        os.environ[FOLDER] = folder
+        _Metered(config, [listening]).run()
+
+
+class _Metered(Multiprocess):
+    """Takes a process that has ended out of what is measured."""
+
+    def __init__(self, config: uvicorn.Config, sockets: list[socket]) -> None:
+        super().__init__(config, sockets)
+        self.known: set[int | None] = set()
+
+    def keep_subprocess_alive(self) -> None:
+        """Twice a second."""
+        super().keep_subprocess_alive()
+        from server.outside.metrics import forget_process
+
+        serving = {process.pid for process in self.processes}
+        for ended in self.known - serving:
+            forget_process(ended or 0)
+        self.known = serving
+
+
+def _announce(address: str) -> None:
+    """Say where it is served; where that goes to a file for which there is no room, it is served all the same."""
+    with suppress(OSError):
+        print(f"Slackwater is served at {address}", flush=True)
 
 
 class _Announcing(uvicorn.Server):
@@ -373,4 +462,4 @@ class _Announcing(uvicorn.Server):
     async def startup(self, sockets: list[socket] | None = None) -> None:
         await super().startup(sockets)
         if self.started:
-            print(f"Slackwater is served at {self.address}", flush=True)
+            _announce(self.address)

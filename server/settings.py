@@ -2,17 +2,35 @@
 
 from __future__ import annotations
 
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Literal
+from urllib.parse import urlsplit
 
-from pydantic import Field, SecretStr, model_validator
+from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
+
+SECRETS = Path("/run/secrets")
+"""Where containers are given secrets as files, each named as its variable is."""
+SHORTEST_TOKEN = 20
+
+POSTGRESQL = ("postgresql://", "postgresql+psycopg://")
+
+
+def _is_postgresql(address: str) -> bool:
+    """Whether an address names a PostgreSQL database; what it says is told to nobody, since its password may be anywhere in it."""
+    try:
+        return address.startswith(POSTGRESQL) and (urlsplit(address).port or 1) > 0
+    except ValueError:
+        return False
 
 
 class Settings(BaseSettings):
-    """Frozen settings; every field is documented in README.md."""
+    """Frozen settings, from variables, else from files of secrets; every field is documented in README.md."""
 
-    model_config = SettingsConfigDict(env_prefix="SLACKWATER_", frozen=True, extra="ignore")
+    model_config = SettingsConfigDict(
+        env_prefix="SLACKWATER_", frozen=True, extra="ignore", secrets_dir=SECRETS if SECRETS.is_dir() else None
+    )
 
     host: str = Field("127.0.0.1", description="Address the server listens at.")
     port: int = Field(8000, ge=1, le=65535, description="Port the server listens at.")
@@ -33,7 +51,14 @@ class Settings(BaseSettings):
     forwarded_allow_ips: str = Field(
         "", description="Addresses of proxies whose X-Forwarded headers are believed, separated by commas; empty: none."
     )
+    metrics_token: SecretStr = Field(
+        SecretStr(""), description="Secret that whoever reads /metrics has to say; empty: there are no metrics."
+    )
     log_level: Literal["debug", "info", "warning", "error"] = Field("info", description="How much is logged.")
+
+    second_factor: Literal["offered", "owners", "everyone"] = Field(
+        "offered", description="Whose account opens nothing but itself until it has a second factor; offered: nobody's."
+    )
 
     smtp_host: str = Field(
         "", description="Mail server that messages go out by; empty: the desk copies and sends them."
@@ -46,6 +71,34 @@ class Settings(BaseSettings):
         description="Encryption of the line: starttls on an open port, tls from the start, none without a password.",
     )
     smtp_sender: str = Field("", description="Address that messages come from; empty: the shop's own of the policy.")
+
+    @field_validator("forwarded_allow_ips")
+    @classmethod
+    def _names_proxies(cls, told: str) -> str:
+        """Addresses and networks alone: a name would match nothing, and with `*` anybody could say who they are."""
+        for entry in filter(None, (entry.strip() for entry in told.split(","))):
+            try:
+                ip_network(entry)
+            except ValueError:
+                raise ValueError(
+                    f"{entry!r} is no address such as 192.0.2.1 and no network such as 10.0.0.0/8"
+                ) from None
+        return ",".join(entry.strip() for entry in told.split(",") if entry.strip())
+
+    @field_validator("metrics_token")
+    @classmethod
+    def _is_hard_to_guess(cls, told: SecretStr) -> SecretStr:
+        secret = told.get_secret_value()
+        if secret and (len(secret) < SHORTEST_TOKEN or not secret.isascii() or not secret.isprintable()):
+            raise ValueError(f"a token has {SHORTEST_TOKEN} or more plain letters, digits and signs, or there is none")
+        return told
+
+    @field_validator("database_url")
+    @classmethod
+    def _is_of_postgresql(cls, address: SecretStr) -> SecretStr:
+        if not address.get_secret_value() or _is_postgresql(address.get_secret_value()):
+            return address
+        raise ValueError("this is no address of a PostgreSQL database such as postgresql://user@host/name")
 
     @model_validator(mode="after")
     def _says_no_password_in_clear(self) -> Settings:

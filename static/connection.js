@@ -9,3 +9,18 @@ for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
 document.body.addEventListener("htmx:beforeSwap", (event) => {
   if (!event.detail.isError) note.hidden = true;
 });
+
+// What an instructor has not sent yet would be lost with the session: the page of their account says so first.
+function isSomethingUnsent() {
+  try {
+    return localStorage.getItem("slackwater-seen") !== null;
+  } catch {
+    return false;
+  }
+}
+
+document.body.addEventListener("submit", (event) => {
+  if (event.target.getAttribute("action") !== "/sign-out" || location.pathname === "/account" || !isSomethingUnsent()) return;
+  event.preventDefault();
+  location.assign("/account#phone-says");
+});

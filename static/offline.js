@@ -1,10 +1,10 @@
-// Opens the form for what was seen without signal, once it was opened with. It keeps forms for a day, and nothing else of anybody.
+// Opens the form for what was seen without signal, once it was opened with. It keeps forms for as long as a session may last, and nothing else of anybody.
 "use strict";
 
 const KEPT = "seen-forms";
 const FORM = /^\/desk\/bookings\/\d+\/seen$/;
 const FILE = /^\/(static\/|look-)/;
-const A_DAY_MS = 24 * 3600 * 1000;
+const MOST_MS = 12 * 3600 * 1000; // No session lasts longer.
 const PATIENCE_MS = 4000; // Where signal is so weak that nothing comes, the form that was kept comes after so long.
 const LOOSELY = { ignoreVary: true, ignoreSearch: true };
 
@@ -31,13 +31,16 @@ self.addEventListener("fetch", (event) => {
 async function keepAll(addresses) {
   const kept = await caches.open(KEPT);
   for (const request of await kept.keys()) {
-    const since = Date.parse((await kept.match(request))?.headers.get("date"));
-    if (FORM.test(new URL(request.url).pathname) && !(Date.now() - since < A_DAY_MS)) await kept.delete(request);
+    if (FORM.test(new URL(request.url).pathname) && isTooOld(await kept.match(request))) await kept.delete(request);
   }
   // The form comes last, so that one that is kept opens whole.
   const [form, ...files] = addresses;
   await Promise.all(files.map(async (file) => await kept.match(file, LOOSELY) || put(kept, file)));
   await put(kept, form);
+}
+
+function isTooOld(form) {
+  return !(Date.now() - Date.parse(form?.headers.get("date")) < MOST_MS);
 }
 
 async function put(kept, address) {
@@ -47,7 +50,12 @@ async function put(kept, address) {
 }
 
 async function formFor(request) {
-  const form = await caches.match(new URL(request.url).pathname, LOOSELY);
+  const { pathname } = new URL(request.url);
+  let form = await caches.match(pathname, LOOSELY);
+  if (form && isTooOld(form)) {
+    await (await caches.open(KEPT)).delete(pathname, LOOSELY);
+    form = undefined;
+  }
   const fresh = fetch(request);
   if (!form) return fresh;
   const late = new Promise((resolve) => { setTimeout(resolve, PATIENCE_MS, form); });

@@ -102,7 +102,7 @@ def many_parts(number: int) -> dict[str, Sheet]:
         body: Sheet = []
         for place in range(share):
             row: list[str | float] = [*rows[place % len(rows)]]
-            row[0], row[3] = f"P-{turn}-{place}", gtin(1000 * turn + place)
+            row[0], row[3] = f"P-{turn}-{place}", gtin(100_000 * turn + place)
             body.append([float(cell) if name in AMOUNTS else cell for name, cell in zip(header, row, strict=True)])
         sheets[file.removesuffix(".csv")] = [[*header], *body]
     return sheets

@@ -29,6 +29,8 @@ class Post:
     goes_wrong: dict[str, list[Goes]] = field(default_factory=lambda: defaultdict(list))
     arrived: list[EmailMessage] = field(default_factory=list)
     tried: Counter[str] = field(default_factory=Counter)
+    on_recipient: Callable[[], object] = field(default=bool)
+    """Called when a letter is announced, before any of it has come."""
     on_arrival: Callable[[], object] = field(default=bool)
     port: int = 0
 
@@ -43,6 +45,7 @@ class Post:
     async def handle_RCPT(self, server: Any, _session: Any, envelope: Any, address: str, _options: Any) -> str:
         """Called by the server for each recipient."""
         self.tried[address] += 1
+        self.on_recipient()
         match self.goes_wrong[address][:1]:
             case ["busy"]:
                 del self.goes_wrong[address][0]

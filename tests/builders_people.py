@@ -90,14 +90,14 @@ def _bought(shop: Shop) -> Sale:
     return sale
 
 
-def people_page(**asked: str) -> str:
-    """The address of what is kept of somebody."""
-    return f"/console/people?{urlencode(asked)}"
+def people_page(email: str = "", phone: str = "", status: int = 200) -> Seen:
+    """Where what is kept of somebody is seen."""
+    return Seen("/console/people", urlencode({"email": email, "phone": phone}).encode(), status)
 
 
 def _of_somebody(world: World) -> Seen:
     somebody(world.fill().shop)
-    return Seen(people_page(**SOUGHT))
+    return people_page(SOUGHT["email"], SOUGHT.get("phone", ""))
 
 
 def _still_open(world: World) -> Seen:
@@ -105,7 +105,7 @@ def _still_open(world: World) -> Seen:
         quote = issue_quote(work, learner())
     with world.shop.writing() as work:
         agree_to_quote(work, quote.token, Contact("Nuala Example", "nuala@example.org"), 1)
-    return Seen(people_page(email="nuala@example.org"))
+    return people_page(email="nuala@example.org")
 
 
 def _unsure(world: World) -> Seen:
@@ -126,7 +126,7 @@ PEOPLE_STATES: dict[str, State] = {
     "a person's data": seen_as("owner", _of_somebody),
     "a person's data, something open": seen_as("owner", _still_open),
     "a person's data, not sure": seen_as("owner", _unsure),
-    "a person's data, wrong": seen_as("owner", lambda world: Seen(people_page(email="nobody", phone="x"), None, 422)),
+    "a person's data, wrong": seen_as("owner", lambda world: people_page("nobody", "x", 422)),
     "who did what": seen_as("owner", lambda world: Seen("/console/record?who=maeve")),
     "who did what, wrong": seen_as("owner", lambda world: Seen("/console/record?from=never", None, 422)),
 }

@@ -354,7 +354,7 @@ def _letting_go(world: World) -> Seen:
 
 def _found_by_name(world: World) -> Seen:
     _held(world)
-    return Seen("/desk/find?q=Some+One")
+    return Seen("/desk/find", b"q=Some+One")
 
 
 def _desk_full(world: World) -> Seen:
@@ -917,8 +917,8 @@ STATES: dict[str, State] = {
         "staff", _posted("/desk/calls", 422, name="", phone="x", about="", day="never", at="", code="")
     ),
     "found by name": seen_as("staff", _found_by_name),
-    "code misheard": seen_as("staff", _at("/desk/find?q=HBDDW2JX", 422)),
-    "nobody found": seen_as("staff", _at("/desk/find?q=Nobody+Here", 404)),
+    "code misheard": seen_as("staff", _posted("/desk/find", 422, q="HBDDW2JX")),
+    "nobody found": seen_as("staff", _posted("/desk/find", 404, q="Nobody Here")),
     "messages to send by hand": seen_as("staff", _outbox),
     "message, given up": seen_as("staff", _given_up),
     "words of the messages": seen_as("owner", _at("/messages/wordings")),

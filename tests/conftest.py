@@ -52,6 +52,14 @@ settings.register_profile("paced", max_examples=examples(), deadline=None, suppr
 settings.load_profile("paced")
 
 
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """What a test has to say of the machine it ran on stands at the end, whichever process it ran in."""
+    for report in terminalreporter.getreports("passed"):
+        for name, words in report.user_properties:
+            if name == "told at the end":
+                terminalreporter.write_line(str(words))
+
+
 @pytest.fixture(scope="session")
 def seeded(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A data folder with the newest schema and the seed catalogue, made once; tests work on copies of it."""
@@ -91,6 +99,7 @@ def data(lasting: tuple[Path, Engine], seeded: Path) -> Path:
     shutil.rmtree(folder)
     folder.mkdir()
     shutil.copyfile(sqlite_file(seeded), sqlite_file(folder))
+    engine.connect().close()  # So that it knows this file, and does not take it for one put in another's place.
     return folder
 
 

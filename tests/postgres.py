@@ -64,15 +64,18 @@ class Cluster:
     options: tuple[str, ...] = NOT_DURABLE
     port: int = field(default_factory=free_port)
     made: int = 0
+    host: str = "127.0.0.1"
+    within: tuple[str, ...] = ()
+    """What stands before a command where the server runs on another machine; only its socket is reached from here then."""
 
     def _run(self, *command: str | Path) -> None:
         subprocess.run(
-            [str(part) for part in command],
+            [*self.within, *map(str, command)],
             check=True,
             capture_output=True,
             cwd=self.folder,
             timeout=60,
-            **_as_nobody(),
+            **({} if self.within else _as_nobody()),
         )
 
     def create(self) -> None:
@@ -91,10 +94,13 @@ class Cluster:
             "--locale=C.UTF-8",
             "--no-sync",
         )
+        if self.host != "127.0.0.1":
+            with (data / "pg_hba.conf").open("a") as trusted:
+                trusted.write(f"host all all {self.host}/24 trust\n")
 
     def start(self) -> None:
         """Start, and wait until it answers."""
-        listen = f"-h 127.0.0.1 -p {self.port} -k {self.folder} " + " ".join(self.options)
+        listen = f"-h {self.host} -p {self.port} -k {self.folder} " + " ".join(self.options)
         self._run(
             self.programs / "pg_ctl",
             "-D",
@@ -113,26 +119,33 @@ class Cluster:
 
     def url(self, database: str) -> str:
         """The address of a database."""
-        return f"postgresql://{USER}@127.0.0.1:{self.port}/{database}"
+        open_line = "" if self.host == "127.0.0.1" else "?sslmode=disable"  # Machines of a test have no certificates.
+        return f"postgresql://{USER}@{self.host}:{self.port}/{database}{open_line}"
+
+    def url_here(self, database: str) -> str:
+        """The address of a database by the server's socket, which is reached from every machine that shares its disk."""
+        return f"postgresql://{USER}@/{database}?host={self.folder}&port={self.port}"
 
     def create_database(self, template: str = "template1") -> str:
         """A new database, a copy of another that nobody is connected to; its name."""
         self.made += 1
         name = f"shop{self.made}"
-        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+        with psycopg.connect(self.url_here("postgres"), autocommit=True) as connection:
             copy = sql.SQL("CREATE DATABASE {} TEMPLATE {}").format(sql.Identifier(name), sql.Identifier(template))
             connection.execute(copy)
         return name
 
     def drop_database(self, name: str) -> None:
         """Drop a database, whoever is connected."""
-        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+        with psycopg.connect(self.url_here("postgres"), autocommit=True) as connection:
             connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
 
 
 @contextmanager
-def cluster(options: tuple[str, ...] = NOT_DURABLE) -> Iterator[Cluster]:
-    """A running server, gone with all its files at the end."""
+def cluster(
+    options: tuple[str, ...] = NOT_DURABLE, *, host: str = "127.0.0.1", within: tuple[str, ...] = ()
+) -> Iterator[Cluster]:
+    """A running server, gone with all its files at the end; on another machine where one is named."""
     programs = binaries()
     if programs is None:
         raise FileNotFoundError("no PostgreSQL server: apt-get install postgresql")
@@ -140,7 +153,7 @@ def cluster(options: tuple[str, ...] = NOT_DURABLE) -> Iterator[Cluster]:
     try:
         if os.getuid() == 0:
             shutil.chown(folder, "nobody", "nogroup")
-        server = Cluster(programs, folder, options)
+        server = Cluster(programs, folder, options, host=host, within=within)
         server.create()
         server.start()
         try:

@@ -1,11 +1,12 @@
-"""The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds`, `owner-link`, and those
-of `backups`.
+"""The command line over the use cases: `serve`, `load`, `export`, `lesson-payment`, `stock`, `holds`, `owner-link`, `clock`,
+and those of `backups` and `copying`.
 """
 
 from __future__ import annotations
 
 import argparse
 import re
+import shutil
 import sys
 from collections.abc import Callable, Sequence
 from datetime import date
@@ -14,13 +15,13 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from server.commands import backups
+from server.commands import backups, clock, copying
 from server.domain.accounts import OWNER_LINK_LIFE
 from server.domain.catalogue import Catalogue
 from server.domain.deposits import LessonState
 from server.domain.errors import Conflict, InvalidInput, NotFound, OutOfReach
 from server.domain.stock import BY_HAND
-from server.persistence.engine import Place
+from server.persistence.engine import Place, using
 from server.settings import Settings
 from server.usecases.accounts import make_owner_link, recover_by_command
 from server.usecases.catalogue import catalogue_files, catalogue_workbook, compare, preview, replace_catalogue
@@ -154,6 +155,8 @@ def parser(settings: Settings) -> argparse.ArgumentParser:
     linking.add_argument("--recover", metavar="NAME", help="the name of the account to recover")
     linking.add_argument("--forget-factor", action="store_true", help="forget the second factor of the account, too")
     backups.add_grammar(commands, data)
+    clock.add_grammar(commands, data)
+    copying.add_grammar(commands, data)
     return top
 
 
@@ -173,7 +176,8 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
         settings = Settings()
     except ValidationError as error:
         for row in error.errors():
-            print(f"SLACKWATER_{str(row['loc'][0]).upper()}: {row['msg']}.", file=sys.stderr)
+            named = "".join(f"SLACKWATER_{str(name).upper()}: " for name in row["loc"][:1])
+            print(f"{named}{row['msg']}.", file=sys.stderr)
         return FAULTY
     grammar = parser(settings)
     given = grammar.parse_args(_with_default_command(sys.argv[1:] if arguments is None else arguments))
@@ -183,24 +187,8 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
         grammar.error("either the first owner's NAME, or --recover NAME")
     place = Place(given.data, settings.database_url.get_secret_value())
     try:
-        if given.command == "load":
-            return load(place, given.folder, dry_run=given.dry_run)
-        if given.command == "export":
-            return export(place, given.path)
-        if given.command == "lesson-payment":
-            return lesson_payment(place, given)
-        if given.command == "stock":
-            return stock(place, given)
-        if given.command == "holds":
-            return holds(place, given.confirm, settings.address)
-        if given.command == "owner-link":
-            return owner_link(place, given, settings.address)
-        if given.command == "backup":
-            return backups.backup(place, given.file)
-        if given.command == "restore":
-            return backups.restore(place, given.file, force=given.force)
-        told = {name: getattr(given, name) for name in ("host", "port", "data", "workers")}
-        serve(settings.model_copy(update=told))
+        with using(place):
+            return _run(given, place, settings, serve)
     except (InvalidInput, Conflict) as error:
         for fault in error.faults:
             accepted = f" Accepted: {fault.accepted}." if fault.accepted else ""
@@ -212,6 +200,32 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
     except OutOfReach as error:
         print(error, file=sys.stderr)
         return FAULTY
+
+
+def _run(given: argparse.Namespace, place: Place, settings: Settings, serve: Callable[[Settings], None]) -> int:
+    """Do what the command line asks for."""
+    if given.command == "load":
+        return load(place, given.folder, dry_run=given.dry_run)
+    if given.command == "export":
+        return export(place, given.path)
+    if given.command == "lesson-payment":
+        return lesson_payment(place, given)
+    if given.command == "stock":
+        return stock(place, given)
+    if given.command == "holds":
+        return holds(place, given.confirm, settings.address)
+    if given.command == "owner-link":
+        return owner_link(place, given, settings.address)
+    if given.command == "backup":
+        return backups.backup(place, given.file)
+    if given.command == "restore":
+        return backups.restore(place, given.file, force=given.force)
+    if given.command == "copy":
+        return copying.copy(place, back=given.back, force=given.force)
+    if given.command == "clock":
+        return clock.clock(place, is_right=given.is_right)
+    told = {name: getattr(given, name) for name in ("host", "port", "data", "workers")}
+    serve(settings.model_copy(update=told))
     return 0
 
 
@@ -254,6 +268,8 @@ def export(place: Place, path: Path) -> int:
             for name, content in files.items():
                 (path / name).write_bytes(content)
     except OSError as error:
+        shutil.rmtree(path, ignore_errors=True)  # Half a catalogue would be in the way of the next try.
+        path.unlink(missing_ok=True)
         print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
         return FAULTY
     print(f"The catalogue was written to {path}.")

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Literal, get_args
 
+from server.domain.clock import APART, is_ahead
 from server.domain.common_passwords import COMMON_WORDS
 from server.domain.errors import Fault, InvalidInput
 
@@ -23,7 +24,7 @@ Stage = Literal["password", "full"]
 SHORTEST_ALONE, SHORTEST_WITH_FACTOR, LONGEST = 15, 8, 200
 NAME_LONGEST = 60
 NOBODYS_NAMES = ("customer", "command", "sweep", "seed", "load", "unknown")
-CONTEXT_WORDS = ("slackwater", "owner", "staff", "shop", "watersports")
+CONTEXT_WORDS = ("slackwater", "owner", "staff", "admin", "console", "desk", "shop", "watersports", "wing", "foil")
 SPELLED = str.maketrans("01345$@!", "oleassai")
 RUNS = ("abcdefghijklmnopqrstuvwxyz", "01234567890", "qwertyuiop", "asdfghjkl", "zxcvbnm", "azertyuiop", "qwertzuiop")
 LEAST_OF_ONES_OWN = 4
@@ -151,8 +152,15 @@ class SessionTimes:
     seen_at: datetime
 
 
+def is_link_live(ends_at: datetime, now: datetime) -> bool:
+    """Whether a one-time link still works; one that would for longer than any is given was made by a clock that was far ahead."""
+    return now < ends_at <= now + max(OWNER_LINK_LIFE, STAFF_LINK_LIFE) + APART
+
+
 def is_live(times: SessionTimes, now: datetime) -> bool:
     """Whether a session still holds: idle and absolute limits; half-way to a second factor it lives for ten minutes."""
+    if is_ahead(times.started_at, now) or is_ahead(times.seen_at, now):
+        return False  # A clock that was far ahead began it; it would else outlive everybody.
     if times.stage == "password":
         return now < times.started_at + HALF_WAY
     return now < times.seen_at + IDLE and now < times.started_at + ABSOLUTE
@@ -176,6 +184,9 @@ class Throttle:
 PER_ACCOUNT = Throttle(5, timedelta(minutes=15), most=100)
 """NIST SP 800-63B-4, section 3.2.2: no more than 100 failures in a row with one authenticator at one account."""
 PER_ADDRESS = Throttle(20, timedelta(minutes=15), forgotten_after=timedelta(hours=24))
+KNOWN_FOR = timedelta(days=30)
+"""How long an address from which somebody was signed in counts their failures apart from those made anywhere else, so that no
+stranger who knows a name can keep its holder out (NIST SP 800-63B-4, section 3.2.2, names this measure)."""
 UNKNOWN_KEPT = timedelta(days=30)
 """How long failures under a name that no account has are kept, unless they are as many as an account may have."""
 
@@ -192,9 +203,12 @@ def is_spent(rule: Throttle, failures: int) -> bool:
 
 
 def wait_left(rule: Throttle, failures: int, last_at: datetime, now: datetime) -> timedelta:
-    """How long to wait before the next try: 30 s after the last free failure, twice as long after each further one."""
+    """How long to wait before the next try: 30 s after the last free failure, twice as long after each further one.
+
+    Nothing after one that has not been yet: the clock was wrong then, and nobody is to wait until it is right again.
+    """
     counted = failures_now(rule, failures, last_at, now)
     if counted < rule.free:
         return timedelta(0)
     wait = min(rule.first * (1 << min(counted - rule.free, 20)), rule.longest)
-    return max(timedelta(0), last_at + wait - now)
+    return timedelta(0) if is_ahead(last_at, now) else max(timedelta(0), last_at + wait - now)

@@ -7,8 +7,12 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 
-DEFUSED = ("=", "+", "-", "@", "\t", "\r", "\n", "'=", "'+", "'-", "'@", "'\t", "'\r", "'\n", "''")
+_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
+"""How a formula may begin; spreadsheets take the wide signs for the narrow ones in some languages."""
+DEFUSED = (*_STARTS, *(f"'{start}" for start in _STARTS), "''")
 """How a text begins that gets an apostrophe in front when it is written as CSV, and loses it when it is read."""
+_INNER = re.compile(r"([;\t\r\n]\s*)(?=[=+\-@＝＋－＠])")
+"""Where a formula would begin in the middle of a cell for a spreadsheet that takes semicolons or tabs for the ends of cells."""
 _SIGNED_NUMBER = re.compile(r"[+-]\d+(\.\d+)?", re.ASCII)
 
 
@@ -18,8 +22,11 @@ def csv_of(rows: Iterable[Sequence[str]]) -> bytes:
 
 
 def csv_to_save(rows: Iterable[Sequence[str]]) -> bytes:
-    """As `csv_of`, to be saved and opened by people: with the mark by which spreadsheets know UTF-8, and line ends as in RFC 4180."""
-    return _written(rows, "\r\n").encode("utf-8-sig")
+    """As `csv_of`, to be saved and opened by people: with the mark by which spreadsheets know UTF-8, and line ends as in RFC 4180.
+
+    It is not read again, so that a formula is defused within a cell, too, where other separators would make it begin one.
+    """
+    return _written(([_INNER.sub(r"\1'", cell) for cell in row] for row in rows), "\r\n").encode("utf-8-sig")
 
 
 def _written(rows: Iterable[Sequence[str]], line_end: str) -> str:

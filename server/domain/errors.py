@@ -11,9 +11,14 @@ SlackwaterError
 ├── Lapsed              a quote whose price is good no more
 ├── NotSignedIn         a session that is unknown, has ended, or awaits its second factor
 ├── NotAllowed          what the account's role does not allow
+├── NeedsFactor         an account that has to set a second factor first
 ├── TooMany             more at once than anybody may have
 ├── Unreadable          a stored record that this version cannot read
-└── OutOfReach          a database that cannot be opened, with the reason
+└── OutOfReach          a database that cannot be opened or does not answer, with the reason
+    ├── NoRoom          nothing can be written, since the disk is full
+    ├── OnlyToRead      nothing can be written, since file, folder or server only lets itself be read
+    ├── Damaged         what the database holds cannot be read any more
+    └── ClockIsWrong    the machine's clock contradicts what was written before
 """
 
 from __future__ import annotations
@@ -115,8 +120,28 @@ class NotAllowed(SlackwaterError):
     """The account's role does not allow this; it is the owner's."""
 
 
+class NeedsFactor(SlackwaterError):
+    """The account has no second factor, and whoever runs the server asks for one."""
+
+
 class OutOfReach(SlackwaterError):
-    """The database cannot be opened: no file of ours, no rights, no server at its address."""
+    """The database cannot be opened or does not answer: no file of ours, no rights, no server at its address."""
+
+
+class NoRoom(OutOfReach):
+    """The disk is full: what is there can be read, and nothing more can be kept."""
+
+
+class OnlyToRead(OutOfReach):
+    """The database lets itself be read and not be written."""
+
+
+class Damaged(OutOfReach):
+    """The database is there, and is no whole database any more."""
+
+
+class ClockIsWrong(OutOfReach):
+    """The machine's clock contradicts what was written before; nothing is dated by it."""
 
 
 class Unreadable(SlackwaterError):

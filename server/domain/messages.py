@@ -78,6 +78,15 @@ class Message:
         return "sent" if self.sent_at else "given_up" if self.gave_up_at else "waiting"
 
 
+@dataclass(frozen=True, slots=True)
+class HeldUp:
+    """Messages that were tried and wait to be tried again: how many, since when the oldest, and what was said to it last."""
+
+    number: int
+    since: datetime
+    because: str
+
+
 SHOP_SAMPLES = {"name": "Nuala Example", "shop": "Two Herons Watersports", "telephone": "01 555 0100"}
 LESSON_SAMPLES = {
     **SHOP_SAMPLES,

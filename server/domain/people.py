@@ -181,7 +181,7 @@ class Signs:
         keys = {Contact("", "", phone).phone_key for phone in (*kept.phones, kept.contact.phone)}
         emails = {_folded(email) for email in (*kept.emails, kept.contact.email) if email}
         return cls(
-            tuple(re.compile(r"(?<!\w)" + r"[\W_]+".join(words) + r"(?!\w)") for words in names),
+            tuple(re.compile(r"(?<!\w)" + r"[\W_]+".join(map(re.escape, words)) + r"(?!\w)") for words in names),
             tuple(re.compile(rf"(?<![\w.+-]){re.escape(email)}(?![\w-]|\.\w)") for email in emails),
             tuple(key for key in keys if len(key) >= FEWEST_DIGITS),
         )

@@ -18,6 +18,7 @@ MOST_PIXELS_UNSCALED = 25_000_000
 LONGEST_SIDE = 1600
 QUALITY = 82
 SORTS = ("JPEG", "PNG", "WEBP")
+ENDINGS = (".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".webp")
 ACCEPTED = (
     f"a JPEG, PNG or WebP of at most {MOST_BYTES // 1024 // 1024} MB and {MOST_PIXELS // 1_000_000} million pixels"
 )
@@ -40,11 +41,14 @@ class Photo:
 def clean_photo(content: bytes, field: str = "photo", name: str = "") -> Photo:
     """The picture of a file and nothing else of it: turned upright, at most 1600 pixels long, as a JPEG without particulars.
 
-    What a file is is told by its content, not by its name. Raises `InvalidInput` under `field`, with the file's `name`, for what is
-    too large in bytes or pixels, is no picture of an accepted kind, or cannot be read to its end.
+    What a file is is told by its content; a name that says otherwise is refused, and none is kept. Raises `InvalidInput` under
+    `field`, with the file's `name`, for what is too large in bytes or pixels, is no picture of an accepted kind, or cannot be read
+    to its end.
     """
     if len(content) > MOST_BYTES:
         raise InvalidInput([too_large(field, name)])
+    if "." in name and not name.strip().casefold().endswith(ENDINGS):
+        raise InvalidInput([Fault(field, _named("This is not named as a photograph.", name), ACCEPTED)])
     try:
         with _one_at_a_time:
             return _made_anew(content)

@@ -1,4 +1,7 @@
-"""Public holidays of a country, by the package `holidays`; its table of a year is made once."""
+"""Public holidays of a country, by the package `holidays`; its table of a year is made once.
+
+The package is imported by the first table: it takes 25 ms, and no page that is asked first wants one.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +9,11 @@ from collections.abc import Iterable
 from datetime import date
 from functools import lru_cache
 
-import holidays
-
 
 @lru_cache(maxsize=64)
 def _of_year(country: str, year: int) -> frozenset[date]:
+    import holidays
+
     try:
         return frozenset(holidays.country_holidays(country, years=[year]))
     except NotImplementedError:

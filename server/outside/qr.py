@@ -1,11 +1,12 @@
-"""QR codes (ISO/IEC 18004) as one path, by segno."""
+"""QR codes (ISO/IEC 18004) as one path, by segno.
+
+The package is imported by the first code: it takes 10 ms, and no page that is asked first wants one.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-
-import segno
 
 QUIET = 4  # Modules of light around a code that a reader needs; ISO/IEC 18004.
 
@@ -20,6 +21,8 @@ class Squares:
 
 def qr_of(text: str) -> Squares:
     """The QR code of a text, of which 15 % may be lost or dirty (level M), and more where there is room for it."""
+    import segno
+
     rows = segno.make_qr(text, error="m").matrix
     path = "".join(
         f"M{x + QUIET} {y + QUIET}h{length}v1h-{length}z" for y, row in enumerate(rows) for x, length in _dark(row)

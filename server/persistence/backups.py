@@ -21,10 +21,9 @@ from sqlmodel import Session, SQLModel, col, select
 from server.domain.backups import Column, Kind, Row
 from server.domain.errors import Conflict, Fault, InvalidInput
 from server.persistence.engine import Place, engine_for, reaching, sessions
-from server.persistence.migrate import changing_schema, dangling, revision_of, upgrade
+from server.persistence.migrate import VERSION_TABLE, changing_schema, dangling, revision_of, upgrade
 from server.persistence.tables import BackupRow, DeedRow
 
-VERSION_TABLE = "alembic_version"
 KINDS: tuple[tuple[type[types.TypeEngine[Any]], Kind], ...] = (
     (types.Boolean, "truth"),
     (types.DateTime, "moment"),

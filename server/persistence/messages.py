@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, CursorResult, and_, delete, func, or_, update
+from sqlalchemy import ColumnElement, CursorResult, and_, case, delete, func, or_, update
 from sqlmodel import Session, col, select
 
-from server.domain.messages import Message, Wording
+from server.domain.messages import LONGEST_WAIT, HeldUp, Message, Wording
 from server.persistence.tables import MessageRow, WordingRow
 
 WAITS = and_(col(MessageRow.sent_at).is_(None), col(MessageRow.gave_up_at).is_(None))
@@ -64,8 +64,11 @@ def load_about(session: Session, about: str) -> list[Message]:
 
 
 def _is_due(now: datetime) -> ColumnElement[bool]:
-    is_free = or_(col(MessageRow.leased_until).is_(None), col(MessageRow.leased_until) <= now)
-    return and_(WAITS, is_free, col(MessageRow.next_at) <= now)
+    """Due, and nobody is at it. What was put off for longer than anything ever is, was put off by a clock that was wrong."""
+    never = now + 2 * LONGEST_WAIT
+    leased, due = col(MessageRow.leased_until), col(MessageRow.next_at)
+    is_free = or_(leased.is_(None), leased <= now, leased > never)
+    return and_(WAITS, is_free, or_(due <= now, due > never))
 
 
 def next_due(session: Session, now: datetime) -> int | None:
@@ -118,6 +121,29 @@ def delete_messages_settled_before(session: Session, moment: datetime) -> int:
     settled = or_(col(MessageRow.sent_at) < moment, col(MessageRow.gave_up_at) < moment)
     forgotten = and_(WAITS, col(MessageRow.made_at) < moment)
     return _changed(session, delete(MessageRow).where(or_(settled, forgotten)))
+
+
+def load_held_up(session: Session) -> HeldUp | None:
+    """The messages that wait although they were tried; None where there are none."""
+    tried = and_(WAITS, col(MessageRow.tries) > 0, col(MessageRow.last_error) != "")
+    oldest = session.exec(select(MessageRow).where(tried).order_by(col(MessageRow.made_at)).limit(1)).first()
+    if oldest is None:
+        return None
+    number = session.exec(select(func.count()).select_from(MessageRow).where(tried)).one()
+    return HeldUp(number, oldest.made_at, oldest.last_error)
+
+
+def count_by_state(session: Session) -> dict[str, int]:
+    """How many messages wait, were sent, and were given up and never sent."""
+    is_sent = col(MessageRow.sent_at).is_not(None)
+    state = case((is_sent, "sent"), (col(MessageRow.gave_up_at).is_not(None), "given_up"), else_="waiting")
+    found = session.exec(select(state, func.count()).select_from(MessageRow).group_by(state)).all()
+    return {"waiting": 0, "sent": 0, "given_up": 0} | dict(found)
+
+
+def oldest_waiting(session: Session) -> datetime | None:
+    """When the message was made that has waited for longest; None where none waits."""
+    return session.exec(select(func.min(MessageRow.made_at)).where(WAITS)).one()
 
 
 def count_given_up(session: Session) -> int:

@@ -43,9 +43,9 @@ def load_photos(session: Session, abouts: Sequence[str]) -> dict[str, tuple[Phot
     return found
 
 
-def load_content(session: Session, token: str) -> bytes | None:
-    """A photograph's content by its token."""
-    return session.exec(select(PhotoRow.content).where(col(PhotoRow.token) == token)).first()
+def load_content(session: Session, token: str) -> tuple[bytes, str] | None:
+    """A photograph's content by its token, and what it shows."""
+    return session.exec(select(PhotoRow.content, PhotoRow.about).where(col(PhotoRow.token) == token)).first()
 
 
 def delete_photo(session: Session, about: str, token: str) -> None:

@@ -142,6 +142,11 @@ def load_open_holds(session: Session, now: datetime) -> list[OpenHold]:
     ]
 
 
+def count_open_holds(session: Session, now: datetime) -> int:
+    """How many holds are open."""
+    return session.exec(select(func.count()).select_from(HoldRow).where(_is_open(now))).one()
+
+
 def open_holds_for(session: Session, contact: Contact, now: datetime) -> int:
     """How many holds are open at a moment for this e-mail address or this telephone number."""
     same = or_(

@@ -6,11 +6,14 @@ database. What was read before is read again under a lock before anything is cha
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from server.domain.accounts import (
+    KNOWN_FOR,
     MOST_SESSIONS,
+    NOBODYS_NAMES,
     OWNER_LINK_LIFE,
     PER_ACCOUNT,
     PER_ADDRESS,
@@ -23,6 +26,7 @@ from server.domain.accounts import (
     Stage,
     Throttle,
     failures_now,
+    is_link_live,
     is_live,
     is_spent,
     name_key,
@@ -36,9 +40,11 @@ from server.persistence import accounts as store
 from server.persistence.tables import AccountRow, DeedRow, FailureRow, SessionRow
 from server.security.common import common_passwords
 from server.security.passwords import Passwords
-from server.security.tokens import digest_of, new_secret
+from server.security.tokens import digest_of, new_secret, pseudonym
 from server.security.totp import accepted_step, new_seed, provisioning_uri
 from server.usecases.work import Shop, Work
+
+security_log = logging.getLogger("slackwater.security")
 
 RECOVERY, ADDED = "recovery link made", "account added as"
 WRONG = (Fault("password", "Name and password do not belong together."),)
@@ -115,10 +121,11 @@ class Welcome:
 
 @dataclass(frozen=True, slots=True)
 class Enrolment:
-    """A seed offered for a second factor, and the address that an authenticator reads."""
+    """A seed offered for a second factor, the address that an authenticator reads, and the session's token from now on."""
 
     seed: str
     uri: str
+    token: str
 
 
 # Links: the only way in for a new account, and for one that is locked out.
@@ -198,7 +205,7 @@ def use_link(shop: Shop, passwords: Passwords, link: str, password: str) -> None
     with shop.writing() as work:
         account_id = row.id
         assert account_id is not None
-        (counter,) = store.lock_failures(work.session, [_account_key(row.name)], work.now)
+        counters = store.lock_failures(work.session, [_account_key(row.name), *_near_keys(work, row)], work.now)
         row = _locked(work, account_id)
         _, forgets_now = _linked(work, link, lock=True)
         if row.seed is None and _password_faults(work, row, password, False):
@@ -208,7 +215,7 @@ def use_link(shop: Shop, passwords: Passwords, link: str, password: str) -> None
             row.seed = row.seed_offered = None
         store.end_links(work.session, account_id, work.now)
         store.end_sessions(work.session, account_id, work.now)
-        for spent in [counter, *store.lock_failures(work.session, [_proof_key(row), _code_key(row)], work.now)]:
+        for spent in [*counters, *store.lock_failures(work.session, [_proof_key(row), _code_key(row)], work.now)]:
             spent.failures = 0
         what = "password set by link, second factor forgotten" if forgets_now else "password set by link"
         _done(work, row.name, what, row.name)
@@ -217,7 +224,13 @@ def use_link(shop: Shop, passwords: Passwords, link: str, password: str) -> None
 def _linked(work: Work, link: str, *, lock: bool = False) -> tuple[AccountRow, bool]:
     found = store.link_by(work.session, digest_of(link), lock=lock)
     row = work.session.get(AccountRow, found.account_id) if found else None
-    if found is None or row is None or found.used_at is not None or work.now >= found.expires_at or row.ended_at:
+    if (
+        found is None
+        or row is None
+        or found.used_at is not None
+        or row.ended_at
+        or not is_link_live(found.expires_at, work.now)
+    ):
         raise NotFound("link", "This link does not work (any more). Ask for a new one.")
     return row, found.forgets_factor
 
@@ -229,14 +242,17 @@ def sign_in(shop: Shop, passwords: Passwords, name: str, password: str, address:
     """Open a session for a name and password, typed at an address of the network.
 
     Raises `InvalidInput` alike for a wrong password and an unknown name, and `TooMany` while this name or address has to wait. The try
-    is counted before the password is looked at, so that many at once gain nothing.
+    is counted before the password is looked at, so that many at once gain nothing. From an address at which the account was signed in
+    lately it is counted apart, so that strangers' tries keep nobody out there.
     """
-    keys = [_account_key(name), _key("address", address)]
     with shop.writing() as work:
-        counters = store.lock_failures(work.session, keys, work.now)
-        _count_try(work, list(zip(counters, (PER_ACCOUNT, PER_ADDRESS), strict=True)))
         row = store.account_named(work.session, name_key(name))
         account_id = row.id if row and row.ended_at is None else None
+        here = _near_key(row, address) if row else ""
+        tried = here if row and here in _near_keys(work, row) else _account_key(name)
+        keys = [tried, _account_key(name), _key("address", address)]
+        of_try, _, of_address = store.lock_failures(work.session, keys, work.now)
+        _count_try(work, [(of_try, PER_ACCOUNT), (of_address, PER_ADDRESS)])
         encoded = row.password_hash if row and account_id is not None else None
         work.commit()
     right, renewed = passwords.check(password, encoded)
@@ -244,11 +260,11 @@ def sign_in(shop: Shop, passwords: Passwords, name: str, password: str, address:
         if not right or account_id is None:
             _done(work, row.name if row else "unknown", "sign-in refused", address=address)
             raise InvalidInput(WRONG)
-        of_account, of_address = store.lock_failures(work.session, keys, work.now)
+        of_try, of_account, of_address = store.lock_failures(work.session, keys, work.now)
         row = store.lock_account(work.session, account_id)
         if row is None or row.ended_at is not None or row.password_hash != encoded:
             raise InvalidInput(WRONG)
-        of_account.failures = 0
+        of_try.failures = of_account.failures = 0
         of_address.failures = max(0, of_address.failures - 1)
         if renewed:
             row.password_hash = renewed
@@ -278,9 +294,9 @@ def confirm_second_factor(work: Work, token: str, code: str) -> str:
 
 
 def sign_out(work: Work, token: str) -> None:
-    """End this session; one that has ended already stays ended."""
+    """End this session, whole or half-way; one that has ended or run out already stays so."""
     found = store.session_by(work.session, digest_of(token))
-    if found is not None:
+    if found is not None and is_live(_times(found[0]), work.now):
         session_row, row = found
         session_row.ended_at = work.now
         _done(work, row.name, "signed out", "", session_row.address)
@@ -340,8 +356,9 @@ def begin_second_factor(shop: Shop, passwords: Passwords, token: str, password: 
         if now_row.seed is not None:
             _check_code(work, now_row, code, address)
         now_row.seed_offered = seed = new_seed()
+        fresh = _renewed(work, token)
         _done(work, now_row.name, "second factor offered", now_row.name, address)
-        return Enrolment(seed, provisioning_uri(seed, now_row.name, work.catalogue.policy.shop.name))
+        return Enrolment(seed, provisioning_uri(seed, now_row.name, work.catalogue.policy.shop.name), fresh)
 
 
 def set_second_factor(work: Work, token: str, code: str) -> str:
@@ -373,27 +390,41 @@ def list_sessions(work: Work, token: str) -> list[OpenSession]:
     return listed
 
 
-def end_session(work: Work, token: str, session_id: int) -> None:
-    """End one session: one's own, or anybody's for the owner; raises `NotFound` alike for others' and unknown ones."""
-    row, _ = _signed(work, token, "full")
-    that = work.session.get(SessionRow, session_id)
-    if that is None or that.ended_at is not None or (that.account_id != row.id and row.role != "owner"):
-        raise NotFound("session", "There is no such session.")
-    that.ended_at = work.now
-    whose = work.session.get(AccountRow, that.account_id)
-    _done(work, row.name, "session ended", whose.name if whose else "")
+def end_session(shop: Shop, passwords: Passwords, token: str, session_id: int, password: str) -> str:
+    """End another session of one's own, knowing the password; the answer is this session's token from now on.
+
+    Raises `NotFound` alike for others' sessions, for unknown ones and for those that have ended.
+    """
+    row, address = _proved(shop, passwords, token, password)
+    with shop.writing() as work:
+        now_row = _still(work, token, row)
+        that = work.session.get(SessionRow, session_id)
+        if that is None or that.ended_at is not None or that.account_id != now_row.id:
+            raise NotFound("session", "There is no such session.")
+        that.ended_at = work.now
+        fresh = _renewed(work, token)
+        _done(work, now_row.name, "session ended", now_row.name, address)
+        return fresh
+
+
+def end_own_sessions(shop: Shop, passwords: Passwords, token: str, password: str) -> None:
+    """End all sessions of one's own, this one too, knowing the password."""
+    row, address = _proved(shop, passwords, token, password)
+    with shop.writing() as work:
+        now_row = _still(work, token, row)
+        assert now_row.id is not None
+        store.end_sessions(work.session, now_row.id, work.now)
+        _done(work, now_row.name, "all sessions ended", now_row.name, address)
 
 
 def end_all_sessions(work: Work, token: str, account_id: int) -> None:
-    """End all sessions of an account: one's own, or anybody's for the owner."""
-    row, _ = _signed(work, token, "full")
-    if row.id != account_id and row.role != "owner":
-        raise NotAllowed("Only the owner ends another's sessions.")
+    """End all sessions of anybody's account: the owner's alone to do."""
+    by = _owner(work, token)
     whose = work.session.get(AccountRow, account_id)
     if whose is None:
         raise NotFound("account", "There is no such account.")
     store.end_sessions(work.session, account_id, work.now)
-    _done(work, row.name, "all sessions ended", whose.name)
+    _done(work, by.name, "all sessions ended", whose.name)
 
 
 # The owner's.
@@ -445,12 +476,14 @@ def end_account(work: Work, token: str, account_id: int) -> None:
 
 
 def forget_failures(work: Work) -> None:
-    """Tidy away counters of failed sign-ins that count no more, and those of names that no account has; the caller commits.
+    """Tidy away counters that count no more, those of names that no account has, and old sessions; the caller commits.
 
     As many failures as lock an account are kept under any name, so that the answer to it tells nothing.
     """
     assert PER_ADDRESS.forgotten_after is not None
     store.forget_failures_before(work.session, work.now - PER_ADDRESS.forgotten_after, "address")
+    store.forget_failures_before(work.session, work.now - KNOWN_FOR, "near")
+    store.forget_sessions_before(work.session, work.now - KNOWN_FOR)
     known = [_account_key(row.name) for row in store.load_accounts(work.session)]
     unknown_before = work.now - UNKNOWN_KEPT
     store.forget_failures_before(work.session, unknown_before, "account", fewer_than=PER_ACCOUNT.most, kept=known)
@@ -476,7 +509,8 @@ def _seen_by_owner(work: Work, token: str) -> None:
 def _person(work: Work, row: AccountRow) -> Person:
     assert row.id is not None
     sessions = [one for one in store.open_sessions(work.session, row.id) if is_live(_times(one), work.now)]
-    counted = store.failures_under(work.session, [_account_key(row.name), _proof_key(row), _code_key(row)])
+    keys = [_account_key(row.name), *_near_keys(work, row), _proof_key(row), _code_key(row)]
+    counted = store.failures_under(work.session, keys)
     is_locked = any(is_spent(PER_ACCOUNT, failures) for failures in counted.values())
     has_password, has_factor = row.password_hash is not None, row.seed is not None
     return Person(row.id, row.name, _role(row), has_password, has_factor, len(sessions), is_locked, row.ended_at)
@@ -501,6 +535,16 @@ def _account_key(name: str) -> str:
     return _key("account", name_key(name))
 
 
+def _near_key(row: AccountRow, address: str) -> str:
+    return _key("near", f"{row.id} {address}")
+
+
+def _near_keys(work: Work, row: AccountRow) -> list[str]:
+    """The keys under which failures at the addresses are counted at which an account was signed in lately."""
+    assert row.id is not None
+    return [_near_key(row, one) for one in store.addresses_of(work.session, row.id, work.now - KNOWN_FOR)]
+
+
 def _proof_key(row: AccountRow) -> str:
     return _key("proof", str(row.id))
 
@@ -515,9 +559,19 @@ def _password_faults(work: Work, row: AccountRow, password: str, has_factor: boo
 
 
 def _done(work: Work, who: str, what: str, whom: str = "", address: str = "") -> None:
-    """Write the deed down and make all of it last."""
+    """Write the deed down, make all of it last, and say it in the log, where accounts are numbers and addresses nobody's."""
     store.write_deed(work.session, work.now, who, what, whom, address)
+    numbers = store.numbers_of(work.session, {who, whom})
     work.commit()
+    said = {
+        "deed": what,
+        "who": numbers.get(who, who if who in NOBODYS_NAMES else "unknown"),
+        "whom": numbers.get(whom),
+        "at": pseudonym(address),
+    }
+    security_log.info(
+        "account", extra={key: value for key, value in said.items() if value and (key != "at" or address)}
+    )
 
 
 def _new_account(work: Work, name: str, role: Role) -> AccountRow:
@@ -552,6 +606,15 @@ def _new_session(work: Work, row: AccountRow, stage: Stage, address: str) -> str
     token = new_secret()
     store.add_session(work.session, row.id, digest_of(token), stage, address, work.now)
     return token
+
+
+def _renewed(work: Work, token: str) -> str:
+    """Another token for a session whose holder was just proved anew; the old one opens nothing any more."""
+    found = store.session_by(work.session, digest_of(token))
+    assert found is not None
+    fresh = new_secret()
+    found[0].digest = digest_of(fresh)
+    return fresh
 
 
 def _times(row: SessionRow) -> SessionTimes:
@@ -600,13 +663,20 @@ def _count_try(work: Work, counted: list[tuple[FailureRow, Throttle]]) -> None:
     One that is spent waits for recovery, under any name alike.
     """
     if any(is_spent(rule, row.failures) for row, rule in counted):
+        security_log.warning("tries are taken no more", extra={"counted": _kinds(counted)})
         raise TooMany("name", LOCKED)
     waits = [wait_left(rule, row.failures, row.last_at, work.now) for row, rule in counted]
     if max(waits) > timedelta(0):
+        security_log.warning("a try has to wait", extra={"counted": _kinds(counted)})
         raise TooMany("name", f"Too many tries that failed. Wait {_wait_words(max(waits))}, then try again.")
     for row, rule in counted:
         row.failures = failures_now(rule, row.failures, row.last_at, work.now) + 1
         row.last_at = work.now
+
+
+def _kinds(counted: list[tuple[FailureRow, Throttle]]) -> dict[str, int]:
+    """How many failures each kind of counter holds, without whose they are."""
+    return {row.key.partition(":")[0]: row.failures for row, _ in counted}
 
 
 def _wait_words(wait: timedelta) -> str:

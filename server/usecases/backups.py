@@ -26,7 +26,7 @@ NOT_THE_SAME = "What was put in reads differently; nothing was changed."
 
 
 @dataclass
-class _Counting:
+class Counting:
     """Passes rows on and says how far it is."""
 
     say: Say
@@ -58,7 +58,7 @@ def make_backup(place: Place, path: Path, say: Say) -> Manifest:
             raise NotFound("data", NO_DATABASE)
         if stored.revision not in revisions():
             raise Conflict([Fault("database", NEWER, f"revision {newest()} or older")])
-        counting = _Counting(say, "writing", stored.number())
+        counting = Counting(say, "writing", stored.number())
         tables = (
             (name, columns, counting.over(stored.rows(name, columns))) for name, columns in stored.columns.items()
         )
@@ -103,7 +103,7 @@ def restore_backup(place: Place, path: Path, say: Say, *, force: bool) -> Manife
 
 
 def _read_through(archive: Archive, say: Say) -> None:
-    counting = _Counting(say, "checking", archive.manifest.rows)
+    counting = Counting(say, "checking", archive.manifest.rows)
     for table in archive.manifest.tables:
         for _ in counting.over(archive.rows(table)):
             pass
@@ -113,11 +113,11 @@ def _replace(place: Place, archive: Archive, say: Say) -> None:
     manifest = archive.manifest
     with replacing_all(place, manifest.revision) as stored:
         _compare_columns(stored, manifest)
-        putting = _Counting(say, "putting back", manifest.rows)
+        putting = Counting(say, "putting back", manifest.rows)
         kept = {table.name: table for table in manifest.tables}
         for name in stored.columns:
             stored.put(name, kept[name].columns, putting.over(archive.rows(kept[name])))
-        comparing = _Counting(say, "comparing", manifest.rows)
+        comparing = Counting(say, "comparing", manifest.rows)
         for name, table in kept.items():
             if _tally_of(comparing.over(stored.rows(name, table.columns))) != table.tally:
                 raise Conflict([Fault("database", NOT_THE_SAME)])

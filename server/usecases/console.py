@@ -8,13 +8,15 @@ from datetime import datetime, timedelta
 
 from server.domain.drafts import oldest_kept
 from server.domain.listing import margin_at
+from server.domain.messages import HeldUp
 from server.domain.policy_book import PolicyVersion, in_force_at
 from server.domain.steps import Step
 from server.persistence.desk import load_waiting
-from server.persistence.messages import count_given_up
+from server.persistence.messages import count_given_up, load_held_up
 from server.persistence.quotes import unmet_since
 from server.persistence.steps import load_steps
 from server.usecases.backups import backed_up_at
+from server.usecases.clock import WORDS, look_at_clock
 from server.usecases.policies import list_versions
 from server.usecases.work import Work
 
@@ -28,6 +30,10 @@ class Overview:
 
     waiting: int
     not_sent: int
+    held_up: HeldUp | None
+    """The messages that wait although they were tried."""
+    clock: str
+    """What speaks against the machine's clock; empty where nothing does."""
     to_come: tuple[PolicyVersion, ...]
     uncallable: tuple[str, ...]
     at_a_loss: tuple[str, ...]
@@ -48,6 +54,8 @@ def overview(work: Work) -> Overview:
     return Overview(
         waiting=len(load_waiting(work.session, oldest_kept(work.now, catalogue.policy), MOST_WAITING)),
         not_sent=count_given_up(work.session),
+        held_up=load_held_up(work.session),
+        clock=WORDS[look_at_clock(work)],
         to_come=tuple(sorted((one for one in versions if one.is_to_come(work.now)), key=lambda one: one.starts_at)),
         uncallable=tuple(part.sku for part in reduced if catalogue.reduction_of(part, work.today) is None),
         at_a_loss=tuple(part.sku for part in sold if margin_at(part.price_on(work.today), part, catalogue).amount < 0),

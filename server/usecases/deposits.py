@@ -58,6 +58,7 @@ from server.persistence.lessons import find_booking, first_of
 from server.persistence.policies import load_vat_rates
 from server.persistence.quotes import lock_key
 from server.persistence.sales import sale_of_quote
+from server.usecases.clock import check_clock
 from server.usecases.quotes import find_quote, locked_quote, read_quote
 from server.usecases.stock import open_hold
 from server.usecases.work import Work, new_code
@@ -128,6 +129,7 @@ def take_deposit(work: Work, kind: str, fee: Cents, state: LessonState, day: dat
     Raises `InvalidInput` for a kind of lesson that the shop does not list, and for a day that cannot be: a lesson taken
     or missed has had its day.
     """
+    check_clock(work)
     lesson = begin_lesson(work, kind, state, day)
     save_entries(work.session, [Entry(lesson.code, "paid", fee, work.today)], work.now, work.actor)
     work.note_deed(f"took {decimal_of(fee)} for lesson {lesson.code}")
@@ -150,6 +152,7 @@ def take_fee(work: Work, kind: str, state: LessonState, day: date, fee: Fee, cod
 
     Raises `InvalidInput` with every fault, and `Conflict` where another lesson was recorded under the code.
     """
+    check_clock(work)
     lock_key(work.session, f"lesson:{code}")
     there = load_lessons(work.session, [read_code(code)]).get(code)
     if there is not None:

@@ -11,6 +11,7 @@ from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.domain.messages import (
     TOO_OLD,
     WORDINGS,
+    HeldUp,
     Kind,
     Message,
     Wording,
@@ -28,6 +29,7 @@ from server.persistence.messages import (
     add_message,
     lease,
     load_about,
+    load_held_up,
     load_message,
     load_newest,
     next_due,
@@ -115,6 +117,11 @@ def read_message(work: Work, number: int) -> Message:
 def outbox(work: Work, most: int = MOST_SHOWN) -> list[Message]:
     """The newest messages, whatever became of them."""
     return load_newest(work.session, most)
+
+
+def held_up(work: Work) -> HeldUp | None:
+    """The messages that wait although they were tried; None where all go out."""
+    return load_held_up(work.session)
 
 
 def mark_sent(work: Work, number: int) -> None:

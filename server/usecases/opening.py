@@ -9,7 +9,7 @@ from typing import Any
 from server.domain.catalogue import Catalogue
 from server.outside.workbook import read_workbook
 from server.persistence.catalogue import lock_catalogue, newest_version
-from server.persistence.engine import Place, engine_for, reaching, sessions
+from server.persistence.engine import ANSWER_SECONDS, Place, check_writable, engine_for, reaching, sessions
 from server.persistence.folder import Folder, read_folder, read_source
 from server.persistence.migrate import migrate
 from server.persistence.policies import terms_in_force
@@ -30,7 +30,11 @@ def open_shop(place: Place, *, seeded: bool = True) -> Shop:
     with reaching(place):
         place.data.mkdir(parents=True, exist_ok=True, mode=0o700)
         engine = engine_for(place)
+        check_writable(place)
         migrate(engine)
+        if place.url:  # Others may migrate for long, and are waited for; customers do not wait as long.
+            engine.dispose()
+            engine = engine_for(place, answer_s=ANSWER_SECONDS)
     shop = Shop(sessions(engine), close=engine.dispose)
     if seeded:
         _seed(shop)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from server.domain.errors import NotFound
 from server.outside.photos import Photo
@@ -31,9 +32,18 @@ def drop_photo(work: Work, about: str, token: str) -> None:
     delete_photo(work.session, about, token)
 
 
-def read_photo(work: Work, token: str) -> bytes:
-    """A photograph's content, a JPEG; raises `NotFound`."""
-    content = load_content(work.session, token) if is_token(token) else None
-    if content is None:
+@dataclass(frozen=True, slots=True)
+class PhotoRead:
+    """A photograph's content, a JPEG, and whether it came with somebody's question rather than shows what is for sale."""
+
+    content: bytes
+    is_somebodys: bool
+
+
+def read_photo(work: Work, token: str) -> PhotoRead:
+    """A photograph by its token; raises `NotFound`."""
+    found = load_content(work.session, token) if is_token(token) else None
+    if found is None:
         raise NotFound("photo", "There is no such photograph (any more).")
-    return content
+    content, about = found
+    return PhotoRead(content, about.startswith("question:"))

@@ -63,6 +63,7 @@ from server.persistence.sales import (
     sales_with_serial,
 )
 from server.persistence.stock import contact_of, keep_hold, open_hold_of
+from server.usecases.clock import check_clock
 from server.usecases.deposits import fees_back_with, give_back_with
 from server.usecases.messages import tell
 from server.usecases.quotes import find_quote, locked_quote, read_quote, refuse_settled
@@ -422,6 +423,7 @@ def issue(
     work: Work, sale: Sale, kind: PaperKind, lines: Sequence[PaperLine], *, why: str = "", corrects: int | None = None
 ) -> Sale:
     """Write an invoice or a credit note under the next number of the series; the sale with it. The sale has to be locked."""
+    check_clock(work)
     number = next_number(work.session)
     paper = write_paper(
         kind,
@@ -451,6 +453,7 @@ def settle(work: Work, sale: Sale, means: Means, amount: Cents, note: str = "", 
     Raises `InvalidInput` where more would be paid than is left, unless it is not `checked`: what the contract itself brings is not.
     The sale has to be locked, or be new.
     """
+    check_clock(work)
     rounds = work.catalogue.policy.sales.rounds_cash
     was_owed = sale.owed
     if checked and (fault := check_payment(sale, means, amount, rounds, money_of(work))) is not None:

@@ -22,6 +22,9 @@ MOST_BYTES = 10 * 1024 * 1024
 MOST_UNPACKED = 80 * 1024 * 1024
 ACCEPTED = "a workbook (.xlsx), a ZIP, or files named one of: " + ", ".join(FILES)
 SHEETS = tuple(file.removesuffix(".csv") for file in FILES if file != POLICY)
+MOST_WORKBOOKS = len(SHEETS)
+"""More workbooks than there are tables hold some table twice, and each may take seconds to look through."""
+WORKBOOK_ENDINGS, ZIP_ENDING = (".xlsx", ".xlsm"), ".zip"
 LOST = "What was looked at did not come along whole: choose the file again."
 _COPY = re.compile(r" ?\(\d{1,3}\)(?=\.[a-z]+$)")
 """What browsers add to the name of a file that they saved before."""
@@ -57,6 +60,7 @@ class _Opening:
         self.sheets: dict[str, Sequence[Cells]] = {}
         self.faults: list[FileFault] = []
         self.remarks: list[FileFault] = []
+        self.workbooks = 0
 
     def fault(self, name: str, message: str, accepted: str = ACCEPTED) -> None:
         self.faults.append(FileFault(printable(name), None, "", message, accepted))
@@ -75,6 +79,14 @@ class _Opening:
             self._take_file(name, content)
 
     def _take_workbook(self, name: str, content: bytes) -> None:
+        self.workbooks += 1
+        if self.workbooks > MOST_WORKBOOKS:
+            if self.workbooks == MOST_WORKBOOKS + 1:
+                self.fault(name, "There are too many workbooks.", f"at most {MOST_WORKBOOKS} at once")
+            return
+        if not content.startswith(OLD_FORMAT) and not name.strip().casefold().endswith(WORKBOOK_ENDINGS):
+            self.fault(name, "This is a workbook, and is not named as one.", ", ".join(WORKBOOK_ENDINGS))
+            return
         try:
             sheets = read_workbook(content)
         except InvalidInput as error:
@@ -93,6 +105,9 @@ class _Opening:
                 self.sheets[known] = rows
 
     def _take_zip(self, name: str, content: bytes) -> None:
+        if not name.strip().casefold().endswith(ZIP_ENDING):
+            self.fault(name, "This is a ZIP, and is not named as one.", ZIP_ENDING)
+            return
         try:
             files = files_in_zip(content)
         except InvalidInput as error:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import secrets
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from threading import Lock
@@ -18,6 +18,7 @@ from server.domain.codes import CODES, code_of
 from server.domain.policy import Policy
 from server.persistence.accounts import write_deed
 from server.persistence.catalogue import load_catalogue, versions_at
+from server.persistence.engine import file_of
 from server.persistence.stock import load_free
 
 NO_DOERS = ("customer", "sweep", "sender", "seed")
@@ -39,6 +40,8 @@ class CatalogueCache:
     shows at once, as does a policy whose day begins."""
 
     _kept: Catalogue | None = None
+    _file: tuple[int, int] | None = None
+    """The file it was read from: in another one put in its place, versions come again."""
     _today: Catalogue | None = None
     """The kept one with its rate of VAT of the day, where that is another."""
     _lock: Lock = field(default_factory=Lock)
@@ -47,9 +50,11 @@ class CatalogueCache:
         """The catalogue in force, its policy as it holds on the day of a moment."""
         versions = versions_at(session, now)
         kept = self._kept
-        if kept is None or (kept.version, kept.policy.version) != versions:
+        file = file_of(session)
+        if kept is None or (kept.version, kept.policy.version, self._file) != (*versions, file):
             with self._lock:
                 kept = self._kept = load_catalogue(session, now)
+                self._file = file
         policy = kept.policy.on(kept.policy.shop.day_of(now))
         return kept if policy is kept.policy else self._as_of(kept, policy)
 
@@ -128,17 +133,19 @@ class Shop:
     cache: CatalogueCache = field(default_factory=CatalogueCache)
     address: str = ""
     """Where people reach it, without a slash at its end."""
+    timed: Callable[[str], AbstractContextManager[object]] = nullcontext
+    """What measures a unit of work that is `reading` or `writing`, for as long as it is open."""
 
     @contextmanager
     def reading(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that only reads."""
-        with self.sessions(False) as session:
+        with self.timed("reading"), self.sessions(False) as session:
             yield Work(session, self.clock(), actor, self.cache, self.address)
 
     @contextmanager
     def writing(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that writes; it waits for other writers."""
-        with self.sessions(True) as session:
+        with self.timed("writing"), self.sessions(True) as session:
             yield Work(session, self.clock(), actor, self.cache, self.address)
 
 

@@ -11,6 +11,7 @@ import secrets
 import time
 from collections.abc import Awaitable, Callable
 from contextvars import ContextVar
+from ipaddress import IPv6Address, ip_address
 from urllib.parse import urlsplit
 
 from limits import RateLimitItemPerMinute
@@ -19,44 +20,60 @@ from limits.strategies import MovingWindowRateLimiter
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.web.uploads import most_with_files
+
 MOST_BYTES = 64 * 1024
-MOST_WITH_PHOTOS = 64 * 1024 * 1024
-TAKES_PHOTOS = re.compile(r"/owned/[A-Za-z0-9_-]{8,64}/ask|/desk/pieces(/\d{1,9})?|/console/till(/book)?", re.ASCII)
-"""Where photographs, or a till's file, may come with a form: it is handed on as it comes, told its length, and
-lies on the disk rather than in memory."""
-MOST_WITH_CATALOGUE = 32 * 1024 * 1024
-TAKES_CATALOGUE = re.compile(r"/console/files/(preview|apply)", re.ASCII)
-"""Where a catalogue may come with a form, or what was looked at of one is carried on; each file has a smaller limit of its own."""
 MOST_ADDRESS = 2048
 MOST_HEADERS = 16 * 1024
 REQUEST_NAME_BYTES = 8
 WATCHED = ("/healthz", "/readyz")
 """Asked every few seconds by what watches over the server, so they are not throttled."""
+COST = 10
+COSTLY = {
+    "GET": re.compile(r"/quotes/[^/]+/pdf|/owned/[^/]+/papers/[^/]+/pdf"),
+    "POST": re.compile(
+        r"/drafts|/drafts/[^/]+/keep|/quotes/[^/]+/agree|/api/quotes|/api/quotes/[^/]+/agree|/owned/[^/]+/ask"
+    ),
+}
+"""What sets a paper, unpacks photographs, or writes something that stays, and is open to everybody: by method, the paths."""
+HOUSEHOLD_BITS = 64
+"""So many bits of an IPv6 address are the household's own (RFC 4291, 2.5.4; RFC 6177)."""
 MOST_DIGITS = 20  # Of a length that is told; Python reads no number of more than 4300.
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
     "worker-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
 )
+FILE_POLICY = (
+    "default-src 'none'; form-action 'none'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'; sandbox"
+)
+"""For what is a file and no page of ours: photographs, and all that is to be saved. Whatever it holds, nothing in it runs."""
 SESSION_COOKIE = "slackwater-session"
 SESSION_COOKIES = (SESSION_COOKIE, f"__Host-{SESSION_COOKIE}")
 """The names of the cookie by which a browser is known to be somebody's: over http, and over https (RFC 6265bis, 4.1.3.2)."""
-PRIVATE_PATHS = (
-    "/drafts/",
-    "/quotes/",
-    "/bookings/",
-    "/prepared/",
-    "/welcome/",
-    "/owned/",
+NEVER_KEPT = (
     "/desk",
-    "/account",
-    "/staff",
     "/console",
-    "/api/quotes/",
+    "/staff",
+    "/account",
+    "/messages/",
+    "/sign-",
+    "/welcome/",
+    "/bookings/",
+    "/owned/",
     "/used/reservations/",
 )
+"""What the shop alone sees, and pages on which a customer is named: not even the browser keeps them."""
+PRIVATE_PATHS = (
+    *NEVER_KEPT,
+    "/drafts/",
+    "/quotes/",
+    "/prepared/",
+    "/api/quotes/",
+)
+"""Where somebody's answers stand: no store on the way keeps them, and a browser asks each time whether they are still so."""
 SECRET_IN_PATH = re.compile(
-    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations)/)[^/]+"
+    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations|holds|deposits)/)[^/]+"
 )
 
 requests_log = logging.getLogger("slackwater.requests")
@@ -92,6 +109,7 @@ class RequestLog:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        scope.setdefault("state", {})  # What a route puts there is found here again: every layer has the same one.
         began = time.perf_counter()
         status = 500
         name = secrets.token_hex(REQUEST_NAME_BYTES)
@@ -107,15 +125,23 @@ class RequestLog:
         try:
             await self.app(scope, receive, watch)
         finally:
+            account = scope["state"].get("account")
             requests_log.info(
                 "request",
                 extra={
+                    **({"who": account.id} if account else {}),
                     "method": scope["method"],
                     "path": masked(scope["path"]),
                     "status": status,
                     "ms": round(1000 * (time.perf_counter() - began), 1),
                 },
             )
+
+
+def _is_file(headers: Headers) -> bool:
+    """Whether an answer is a photograph, or a file to be saved."""
+    is_to_be_saved = headers.get("content-disposition", "").startswith("attachment")
+    return is_to_be_saved or headers.get("content-type", "") == "image/jpeg"
 
 
 class SafeHeaders:
@@ -133,16 +159,18 @@ class SafeHeaders:
         async def dress(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                headers.setdefault("Content-Security-Policy", CONTENT_POLICY)
+                headers.setdefault("Content-Security-Policy", FILE_POLICY if _is_file(headers) else CONTENT_POLICY)
                 headers.setdefault("X-Content-Type-Options", "nosniff")
                 headers.setdefault("Referrer-Policy", "no-referrer")
                 headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
+                headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
                 headers.setdefault("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
                 if self.https:
                     headers.setdefault("Strict-Transport-Security", "max-age=31536000; includeSubDomains")
                 if scope["path"].startswith(PRIVATE_PATHS):
                     headers["X-Robots-Tag"] = "noindex, nofollow"
-                    headers.setdefault("Cache-Control", "private, no-cache")
+                    is_kept = not scope["path"].startswith(NEVER_KEPT)
+                    headers.setdefault("Cache-Control", "private, no-cache" if is_kept else "no-store")
                 elif scope["path"].startswith("/api/"):
                     headers.setdefault("Cache-Control", "no-store")
             await send(message)
@@ -169,11 +197,22 @@ class HeadAsGet:
         await self.app({**scope, "method": "GET"}, receive, headers_only)
 
 
-def most_with_files(path: str) -> int:
-    """How many bytes a form with files in it may have at an address; 0 where none may come with one."""
-    if TAKES_PHOTOS.fullmatch(path):
-        return MOST_WITH_PHOTOS
-    return MOST_WITH_CATALOGUE if TAKES_CATALOGUE.fullmatch(path) else 0
+class OneHost:
+    """Refuses with 400 what a proxy before this server may read otherwise than it does: HTTP/1.1 without exactly one Host
+    (RFC 9112, 3.2), and HTTP from before there were header fields. Where a message ends is the parser's affair, which is strict.
+    """
+
+    def __init__(self, app: ASGIApp, *, refuse: Refuse) -> None:
+        self.app = app
+        self.refuse = refuse
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http":
+            hosts = sum(name == b"host" for name, _ in scope["headers"])
+            if scope["http_version"] == "0.9" or hosts > 1 or (scope["http_version"] == "1.1" and not hosts):
+                await self.refuse(scope, receive, send, 400, "The request does not say once which host it is for.")
+                return
+        await self.app(scope, receive, send)
 
 
 class SizeLimit:
@@ -238,6 +277,9 @@ class ForgeryGuard:
     With neither header it is not a browser's. `Origin: null` is what a page that sends no referrer gives over plain http;
     without a cookie that says who is there such a request has nothing to forge, and passes. A cookie that only remembers a
     choice of display must not count: with it every form over plain http would be refused.
+
+    Another site may lead people here by a link, and no more: what it loads into a page of its own (an image, a script, a frame,
+    a request of its script) is refused even for looking.
     """
 
     def __init__(
@@ -249,12 +291,15 @@ class ForgeryGuard:
         self.own_host = urlsplit(own_address).netloc
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and scope["method"] not in SAFE_METHODS and self._is_forged(Headers(scope=scope)):
+        if scope["type"] == "http" and self._is_refused(scope["method"], Headers(scope=scope)):
             await self.refuse(
                 scope, receive, send, 403, "This request came from another site, so it was not carried out."
             )
             return
         await self.app(scope, receive, send)
+
+    def _is_refused(self, method: str, headers: Headers) -> bool:
+        return _is_drawn_in(headers) if method in SAFE_METHODS else self._is_forged(headers)
 
     def _is_forged(self, headers: Headers) -> bool:
         site, origin = headers.get("sec-fetch-site"), headers.get("origin")
@@ -275,23 +320,59 @@ class ForgeryGuard:
         return any(pair.partition("=")[0].strip() in self.session_cookies for pair in pairs)
 
 
+def _is_drawn_in(headers: Headers) -> bool:
+    """Whether a page of another site loads this into itself (W3C, Fetch Metadata Request Headers), rather than leads here."""
+    if headers.get("sec-fetch-site") not in ("cross-site", "same-site"):
+        return False
+    mode, kind = headers.get("sec-fetch-mode", "navigate"), headers.get("sec-fetch-dest", "document")
+    return mode != "navigate" or kind != "document"
+
+
 def _is_unlimited(path: str) -> bool:
     return path.startswith("/static/") or path in WATCHED
 
 
+def counted_as(client: str) -> str:
+    """Whose requests an address's are counted with: of IPv6 its network of 64 bits, all of which one household has to itself."""
+    try:
+        address = ip_address(client)
+    except ValueError:
+        return client
+    if address.version == 4:
+        return client
+    return str(address.ipv4_mapped or IPv6Address(int(address) >> HOUSEHOLD_BITS << HOUSEHOLD_BITS))
+
+
+def cost_of(method: str, path: str) -> int:
+    """For how many requests one counts."""
+    asked = COSTLY.get("GET" if method == "HEAD" else method)
+    return COST if asked and asked.fullmatch(path) else 1
+
+
 class Throttle:
-    """At most so many requests a minute from one address, static files apart; past it 429."""
+    """At most so many requests a minute from one address, static files apart; past it 429. What costs much counts for several."""
 
     def __init__(self, app: ASGIApp, *, refuse: Refuse, burst: int) -> None:
         self.app = app
         self.refuse = refuse
+        self.burst = burst
         self.limit = RateLimitItemPerMinute(burst) if burst else None
         self.limiter = MovingWindowRateLimiter(MemoryStorage())
+        self.seen_at = time.time()
+
+    def _forget_what_is_ahead(self) -> None:
+        """Begin anew where the machine's clock was put back: what was counted ahead of it would count until it gets there."""
+        now = time.time()
+        if now < self.seen_at - 1:
+            self.limiter = MovingWindowRateLimiter(MemoryStorage())
+        self.seen_at = now
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and self.limit is not None and not _is_unlimited(scope["path"]):
-            address = (scope.get("client") or ("unknown",))[0]
-            if not self.limiter.hit(self.limit, address):
+            self._forget_what_is_ahead()
+            address = counted_as((scope.get("client") or ("unknown",))[0])
+            cost = min(cost_of(scope["method"], scope["path"]), self.burst)
+            if not self.limiter.hit(self.limit, address, cost=cost):
                 await self.refuse(scope, receive, send, 429, "Too many requests at once: wait a minute and try again.")
                 return
         await self.app(scope, receive, send)

@@ -7,12 +7,15 @@ from typing import Annotated
 from fastapi import Depends, Request
 from starlette.responses import Response
 
-from server.domain.errors import NotAllowed, NotSignedIn
+from server.domain.errors import NeedsFactor, NotAllowed, NotSignedIn
+from server.settings import Settings
 from server.usecases.accounts import Account, session_of
 from server.usecases.work import Shop
 from server.web.guard import SESSION_COOKIE, SESSION_COOKIES
 from server.web.state import ShopOf
 
+ONES_OWN = ("/account", "/sign-out")
+"""Where somebody may go who has to set a second factor first."""
 NOT_YOURS = "This is the owner's. Ask them, or sign in as the owner."
 
 
@@ -52,7 +55,15 @@ def signed_in(request: Request, shop: ShopOf) -> Account:
     if account is None:
         raise NotSignedIn
     request.state.account = account
+    if _lacks_factor(request.app.state.settings, account) and not request.url.path.startswith(ONES_OWN):
+        raise NeedsFactor
     return account
+
+
+def _lacks_factor(settings: Settings, account: Account) -> bool:
+    """Whether an account has no second factor where the settings ask for one."""
+    asked = settings.second_factor
+    return not account.has_factor and (asked == "everyone" or (asked == "owners" and account.role == "owner"))
 
 
 def is_somebody(request: Request, shop: Shop) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, cast
+from typing import TYPE_CHECKING, Annotated, cast
 
 from fastapi import Depends, Request
 
@@ -10,6 +10,9 @@ from server.security.passwords import Passwords
 from server.settings import Settings
 from server.usecases.work import Shop
 from server.web.render import Pages
+
+if TYPE_CHECKING:
+    from server.outside.metrics import Meters
 
 
 def _shop(request: Request) -> Shop:
@@ -26,6 +29,11 @@ def _pages(request: Request) -> Pages:
 
 def _passwords(request: Request) -> Passwords:
     return cast(Passwords, request.app.state.passwords)
+
+
+def meters_of(request: Request) -> Meters | None:
+    """The meters of this process; None where nobody asks for metrics."""
+    return cast("Meters | None", request.app.state.meters)
 
 
 ShopOf = Annotated[Shop, Depends(_shop)]

@@ -12,7 +12,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 STATIC = Path(__file__).parents[2] / "static"
-TYPES = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+TYPES = {
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml; charset=utf-8",
+}
 FOR_EVER = "public, max-age=31536000, immutable"
 
 

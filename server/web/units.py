@@ -20,6 +20,8 @@ from server.domain.wind import Window, window_words
 from server.web.drawings.sheet import Drawing
 
 COOKIE = "units"
+COOKIE_OVER_HTTPS = f"__Host-{COOKIE}"
+"""A name under which only this very host can have set it (RFC 6265bis, 4.1.3.2)."""
 A_YEAR = 365 * 24 * 3600
 CHOICES: dict[str, dict[str, str]] = {
     "mass": {"kg": "kilograms", "lb": "pounds", "st": "stones and pounds"},
@@ -50,7 +52,7 @@ SHOP_UNITS = Units()
 
 def remembered(request: Request) -> Units | None:
     """The units in the cookie; None where there is none, or where it says anything else."""
-    parts = request.cookies.get(COOKIE, "").split(".")
+    parts = (request.cookies.get(COOKIE_OVER_HTTPS) or request.cookies.get(COOKIE, "")).split(".")
     if len(parts) != len(CHOICES):
         return None
     try:
@@ -67,7 +69,8 @@ def units_of(request: Request) -> Units:
 def remember(response: Response, units: Units, *, is_secure: bool) -> None:
     """Keep the units for a year in the browser; over https the cookie is never sent in the clear."""
     value = f"{units.mass}.{units.length}.{units.wind}"
-    response.set_cookie(COOKIE, value, max_age=A_YEAR, path="/", secure=is_secure, samesite="lax")
+    name = COOKIE_OVER_HTTPS if is_secure else COOKIE
+    response.set_cookie(name, value, max_age=A_YEAR, path="/", secure=is_secure, httponly=True, samesite="lax")
 
 
 def mass_in(mass_kg: float, units: Units) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +15,7 @@ from starlette.types import Receive, Scope, Send
 
 from server.app import create_app
 from server.settings import Settings
-from server.web.guard import SESSION_COOKIES, ForgeryGuard
+from server.web.guard import SESSION_COOKIES, ForgeryGuard, Throttle, counted_as
 from tests.builders_http import ADDRESS, Client, faults_of, names_in
 from tests.builders_shop import STRONG, learner
 
@@ -49,7 +51,8 @@ def test_every_answer_carries_the_safe_headers_and_sets_no_cookie(client: Client
         assert "server" not in headers
         assert headers["x-content-type-options"] == "nosniff"
         assert headers["referrer-policy"] == "no-referrer"
-        assert headers["cross-origin-opener-policy"] == "same-origin"
+        assert headers["cross-origin-opener-policy"] == headers["cross-origin-resource-policy"] == "same-origin"
+        assert not [name for name in headers if name.startswith("access-control-")]
         assert headers["strict-transport-security"].startswith("max-age=31536000")
         rules = dict(rule.strip().split(" ", 1) for rule in headers["content-security-policy"].split(";"))
         assert rules["default-src"] == rules["frame-ancestors"] == rules["base-uri"] == rules["object-src"] == "'none'"
@@ -146,9 +149,26 @@ def test_a_remembered_unit_does_not_shut_the_forms_over_plain_http(client: Clien
     assert client.post_json("/api/fit", learner(), headers=headers).status_code == 200
 
 
-def test_looking_is_allowed_from_anywhere(client: Client) -> None:
-    headers = {"Sec-Fetch-Site": "cross-site", "Origin": "https://elsewhere.example"}
-    assert client.get("/api/parts", headers=headers).status_code == 200
+LED_HERE = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+
+
+def test_a_link_leads_here_from_anywhere(client: Client) -> None:
+    for headers in (LED_HERE, {"Sec-Fetch-Site": "cross-site", "Origin": "https://elsewhere.example"}):
+        assert client.get("/", headers=headers).status_code == 200
+        assert client.get("/api/parts", headers=headers).status_code == 200
+
+
+# W3C, Fetch Metadata Request Headers: what a browser says of requests that a page of another site makes without a link.
+@pytest.mark.parametrize(
+    ("mode", "dest"), [("no-cors", "image"), ("no-cors", "script"), ("cors", "empty"), ("navigate", "iframe")]
+)
+def test_no_other_site_draws_anything_into_a_page_of_its_own(client: Client, mode: str, dest: str) -> None:
+    for site in ("cross-site", "same-site"):
+        headers = {"Sec-Fetch-Site": site, "Sec-Fetch-Mode": mode, "Sec-Fetch-Dest": dest}
+        answers = [client.request(method, "/", headers=headers) for method in ("GET", "HEAD", "OPTIONS")]
+        assert {answer.status_code for answer in answers} == {403}
+        assert "access-control-allow-origin" not in answers[-1].headers
+    assert client.get("/", headers={**headers, "Sec-Fetch-Site": "same-origin"}).status_code == 200
 
 
 # --- too many requests
@@ -160,12 +180,35 @@ def test_past_the_burst_every_public_request_of_an_address_is_told_to_wait(data:
         for path in ("/api/parts", "/api/quotes/guessed", "/api/nothing"):
             assert client.get(path).status_code in (200, 404)
         assert client.post_json("/api/fit", learner()).status_code == 200
-        for _ in range(3):
-            faults_of(client.get("/api/parts"), 429)
+        for number in range(3):
+            made_up = {"X-Forwarded-For": f"192.0.2.{number}", "Forwarded": f"for=192.0.2.{number}"}
+            faults_of(client.get("/api/parts", headers=made_up), 429)
             faults_of(client.post_json("/api/fit", learner()), 429)
         assert client.get("/").status_code == 429
         assert "content-security-policy" in client.get("/api/parts").headers
         assert other.get("/api/parts").status_code == 200
+
+
+def test_a_household_of_ipv6_counts_as_one_and_what_costs_much_counts_for_ten(data: Path) -> None:
+    app = create_app(Settings(data=data, public_burst=20))
+    with ExitStack() as open_doors:
+        told = ("2001:db8:1:7::1", "2001:db8:1:7:ffff::1", "2001:db8:1:8::1")
+        one, same_household, another = (open_doors.enter_context(Client(app, (address, 1))) for address in told)
+        assert [who.post("/drafts").status_code for who in (one, same_household, another)] == [303, 303, 303]
+        assert [who.get("/privacy").status_code for who in (one, same_household, another)] == [429, 429, 200]
+
+
+@pytest.mark.parametrize(
+    ("client", "counted"),
+    [
+        ("198.51.100.7", "198.51.100.7"),
+        ("::ffff:198.51.100.7", "198.51.100.7"),
+        ("2001:db8:1:7:aaaa::1", "2001:db8:1:7::"),
+        ("unknown", "unknown"),
+    ],
+)
+def test_whose_requests_are_counted_together(client: str, counted: str) -> None:
+    assert counted_as(client) == counted
 
 
 def test_without_being_told_the_burst_is_three_hundred() -> None:
@@ -195,3 +238,17 @@ def test_robots_are_asked_to_leave_private_addresses_alone(client: Client) -> No
     rules = client.get("/robots.txt").text.splitlines()
     assert rules[0] == "User-agent: *"  # RFC 9309, 2.2.
     assert {"Disallow: /drafts/", "Disallow: /quotes/", "Disallow: /api/"} <= set(rules)
+
+
+def test_a_clock_that_is_put_back_makes_nobody_wait_until_it_gets_there_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    app, moment = FastAPI(), time.time()
+
+    async def refuse(scope: Scope, receive: Receive, send: Send, status: int, words: str) -> None:
+        await PlainTextResponse(words, status)(scope, receive, send)
+
+    app.add_api_route("/here", lambda: "here")
+    app.add_middleware(Throttle, refuse=refuse, burst=2)
+    with Client(app) as client:
+        for at in (moment + 70 * 365 * 86400, moment):
+            monkeypatch.setattr(time, "time", lambda at=at: at)
+            assert [client.get("/here").status_code for _ in range(3)] == [200, 200, 429]

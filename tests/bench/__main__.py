@@ -1,7 +1,8 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `races`, `crash`, `fuzz` and `imports` are long runs that measure what must never happen, and fail
-where it does.
+Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`,
+`imports` and `load` are long runs that measure what must never happen, and fail where it does. `dependencies` asks the
+package index for known faults of the locked packages.
 """
 
 from __future__ import annotations
@@ -13,11 +14,14 @@ from collections.abc import Callable
 
 from tests.bench.choosing import frontier
 from tests.bench.crash import crashes
+from tests.bench.dependencies import dependencies
 from tests.bench.fuzz import fuzzes
 from tests.bench.imports import imports
+from tests.bench.load import loads
 from tests.bench.pricing import pricing, repricing
 from tests.bench.races import races
 from tests.bench.solver import solver
+from tests.bench.start import start
 
 BENCHES: dict[str, Callable[[], None]] = {
     "frontier": frontier,
@@ -28,6 +32,9 @@ BENCHES: dict[str, Callable[[], None]] = {
     "crash": crashes,
     "fuzz": fuzzes,
     "imports": imports,
+    "dependencies": dependencies,
+    "start": start,
+    "load": loads,
 }
 QUICK = ("frontier", "pricing")
 

@@ -2,34 +2,18 @@
 
 from __future__ import annotations
 
-import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import date
-from typing import Any
 
 from server.domain.catalogue import Shelf
 from server.domain.kits import Fitter
 from server.domain.learner import Answers, read_answers
 from server.domain.racks import racks_of
-from tests.bench.shelves import shelf
+from tests.bench.shelves import learners, shelf
 from tests.bench.timing import RUNS, each, tell_each, took
 
 TODAY = date(2026, 11, 25)
 LEARNERS = {150: 200, 2_000: 200, 20_000: 200}
-
-
-def learners(number: int, seed: int = 7) -> Iterator[dict[str, Any]]:
-    """Different learners, steady and lively."""
-    draw = random.Random(seed)
-    for _ in range(number):
-        yield {
-            "mass_kg": round(draw.uniform(45, 115), 1),
-            "to_feet": draw.choice(("quick", "average", "slow")),
-            "fitness": draw.choice(("high", "fair", "low")),
-            "board_background": draw.choice(("strong", "some", "none")),
-            "foil_stage": draw.choice(("none", "towed", "short_flights", "long_flights", "turning")),
-            "usual_wind_kn": draw.choice((12, 15, 18, 22)),
-        }
 
 
 def choosing_for(answers: Answers, stocked: Shelf) -> Callable[[], object]:

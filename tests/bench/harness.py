@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import socket
 import subprocess
 import sys
 import tempfile
@@ -24,10 +23,11 @@ from server.persistence.stock import load_held, load_on_hand
 from server.usecases.opening import open_shop
 from server.usecases.stock import book_movement
 from server.usecases.work import Shop, now_utc
+from tests.bench.nursery import Child, Nursery
 from tests.postgres import NOT_DURABLE, Cluster, cluster, free_port
 
 ROOT = Path(__file__).parents[2]
-START_SECONDS = 30
+START_SECONDS = 60
 STOP_SECONDS = 15
 KEPT_OPEN_SECONDS = 1.0  # The server closes idle connections after 5; reusing one at that very moment would break it.
 LEARNER = {
@@ -41,37 +41,52 @@ LEARNER = {
 
 @dataclass
 class Server:
-    """The program as a process of its own, on loopback; what it logs goes to a file. Settings are variables without their prefix."""
+    """The program as a process of its own; what it logs goes to a file. Settings are variables without their prefix.
+
+    It listens at loopback unless another address is named; `within` stands before its command where it runs on another machine.
+    """
 
     place: Place
     log: Path
     settings: Mapping[str, str] = field(default_factory=dict)
     port: int = 0
-    process: subprocess.Popen[bytes] | None = None
+    process: subprocess.Popen[bytes] | Child | None = None
+    host: str = "127.0.0.1"
+    within: tuple[str, ...] = ()
+    fixed_port: int = 0
+    workers: int = 1
+    nursery: Nursery | None = None
+    """Where it is copied from, in a run that starts very many."""
+    _said_before: int = 0
 
     @property
     def address(self) -> str:
         """Where it is served."""
-        return f"http://127.0.0.1:{self.port}"
+        return f"http://{self.host}:{self.port}"
 
     def start(self) -> None:
-        """Start it at a free port, and do not wait."""
-        self.port = free_port()
-        command = [sys.executable, "-m", "server", "--data", str(self.place.data), "--port", str(self.port)]
+        """Start it, at a free port where none is named, and do not wait."""
+        self.port = self.fixed_port or free_port()
+        arguments = ["--data", str(self.place.data), "--host", self.host, "--port", str(self.port)]
+        arguments += ["--workers", str(self.workers)]
+        self._said_before = len(self.said())
         wanted = {"PUBLIC_BURST": "0", "LOG_LEVEL": "warning", "DATABASE_URL": self.place.url, **self.settings}
-        environment = {**os.environ, **{f"SLACKWATER_{name}": value for name, value in wanted.items()}}
+        variables = {f"SLACKWATER_{name}": value for name, value in wanted.items()}
+        if self.nursery is not None:
+            self.process = self.nursery.start(arguments, variables, self.log)
+            return
+        command = [*self.within, sys.executable, "-m", "server", *arguments]
         with self.log.open("ab") as log:
-            self.process = subprocess.Popen(command, env=environment, cwd=ROOT, stdout=log, stderr=log)
+            self.process = subprocess.Popen(command, env={**os.environ, **variables}, cwd=ROOT, stdout=log, stderr=log)
 
     def wait_until_served(self) -> None:
-        """Wait until it takes connections; raises `RuntimeError` with its log where it does not come up."""
+        """Wait until it says that it takes connections; raises `RuntimeError` with its log where it does not come up."""
         until = time.monotonic() + START_SECONDS
         while time.monotonic() < until:
             if self.process is None or self.process.poll() is not None:
                 break
-            with socket.socket() as knock:
-                if knock.connect_ex(("127.0.0.1", self.port)) == 0:
-                    return
+            if "is served at" in self.said()[self._said_before :]:
+                return
             time.sleep(0.02)
         raise RuntimeError(f"the server did not come up:\n{self.said()[-2000:]}")
 
@@ -100,10 +115,13 @@ class Server:
 
 
 @contextmanager
-def servers(place: Place, number: int, **settings: str) -> Iterator[list[Server]]:
-    """Several servers over one database, ended at the end however it comes; each has the same settings."""
+def servers(
+    place: Place, number: int, *, workers: int = 1, copied_from: Nursery | None = None, **settings: str
+) -> Iterator[list[Server]]:
+    """Several servers over one database, of so many processes each, ended at the end however it comes; all have the same settings."""
     with tempfile.TemporaryDirectory(prefix="slackwater-log-") as logs, ExitStack() as ending:
-        made = [Server(place, Path(logs) / f"{n}.log", settings) for n in range(number)]
+        logged = [Path(logs) / f"{n}.log" for n in range(number)]
+        made = [Server(place, log, settings, workers=workers, nursery=copied_from) for log in logged]
         for server in made:
             ending.callback(server.stop)
             server.start()

@@ -19,9 +19,9 @@ from server.persistence.tables import QuoteRow, RevisionRow
 from server.usecases.quotes import issue_quote
 from server.usecases.repricing import money_effect
 from server.usecases.work import Shop
-from tests.bench.choosing import TODAY, learners
+from tests.bench.choosing import TODAY
 from tests.bench.harness import count_stock, new_ground, shop_at
-from tests.bench.shelves import extras, shelf
+from tests.bench.shelves import extras, learners, shelf
 from tests.bench.timing import RUNS, each, tell_whole
 
 KITS = 10_000

@@ -1,4 +1,5 @@
-"""Many at once over two servers and one database: the last board, one key, two open requests, and requests renewed and taken back.
+"""Many at once over two servers and one database: the last board, one key, two open requests, requests renewed and taken back, and
+what there is only once.
 
 `python -m tests.bench.races --rounds 5 --on sqlite` is a short run.
 """
@@ -8,18 +9,15 @@ from __future__ import annotations
 import argparse
 import asyncio
 import uuid
-from collections import Counter
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Sequence
 from contextlib import AsyncExitStack
-from dataclasses import dataclass, field
-from itertools import count
-from typing import Any
 
 import httpx
 
 from server.persistence.engine import Place
 from server.persistence.tables import QuoteRow
 from server.usecases.work import Shop
+from tests.bench.crowd import Answer, Crowd, statuses_of
 from tests.bench.harness import (
     KEPT_OPEN_SECONDS,
     LEARNER,
@@ -33,71 +31,13 @@ from tests.bench.harness import (
     shelf_of,
     shop_at,
 )
+from tests.bench.races_once import last_place, one_piece, paid_once
 
 PEOPLE = 50
 SAME_KEY = 20
 SAME_PERSON = 20
 RENEWING = 10
 PLENTY = 1_000
-
-Answer = httpx.Response
-
-
-@dataclass
-class Crowd:
-    """People who come through two doors in turn, each with an e-mail address of their own."""
-
-    doors: list[httpx.AsyncClient]
-    outcome: Outcome
-    numbers: count[int] = field(default_factory=lambda: count(1))
-
-    def door(self, place: int) -> httpx.AsyncClient:
-        """The door of the one at this place."""
-        return self.doors[place % len(self.doors)]
-
-    async def at_once(self, number: int, act: Callable[[int], Awaitable[Answer]]) -> list[Answer]:
-        """All wait at a barrier, and then all act."""
-        barrier = asyncio.Barrier(number)
-
-        async def wait_and_act(place: int) -> Answer:
-            await barrier.wait()
-            return await act(place)
-
-        answers = await asyncio.gather(*(wait_and_act(place) for place in range(number)))
-        self.outcome.statuses.update(answer.status_code for answer in answers)
-        self.outcome.done["requests"] += number
-        return answers
-
-    async def keep(self, number: int, skus: Sequence[str] | None = None) -> list[str]:
-        """So many quotes for the same answers; their tokens."""
-        body = {"answers": LEARNER, "skus": list(skus) if skus else None}
-        answers = await self.at_once(number, lambda place: self.door(place).post("/api/quotes", json=body))
-        self.outcome.must(_statuses(answers) == {201: number}, "keeping quotes answered", _statuses(answers))
-        return [answer.json()["url"].rsplit("/", 1)[1] for answer in answers if answer.status_code == 201]
-
-    def somebody(self) -> dict[str, Any]:
-        """A person who was not here before, agreeing to a first revision."""
-        n = next(self.numbers)
-        return {"name": f"Someone {n}", "email": f"someone{n}@example.org", "revision": 1}
-
-    async def agree(self, tokens: Sequence[str], people: Sequence[dict[str, Any]]) -> list[Answer]:
-        """Each agrees to a quote, all at once."""
-        return await self.at_once(
-            len(tokens),
-            lambda place: self.door(place).post(f"/api/quotes/{tokens[place]}/agree", json=people[place]),
-        )
-
-    async def take_back(self, tokens: Sequence[str]) -> None:
-        """Take requests back, all at once."""
-        answers = await self.at_once(len(tokens), lambda place: self._release(place, tokens[place]))
-        self.outcome.must(_statuses(answers) == {303: len(tokens)}, "taking back answered", _statuses(answers))
-
-    async def _release(self, place: int, token: str) -> Answer:
-        return await self.door(place).post(f"/quotes/{token}/release")
-
-
-def _statuses(answers: Sequence[Answer]) -> dict[int, int]:
-    return dict(Counter(answer.status_code for answer in answers))
 
 
 async def last_board(crowd: Crowd, shop: Shop, board: str, skus: Sequence[str], people: int) -> None:
@@ -106,7 +46,7 @@ async def last_board(crowd: Crowd, shop: Shop, board: str, skus: Sequence[str], 
     tokens = await crowd.keep(people, skus)
     must(shelf_of(shop, board) == (1, 0, 1), "before the race on hand, held and free are", shelf_of(shop, board))
     answers = await crowd.agree(tokens, [crowd.somebody() for _ in tokens])
-    must(_statuses(answers) == {200: 1, 409: people - 1}, "the last board was answered", _statuses(answers))
+    must(statuses_of(answers) == {200: 1, 409: people - 1}, "the last board was answered", statuses_of(answers))
     must(shelf_of(shop, board) == (1, 1, 0), "after the race on hand, held and free are", shelf_of(shop, board))
     gone = [answer for answer in answers if answer.status_code == 409]
     must(all(board in answer.text for answer in gone), "a refusal does not name the board")
@@ -125,7 +65,7 @@ async def one_key(crowd: Crowd, place: Place) -> None:
     answers = await crowd.at_once(
         SAME_KEY, lambda place: crowd.door(place).post("/api/quotes", json=body, headers=headers)
     )
-    must(_statuses(answers) == {201: SAME_KEY}, "one key was answered", _statuses(answers))
+    must(statuses_of(answers) == {201: SAME_KEY}, "one key was answered", statuses_of(answers))
     told = {answer.json()["code"] for answer in answers if answer.status_code == 201}
     with looking(place) as session:
         made = rows_of(session, [QuoteRow])["quote"] - before["quote"]
@@ -140,7 +80,9 @@ async def two_open(crowd: Crowd, field: str, spellings: Sequence[str]) -> None:
     ]
     answers = await crowd.agree(tokens, people)
     wanted = {200: 2, 429: SAME_PERSON - 2}
-    crowd.outcome.must(_statuses(answers) == wanted, "many requests of one person were answered", _statuses(answers))
+    crowd.outcome.must(
+        statuses_of(answers) == wanted, "many requests of one person were answered", statuses_of(answers)
+    )
     await crowd.take_back([t for t, answer in zip(tokens, answers, strict=True) if answer.status_code == 200])
 
 
@@ -150,7 +92,7 @@ async def renewing(crowd: Crowd, place: Place) -> None:
     renewed, returned, asked = tokens[:RENEWING], tokens[RENEWING : 2 * RENEWING], tokens[2 * RENEWING :]
     people = [crowd.somebody() for _ in tokens]
     held = await crowd.agree([*renewed, *returned], people[: 2 * RENEWING])
-    crowd.outcome.must(_statuses(held) == {200: 2 * RENEWING}, "there is plenty, and yet", _statuses(held))
+    crowd.outcome.must(statuses_of(held) == {200: 2 * RENEWING}, "there is plenty, and yet", statuses_of(held))
     for number, token in enumerate(renewed):
         await _next_revision(crowd.door(number), token)
     again = [{**person, "revision": 2} for person in people[:RENEWING]]
@@ -165,7 +107,7 @@ async def renewing(crowd: Crowd, place: Place) -> None:
 
     answers = await crowd.at_once(3 * RENEWING, act)
     wanted = {200: 2 * RENEWING, 303: RENEWING}
-    crowd.outcome.must(_statuses(answers) == wanted, "renewing, returning, asking answered", _statuses(answers))
+    crowd.outcome.must(statuses_of(answers) == wanted, "renewing, returning, asking answered", statuses_of(answers))
     await crowd.take_back([*renewed, *asked])
 
 
@@ -198,7 +140,9 @@ async def _race(place: Place, shop: Shop, addresses: Sequence[str], rounds: int,
             await two_open(crowd, "email", [f"{name}{number}@example.org" for name in ("one", "ONE")])
             await two_open(crowd, "phone", [f"+1 555 01{number:05}", f"1 (555) 01{number:05}"])
             await renewing(crowd, place)
-            outcome.done["rounds of keys, limits and renewals"] += 1
+            for race_once in (last_place, one_piece, paid_once):
+                await race_once(crowd, shop, place)
+            outcome.done["rounds of all other races"] += 1
     return outcome
 
 
@@ -211,7 +155,7 @@ def race(place: Place, rounds: int, people: int = PEOPLE) -> Outcome:
 
 
 def races(rounds: int = 200, grounds: Sequence[str] = ("sqlite", "postgres")) -> None:
-    """The last board wanted by 50 at once over two servers, 200 rounds on each database; one key, two open requests, renewals."""
+    """The last board wanted by 50 at once over two servers, 200 rounds on each database; and a tenth as often all other races."""
     outcomes = []
     for name in grounds:
         with new_ground(name) as ground:

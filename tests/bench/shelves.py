@@ -1,8 +1,12 @@
-"""Random shelves of any number of parts, named by a seed: prices follow size to the power 0.8 with log-normal noise of 0.3."""
+"""Random learners, and random shelves of any number of parts, named by a seed.
+
+Prices follow size to the power 0.8 with log-normal noise of 0.3."""
 
 from __future__ import annotations
 
 import random
+from collections.abc import Iterator
+from typing import Any
 
 from server.domain.catalogue import Catalogue, Gear, MeasureValue, Part, Shelf
 from server.domain.slots import EXTRA_SLOTS
@@ -49,3 +53,17 @@ def extras() -> dict[str, Part]:
         sku: Part(sku, sku, "Maker", "", 50_00 + 10_00 * size, 25_00, Gear(slot, {"mass_kg": 1.0}))
         for slot, sku, size in named
     }
+
+
+def learners(number: int, seed: int = 7) -> Iterator[dict[str, Any]]:
+    """Different learners, steady and lively."""
+    draw = random.Random(seed)
+    for _ in range(number):
+        yield {
+            "mass_kg": round(draw.uniform(45, 115), 1),
+            "to_feet": draw.choice(("quick", "average", "slow")),
+            "fitness": draw.choice(("high", "fair", "low")),
+            "board_background": draw.choice(("strong", "some", "none")),
+            "foil_stage": draw.choice(("none", "towed", "short_flights", "long_flights", "turning")),
+            "usual_wind_kn": draw.choice((12, 15, 18, 22)),
+        }

@@ -24,8 +24,8 @@ from server.domain.kits import Fitter
 from server.domain.learner import read_answers
 from server.domain.racks import exact_cost
 from server.domain.slots import CORE_SLOTS
-from tests.bench.choosing import TODAY, choosing_for, learners
-from tests.bench.shelves import shelf
+from tests.bench.choosing import TODAY, choosing_for
+from tests.bench.shelves import learners, shelf
 from tests.bench.timing import RUNS, each, took
 
 PERCENT = 22

@@ -131,6 +131,10 @@ def test_what_the_shop_does_not_take_is_said_and_put_right(phone: Page, world: W
     phone.get_by_label("Longest flight").fill("0")
     phone.get_by_role("button", name="Send what was seen").click()
     expect(phone.get_by_role("status")).to_contain_text("not taken: Longest flight: who turns while flying has flown")
+    phone.get_by_role("button", name="Sign out", exact=True).click()
+    expect(phone.get_by_role("status")).to_contain_text("Signing out would lose it", timeout=WITHIN_MS)
+    assert phone.evaluate(QUEUE) is not None, "nothing unsent is lost by one press"
+    phone.goto(f"/desk/bookings/{booking.id}/seen")
     phone.get_by_label("Longest flight").fill("90")
     phone.get_by_role("button", name="Send what was seen").click()
     expect(phone.locator("main")).to_contain_text("was fitted again: revision 2", timeout=WITHIN_MS)

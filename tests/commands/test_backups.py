@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from server.persistence.engine import sqlite_file
-from tests.commands.test_commands import answer_of, call, dump, free_port, served
+from tests.builders_served import answer_of, free_port, served
+from tests.commands.test_commands import call, dump
 
 
 def test_a_shop_is_backed_up_while_it_is_served_and_put_back_once_it_is_not(

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import os
 import re
+import resource
 import signal
-import socket
 import sqlite3
 import subprocess
 import sys
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
@@ -27,10 +25,10 @@ from server.usecases.accounts import look_at_link, use_link
 from server.usecases.opening import SEED, open_shop
 from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, WORDS, load_deeds
+from tests.builders_served import PATIENCE_S, answer_of, environment, free_port, served
 from tests.builders_shop import FolderCopy, learner
 
 ROOT = SEED.parent
-PATIENCE_S = 20
 
 
 @pytest.fixture
@@ -50,49 +48,6 @@ def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
         timeout=PATIENCE_S,
         check=False,
     )
-
-
-def environment(**variables: str) -> dict[str, str]:
-    """The variables of this program without its own settings, and those that are given."""
-    kept = {name: value for name, value in os.environ.items() if not name.startswith("SLACKWATER_")}
-    return {**kept, **variables}
-
-
-def free_port() -> int:
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        return int(listening.getsockname()[1])
-
-
-@contextmanager
-def served(*arguments: str, **variables: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """A server as a program of its own, with the first line it prints; it is stopped at the end."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "server", *arguments],
-        cwd=ROOT,
-        env=environment(**variables),
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-    )
-    assert process.stdout is not None
-    with process, process.stdout:
-        try:
-            yield process, process.stdout.readline()
-        finally:
-            process.terminate()
-            process.wait(PATIENCE_S)
-
-
-def answer_of(address: str) -> httpx.Response:
-    """The answer of an address, as soon as there is one."""
-    until = time.monotonic() + PATIENCE_S
-    while True:
-        try:
-            return httpx.get(address)
-        except httpx.ConnectError:
-            assert time.monotonic() < until, "nothing listens there"
-            time.sleep(0.02)
 
 
 def no_server(settings: Settings) -> None:
@@ -127,19 +82,8 @@ def test_without_a_command_it_serves_a_seeded_shop_where_it_says_until_it_is_tol
         assert answer.status_code == 201
         assert answer.json()["url"].startswith(f"{found[0]}/quotes/")
         process.send_signal(signal.SIGTERM)
-        assert process.wait(PATIENCE_S) in (0, -signal.SIGTERM)
-    assert sqlite_file(data).is_file()
-
-
-def test_several_processes_serve_one_shop_and_stop_when_they_are_told_to(data: Path) -> None:
-    port = free_port()
-    with served("--workers", "2", "--port", str(port), "--data", str(data)) as (process, line):
-        assert f"http://127.0.0.1:{port}" in line
-        kept = httpx.post(f"http://127.0.0.1:{port}/api/quotes", json={"answers": learner()}, timeout=PATIENCE_S).json()
-        for _ in range(8):  # Each on a connection of its own, so that both are asked.
-            assert httpx.get(kept["url"]).status_code == 200
-        process.send_signal(signal.SIGTERM)
         assert process.wait(PATIENCE_S) == 0
+    assert sqlite_file(data).is_file()
 
 
 def test_a_catalogue_loaded_first_is_served_without_the_seed(tmp_path: Path, folder: FolderCopy) -> None:
@@ -429,6 +373,52 @@ def test_a_broken_database_file_is_one_sentence(tmp_path: Path, capsys: pytest.C
     assert ran.returncode == 1
     assert ran.stderr.count("\n") == 1, ran.stderr
     assert "cannot be opened: file is not a database" in ran.stderr
+
+
+def test_a_folder_that_can_only_be_read_is_named_before_anybody_is_served(data: Path) -> None:
+    """Whoever runs as root is bound by a file's mode only without the right to pass over it (capabilities(7))."""
+    data.chmod(0o555)
+    bound = ("setpriv", "--bounding-set=-dac_override", "--inh-caps=-dac_override") if os.geteuid() == 0 else ()
+    command = [*bound, sys.executable, "-m", "server", "--port", "1", "--data", str(data)]
+    ran = subprocess.run(command, cwd=ROOT, env=environment(), capture_output=True, text=True, timeout=PATIENCE_S)
+    data.chmod(0o755)
+    assert (ran.returncode, ran.stdout) == (1, "")
+    assert ran.stderr.startswith(f"{data} can be read and not written.")
+    assert ran.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("place", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("name", ["out", "out.xlsx"])
+def test_an_export_that_cannot_be_written_leaves_nothing_in_the_way_of_the_next(
+    place: Place, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    usual = resource.getrlimit(resource.RLIMIT_FSIZE)
+    with closing(sqlite3.connect(place.sqlite_file)) as reader:
+        reader.execute(
+            "SELECT count(*) FROM part"
+        ).fetchone()  # What SQLite needs beside its file is there, and is not written.
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1024, usual[1]))
+        try:
+            assert call("export", str(tmp_path / name), "--data", str(place.data)) == 1
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, usual)
+    assert "cannot be written: File too large." in capsys.readouterr().err
+    assert not (tmp_path / name).exists()
+    assert call("export", str(tmp_path / name), "--data", str(place.data)) == 0
+
+
+@pytest.mark.parametrize("place", ["sqlite"], indirect=True)
+def test_the_clock_is_looked_at_and_said_to_be_right(place: Place, capsys: pytest.CaptureFixture[str]) -> None:
+    assert call("clock", "--data", str(place.data)) == 0
+    assert "nothing speaks against it" in capsys.readouterr().out
+    with closing(sqlite3.connect(place.sqlite_file, isolation_level=None)) as database:
+        database.execute(
+            "INSERT INTO deed (at, who, what, whom, address) VALUES (datetime('now', '+9 days'), 'a', 'b', '', '')"
+        )
+    assert call("clock", "--data", str(place.data)) == 0
+    assert "it is behind what was written here" in capsys.readouterr().out
+    assert call("clock", "--is-right", "--data", str(place.data)) == 0
+    assert "nothing speaks against it" in capsys.readouterr().out
 
 
 def test_a_lesson_taken_has_had_its_day(place: Place, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,3 +12,4 @@ def test_nothing_answered_is_lost_and_nothing_is_half_done_after_a_kill(
     outcome = crash(place, 1, seed=11)
     assert outcome.violations == []
     assert outcome.done["kills"] == 1
+    assert outcome.done["sent again"] > 0

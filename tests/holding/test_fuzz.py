@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import httpx
+import pytest
+
 from server.persistence.engine import Place
+from server.usecases.opening import open_shop
+from server.web.guard import CONTENT_POLICY
 from tests.bench.fuzz import fuzz
+from tests.bench.fuzz.judging import fault_of, watching
+from tests.bench.fuzz.values import MARK
+from tests.bench.harness import count_stock
 from tests.pace import examples
 
 
@@ -14,3 +22,45 @@ def test_no_request_breaks_the_server_and_no_refusal_changes_a_row(data: Path) -
     assert outcome.violations == []
     assert outcome.done["answers of 500"] == 0
     assert outcome.done["requests"] >= examples(480)
+
+
+PAGE = "<!doctype html><html lang=en><title>T</title><p>%s</p></html>"
+SAFE = {
+    "Content-Security-Policy": CONTENT_POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Content-Type": "text/html; charset=utf-8",
+}
+JSON = {**SAFE, "Content-Type": "application/json"}
+
+
+@pytest.mark.parametrize(
+    ("status", "headers", "said", "found"),
+    [
+        (422, SAFE, PAGE % "One answer is not right yet", ""),
+        (500, SAFE, PAGE % "Sorry", "a fault of the server"),
+        (200, {"Content-Type": "text/html"}, PAGE % "", "an answer without its safe headers"),
+        (200, SAFE, PAGE % f"{MARK}>", "what was typed became an element of the page"),
+        (422, SAFE, PAGE % "SELECT id FROM quote", "an error that tells of the insides"),
+        (404, SAFE, "nothing", "a fragment of no shape"),
+        (200, SAFE, PAGE % "<b><i></b></i>", "HTML that is not valid"),
+        (422, JSON, '{"errors": [{"field": "a", "message": "b", "accepted": ""}]}', ""),
+        (422, JSON, '{"detail": "no"}', "an error of no shape"),
+    ],
+)
+def test_what_must_not_be_answered_is_found(status: int, headers: dict[str, str], said: str, found: str) -> None:
+    request = httpx.Request("GET", "http://127.0.0.1/quotes/x")
+    fault = fault_of(httpx.Response(status, headers=headers, text=said, request=request), in_full=True)
+    assert fault.startswith(found)
+    assert bool(fault) == bool(found)
+
+
+def test_whatever_is_written_is_seen(data: Path) -> None:
+    shop = open_shop(Place(data))
+    with watching(Place(data)) as watch:
+        watch.touched()
+        assert watch.touched() == set()
+        before = watch.counts()
+        count_stock(shop, 7)
+        assert watch.touched() == {"stock_entry", "deed"}  # Who counted is recorded.
+        assert watch.counts()["stock_entry"] > before["stock_entry"]
+    shop.close()

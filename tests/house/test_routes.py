@@ -65,6 +65,7 @@ PUBLIC = {
     "/robots.txt": {"GET"},
     "/healthz": {"GET"},
     "/readyz": {"GET"},
+    "/metrics": {"GET"},
     "/api/openapi.json": {"GET", "HEAD"},
     "/api/fit": {"POST"},
     "/api/kits": {"POST"},
@@ -76,7 +77,7 @@ PUBLIC = {
 }
 STAFF = {
     "/desk": {"GET"},
-    "/desk/find": {"GET"},
+    "/desk/find": {"GET", "POST"},
     "/desk/calls": {"POST"},
     "/desk/calls/{number}/done": {"POST"},
     "/desk/counter": {"GET", "POST"},
@@ -135,8 +136,7 @@ STAFF = {
     "/account/password": {"GET", "POST"},
     "/account/factor": {"GET", "POST"},
     "/account/factor/confirm": {"POST"},
-    "/account/sessions/end": {"POST"},
-    "/account/sessions/{number}/end": {"POST"},
+    "/account/sessions/end": {"GET", "POST"},
     "/desk/cases": {"GET"},
     "/desk/cases/{number}/close": {"POST"},
     "/desk/cases/{number}/remedy": {"POST"},
@@ -171,9 +171,9 @@ STAFF = {
 }
 OWNER: Routes = {
     "/console": {"GET"},
-    "/console/people": {"GET"},
-    "/console/people/data.zip": {"GET"},
-    "/console/people/erase": {"POST"},
+    "/console/people": {"GET", "POST"},
+    "/console/people/data.zip": {"GET", "POST"},
+    "/console/people/erase": {"GET", "POST"},
     "/console/record": {"GET"},
     "/console/record/export.csv": {"GET"},
     "/console/files": {"GET"},

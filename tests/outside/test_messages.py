@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import socket
+import ssl
+import subprocess
 from collections.abc import Iterator
+from contextlib import suppress
+from threading import Thread
 
 import pytest
 from icalendar import Calendar
@@ -89,6 +93,48 @@ def test_a_server_that_cannot_be_reached_or_does_not_encrypt_gets_nothing(server
     assert {silent.went, nobody.went, open_line.went} == {"unreachable"}
     assert "STARTTLS" in open_line.because
     assert server.arrived == []
+
+
+@pytest.fixture(scope="module")
+def unvouched(tmp_path_factory: pytest.TempPathFactory) -> ssl.SSLContext:
+    """A server's side of TLS with a certificate of its own making."""
+    folder = tmp_path_factory.mktemp("certificate")
+    made = ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "1"]
+    files = ["-keyout", str(folder / "key.pem"), "-out", str(folder / "cert.pem")]
+    about = ["-subj", "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1"]
+    subprocess.run([*made, *files, *about], check=True, capture_output=True)
+    context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    context.load_cert_chain(folder / "cert.pem", folder / "key.pem")
+    return context
+
+
+# OWASP ASVS 5.0, 12.3.2: as a TLS client we validate the server's certificate.
+def test_a_server_whose_certificate_nobody_vouches_for_gets_nothing(unvouched: ssl.SSLContext) -> None:
+    with post(tls_context=unvouched) as there:
+        outcome = there.mailer(security="starttls", user="shop", password="hidden-word").send(letter(), *SHOP)
+    assert outcome.went == "unreachable"
+    assert "certificate verify failed" in outcome.because
+    assert there.arrived == []
+
+
+def test_nor_does_one_that_encrypts_from_the_start(unvouched: ssl.SSLContext) -> None:
+    said: list[bytes] = []
+
+    def take(listening: socket.socket) -> None:
+        line, _ = listening.accept()
+        with suppress(ssl.SSLError, OSError), unvouched.wrap_socket(line, server_side=True) as encrypted:
+            said.append(encrypted.recv(100))
+        line.close()
+
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        taking = Thread(target=take, args=(listening,))
+        taking.start()
+        port = listening.getsockname()[1]
+        outcome = Mailer("127.0.0.1", port, "shop", "hidden-word", "tls", timeout_s=5.0).send(letter(), *SHOP)
+        taking.join()
+    assert outcome.went == "unreachable"
+    assert "certificate verify failed" in outcome.because
+    assert b"".join(said) == b""
 
 
 @pytest.mark.parametrize(

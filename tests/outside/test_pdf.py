@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 import typst
 
+from server.domain.errors import TooMany
+from server.outside import pdf as papers
 from server.outside.pdf import pdf_of
 from tests.builders_paper import opened, root_of, squeezed, text_in
 
@@ -59,3 +61,12 @@ def test_a_template_reads_nothing_outside_its_folder(template: Path, tmp_path: P
     (inner / "paper.typ").write_text('#read("../secret.txt")', encoding="utf-8")
     with pytest.raises(typst.TypstError):
         pdf_of(inner / "paper.typ", {})
+
+
+def test_of_more_papers_at_once_than_two_the_rest_wait_a_while_and_are_told_to_come_again(
+    template: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(papers, "WAIT_S", 0.01)
+    with papers._GATE, papers._GATE, pytest.raises(TooMany, match="Many papers"):
+        pdf_of(template, {"words": "one too many"})
+    assert pdf_of(template, {"words": "now"})

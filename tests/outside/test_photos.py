@@ -64,9 +64,12 @@ def test_a_small_file_that_would_unpack_to_gigabytes_is_refused_before_it_is() -
         tracemalloc.stop()
 
 
-def test_what_it_is_is_told_by_its_content_not_its_name() -> None:
+def test_what_it_is_is_told_by_its_content_and_a_name_that_says_otherwise_is_refused() -> None:
     assert refusal(SCRIPT, "script.jpg") == "“script.jpg”: this is not a photograph that can be read here."
-    assert clean_photo(phone_photo(), name="script.sh").width == 1200
+    for name in ("script.sh", "page.html", "photo.jpg.php", "photo.svg", "photo.jpg."):
+        assert "not named as a photograph" in refusal(phone_photo(), name)
+    for name in ("", "1000000123", "IMG_1.JPG", "scan.jfif", "a.b.webp"):
+        assert clean_photo(phone_photo((40, 30)), name=name).width == 40
     svg = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
     assert "not a photograph" in refusal(svg, "drawing.jpg")
     assert "not a photograph" in refusal(b"")

@@ -92,6 +92,30 @@ def test_what_is_no_workbook_is_refused(content: bytes) -> None:
     assert "not a workbook" in refusal(content)
 
 
+DECLARED = b"<!DOCTYPE sst [%s]>"
+BILLION = b"".join(
+    b'<!ENTITY a%d "%s">' % (depth, b"&a%d;" % (depth - 1) * 10 if depth else b"ha" * 10) for depth in range(10)
+)
+OUTSIDE = b'<!ENTITY a9 SYSTEM "file:///etc/passwd">'
+
+
+@pytest.mark.parametrize("entity", [BILLION, OUTSIDE], ids=["entities of entities", "an entity of a file"])
+def test_no_entity_of_a_workbook_is_unfolded_or_fetched(entity: bytes) -> None:
+    """OWASP, XML External Entity Prevention: neither "billion laughs" nor a file of the server comes out of a cell."""
+    with zipfile.ZipFile(io.BytesIO(PLAIN)) as archive:
+        texts = archive.read("xl/sharedStrings.xml")
+    doctype, cut = DECLARED % entity, texts.index(b"<sst")
+    odd = (texts[:cut] + doctype + texts[cut:]).replace(b"<t>A</t>", b"<t>x&a9;x</t>")
+    assert odd.count(b"&a9;") == 1
+    try:
+        read = str(read_workbook(with_part(PLAIN, "xl/sharedStrings.xml", odd)))
+    except InvalidInput:
+        return
+    assert len(read) < 200
+    assert "haha" not in read
+    assert "root:" not in read
+
+
 def test_a_file_too_large_is_refused_by_its_bytes() -> None:
     assert "larger than 10 MB" in refusal(bytes(MOST_BYTES + 1))
 

@@ -265,7 +265,9 @@ def test_a_new_part_is_added_whatever_signs_its_sku_has(app: FastAPI, owner: Cli
 
 def test_photographs_of_a_part_are_kept_and_deleted(owner: Client) -> None:
     address = "/console/part/photos"
-    files = [("photos", ("x.jpg", phone_photo((40, 30)), "image/jpeg"))]
+    taken = phone_photo((40, 30))
+    as_large_as_phones_take_them = taken + bytes(200_000)
+    files = [("photos", ("x.jpg", as_large_as_phones_take_them, "image/jpeg"))]
     assert owner.post(address, data={"sku": SKU}, files=files).status_code == 303
     seen = Reader(owner).open(f"/console/part?sku={SKU}")
     token = next(image for image in seen.page.iter("img")).get("src", "").removeprefix("/photos/")

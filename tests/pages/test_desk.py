@@ -12,7 +12,7 @@ from server.usecases.quotes import issue_quote
 from server.usecases.stock import agree_to_quote, open_hold
 from tests.builders_http import Client
 from tests.builders_shop import Clock, learner
-from tests.pages.reader import Reader, parsed_fragment, text_of
+from tests.pages.reader import FORM, Reader, encoded, parsed_fragment, text_of
 
 SEAN = Contact("Seán Ó Murchú", "sean@example.org", "+353 20 910 0177")
 HTMX = {"HX-Request": "true"}
@@ -92,10 +92,10 @@ def test_a_spoken_code_leads_to_its_quote_and_a_misheard_one_is_read_back(app: F
     _, code = asked_to_hold(app)
     said = spaced(code).lower().replace("0", "o").replace("1", "i")
     desk = Reader(staff).open("/desk")
-    answer = staff.get("/desk/find", params={"q": said})
+    answer = staff.post("/desk/find", content=encoded([("q", said)]), headers=FORM)
     assert (answer.status_code, answer.headers["location"]) == (303, f"/desk/quotes/{code}")
     wrong = ("A" if code[0] != "A" else "B") + code[1:]
-    misheard = desk.open(f"/desk/find?q={wrong}")
+    misheard = desk.press("Find", q=wrong)
     assert misheard.status == 422
     assert "One sign was heard wrong: ask again." in misheard.text
     assert f"Understood: {'Alfa' if wrong[0] == 'A' else 'Bravo'}, " in misheard.text
@@ -104,19 +104,19 @@ def test_a_spoken_code_leads_to_its_quote_and_a_misheard_one_is_read_back(app: F
 
 def test_a_caller_is_found_by_name_and_the_way_to_the_quote_has_the_focus(app: FastAPI, staff: Client) -> None:
     _, code = asked_to_hold(app)
-    found = Reader(staff).open("/desk/find?q=murchu")
+    found = Reader(staff).open("/desk").press("Find", q="murchu")
     [first] = [link for link in found.page.iter("a") if link.get("autofocus") is not None]
     assert (found.status, first.get("href")) == (200, f"/desk/quotes/{code}")
-    nobody = Reader(staff).open("/desk/find?q=%3Cb%3E%25")
+    nobody = Reader(staff).open("/desk").press("Find", q="<b>%")
     assert (nobody.status, "Nobody was met" in nobody.text) == (404, True)
     assert "<b>%" not in nobody.html
-    assert Reader(staff).open("/desk/find?q=+").address == "/desk"
+    assert Reader(staff).open("/desk").press("Find", q=" ").address == "/desk"
 
 
 def test_whoever_tries_out_codes_is_told_how_long_to_wait(app: FastAPI, staff: Client) -> None:
     for _ in range(20):
-        staff.get("/desk/find", params={"q": "HKBN04QB"})
-    refused = Reader(staff).open("/desk/find?q=HKBN04QB")
+        staff.post("/desk/find", content=b"q=HKBN04QB", headers=FORM)
+    refused = Reader(staff).open("/desk").press("Find", q="HKBN04QB")
     assert refused.status == 429
     assert "Wait 30 seconds" in refused.text
 
@@ -149,7 +149,7 @@ def test_every_door_that_takes_a_code_counts_the_wrong_ones_and_lets_nobody_in_w
 
 
 def test_strangers_are_sent_to_sign_in(client: Client) -> None:
-    for address in ("/desk", "/desk/find?q=murchu", "/desk/counter", "/desk/holds/HKBN04QA/let-go"):
+    for address in ("/desk", "/desk/counter", "/desk/holds/HKBN04QA/let-go"):
         answer = client.get(address)
         assert answer.status_code == 303
         assert answer.headers["location"].startswith("/sign-in")

@@ -116,3 +116,9 @@ def test_a_question_with_photos_is_answered_and_a_recall_finds_its_owner(
     assert f"{sku}-{1000 + sale.id}" in table.text
     desk.press("Find the owners", sku="", first="none", last="")
     assert desk.status == 422
+
+
+def test_nobody_without_a_kit_gets_photographs_taken_in(client: Client) -> None:
+    """Refused by its address alone: a broken form is not even looked at."""
+    headers = {"Content-Type": "multipart/form-data"}
+    assert client.post(f"/owned/{'x' * 22}/ask", content=b"no parts", headers=headers).status_code == 404

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import logging
+import os
+import sys
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -12,6 +16,7 @@ from sqlalchemy import Engine, text
 
 from server.settings import Settings
 from server.web.guard import named_by_request
+from server.web.log import json_handler
 from tests.builders_http import Client
 
 NAME = "x-request-id"
@@ -20,7 +25,7 @@ NAME = "x-request-id"
 def test_a_server_that_serves_is_alive_and_ready(client: Client) -> None:
     assert client.get("/healthz").text == "alive\n"
     answer = client.get("/readyz")
-    assert (answer.status_code, answer.text) == (200, "database: ok\nschema: ok\ndisk: ok\n")
+    assert (answer.status_code, answer.text) == (200, "database: ok\nschema: ok\ndisk: ok\nclock: ok\n")
     assert answer.headers["cache-control"] == "no-store"
 
 
@@ -80,3 +85,22 @@ def test_every_line_of_a_request_has_the_name_that_its_answer_carries(client: Cl
     for name in names:
         assert ("slackwater.errors", name) in told
         assert ("slackwater.requests", name) in told
+
+
+def test_a_trace_is_part_of_one_line_of_json(capsys: pytest.CaptureFixture[str]) -> None:
+    handler = json_handler()
+    try:
+        raise ValueError("two\nlines")
+    except ValueError:
+        record = logging.LogRecord("some.library", logging.ERROR, __file__, 1, "it %s", ("broke",), sys.exc_info())
+    handler.handle(record)
+    [line] = capsys.readouterr().err.splitlines()
+    told = json.loads(line)
+    assert (told["level"], told["logger"], told["message"], told["process"]) == (
+        "ERROR",
+        "some.library",
+        "it broke",
+        os.getpid(),
+    )
+    assert told["exc_info"].startswith("ValueError\n")
+    assert datetime.fromisoformat(told["time"]).utcoffset() == timedelta(0)

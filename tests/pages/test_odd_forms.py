@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
+import logging
+
 import pytest
+from fastapi import FastAPI
+from starlette.types import Message
 
 from tests.builders_http import Client
 
@@ -38,3 +43,26 @@ def test_a_file_that_is_not_there_is_answered_with_a_page(client: Client) -> Non
     missing = client.get("/static/nothing.css")
     assert missing.status_code == 404
     assert "<title>Nothing is here" in missing.text
+
+
+def test_who_hangs_up_amid_a_photograph_is_no_fault_of_the_server(
+    app: FastAPI, caplog: pytest.LogCaptureFixture
+) -> None:
+    coming: list[Message] = [
+        {"type": "http.request", "body": PART[:40], "more_body": True},
+        {"type": "http.disconnect"},
+    ]
+    statuses: list[int] = []
+
+    async def receive() -> Message:
+        return coming.pop(0)
+
+    async def send(message: Message) -> None:
+        statuses.extend([message["status"]] if "status" in message else [])
+
+    head = [(b"content-type", b"multipart/form-data; boundary=x"), (b"content-length", b"9000")]
+    path = "/owned/abcdefghijklmnopqrstuv/ask"
+    told = {"type": "http", "method": "POST", "path": path, "query_string": b"", "headers": head}
+    asyncio.run(app(told, receive, send))
+    assert statuses == [400]
+    assert [line for line in caplog.records if line.levelno >= logging.WARNING] == []

@@ -61,7 +61,7 @@ def test_a_piece_is_put_up_with_a_photograph_held_and_sold(app: FastAPI, staff: 
     assert "Asked for." in reader.text
     assert "held for somebody" in Reader(client).open("/used").text
 
-    found = Reader(staff).open("/desk/find?q=Some One")
+    found = Reader(staff).open("/desk").press("Find", q="Some One")
     assert "Asked to hold a piece" in found.text
     front = Reader(staff).open("/desk").press("Confirm: Shearwater 5, Saltmarsh Wings for Some One")
     assert "here, to sell" in front.text

@@ -27,6 +27,7 @@ FRESH = {
     "place": "1",
     "entry": "999999",
 }
+SIGNS_OUT = '<form method="post" action="/sign-out">'
 ENDS_THE_SESSION = ("/sign-out", "/account/sessions/end")
 
 
@@ -111,13 +112,21 @@ def test_staff_come_through_their_doors_and_not_through_the_owners(app: FastAPI,
             assert asked(staff, method, filled(path, stock)).status_code == 403, f"{method} {path}"
 
 
-def test_the_owner_comes_through_every_door(app: FastAPI, owner: Client, stock: Stock) -> None:
+def test_the_owner_comes_through_every_door_to_what_no_browser_keeps_and_where_each_page_signs_out(
+    app: FastAPI, owner: Client, stock: Stock
+) -> None:
+    pages = 0
     for path, methods in DESK.items():
         for method in methods - {"HEAD"}:
             if path not in ENDS_THE_SESSION:
                 answer = asked(owner, method, filled(path, stock))
                 assert answer.status_code not in (403, 500), f"{method} {path}"
                 assert not answer.headers.get("location", "").startswith("/sign-in"), f"{method} {path}"
+                assert answer.headers["cache-control"] == "no-store", f"{method} {path}"
+                if "<main" in answer.text:
+                    assert SIGNS_OUT in answer.text, f"{method} {path}"
+                    pages += 1
+    assert pages > 100
 
 
 def test_no_door_of_the_desk_tells_anybody_without_a_session_whether_a_thing_exists(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 
 import httpx
+import pytest
 from fastapi import FastAPI
 
 from server.domain.stock import Contact
@@ -99,3 +100,14 @@ def test_a_large_day_travels_whole(owner: Client) -> None:
     assert len(page.sending("Book 2500 lines")[1]) > 64 * 1024
     page.press("Book 2500 lines", shown="another")
     assert (page.status, "2500 lines to book" in page.text) == (409, True)
+
+
+@pytest.mark.parametrize(
+    ("name", "status"), [("day.CSV", 200), ("day.txt", 200), ("day", 200), ("day.csv.html", 422), ("day.xlsx", 422)]
+)
+def test_a_file_is_named_as_a_table_if_it_says_what_it_is(owner: Client, name: str, status: int) -> None:
+    answer = owner.post(
+        "/console/till", files={"file": (name, b"receipt,day,code,pieces\n1,2026-11-24,WRK-HM,1\n", "text/csv")}
+    )
+    assert answer.status_code == status
+    assert ("not named as a table" in answer.text) == (status == 422)

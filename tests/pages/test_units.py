@@ -120,6 +120,7 @@ def test_sizes_that_the_trade_gives_in_litres_and_areas_stay_so() -> None:
     [
         ("units=lb.in.beaufort", Units("lb", "in", "beaufort")),
         ("other=1; units=st.cm.kmh", Units("st", "cm", "kmh")),
+        ("units=kg.cm.knots; __Host-units=st.cm.kmh", Units("st", "cm", "kmh")),
         ("", None),
         ("units=", None),
         ("units=lb", None),
@@ -144,9 +145,9 @@ def test_a_choice_is_remembered_for_a_year_in_a_cookie_that_holds_nothing_else(c
     assert (answer.status_code, answer.headers["location"]) == (303, "/privacy")
     [cookie] = answer.headers.get_list("set-cookie")
     name, *rules = cookie.split("; ")
-    assert name == "units=lb.in.beaufort"
+    assert name == "__Host-units=lb.in.beaufort"
     # RFC 6265bis, 4.1.2; this shop is reached over https.
-    assert {rule.lower() for rule in rules} == {"max-age=31536000", "path=/", "samesite=lax", "secure"}
+    assert {rule.lower() for rule in rules} == {"max-age=31536000", "path=/", "samesite=lax", "secure", "httponly"}
     reader.open("/")
     chosen = {
         select.get("name"): option.get("value")

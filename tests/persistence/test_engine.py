@@ -11,15 +11,16 @@ from pathlib import Path
 from threading import Timer
 
 import pytest
-from sqlalchemy import text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import create_engine, make_url, text
+from sqlalchemy.exc import DatabaseError, IntegrityError, OperationalError
 
 from server.domain.drafts import Draft
-from server.persistence.engine import Place, engine_for, sessions, sqlite_file
+from server.persistence.engine import Place, encryption_of, engine_for, sessions, sqlite_file
 from server.persistence.learner import load_draft, save_draft
 from server.persistence.tables import PricePointRow
 from server.usecases.work import Shop
 from tests.builders_shop import NOON, Clock
+from tests.postgres import Cluster
 
 PRAGMAS = {
     "journal_mode": "wal",
@@ -131,3 +132,47 @@ def test_a_unit_of_work_has_one_moment(shop: Shop, clock: Clock) -> None:
 def test_the_database_is_one_file_in_the_data_folder(data: Path) -> None:
     assert sqlite_file(data).parent == data
     assert sqlite_file(data).read_bytes().startswith(b"SQLite format 3\0")
+
+
+# libpq, "SSL Support": only verify-full proves that the server is the one named; `system` trusts the certificates of the machine.
+PROVED = {"sslmode": "verify-full", "sslrootcert": "system"}
+
+
+@pytest.mark.parametrize(
+    ("address", "told"),
+    [
+        ("postgresql://shop@db.example/shop", PROVED),
+        ("postgresql://shop@192.0.2.1/shop", PROVED),
+        ("postgresql:///shop?host=db.example", PROVED),
+        ("postgresql://shop@/shop?host=localhost,db.example", PROVED),
+        ("postgresql://shop@127.0.0.1.elsewhere.example/shop", PROVED),
+        ("postgresql://shop@db.example/shop?sslrootcert=/etc/db.pem", {"sslmode": "verify-full"}),
+        ("postgresql://shop@db/shop?sslmode=disable", {}),
+        ("postgresql://shop@localhost/shop", {}),
+        ("postgresql://shop@127.0.0.1:5433/shop", {}),
+        ("postgresql://shop@[::1]/shop", {}),
+        ("postgresql:///shop?host=/run/postgresql", {}),
+    ],
+)
+def test_a_database_on_another_machine_has_to_prove_who_it_is(
+    address: str, told: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("PGSSLMODE", raising=False)
+    assert encryption_of(make_url(address)) == told
+    monkeypatch.setenv("PGSSLMODE", "require")
+    assert encryption_of(make_url(address)) == {}
+
+
+@pytest.mark.postgres
+def test_the_driver_does_as_it_is_told(postgres: Cluster) -> None:
+    """The tests' own server knows no TLS: told that it is another machine's, the driver sends it nothing."""
+    url = make_url(postgres.url("postgres"))
+    with pytest.raises(OperationalError, match="does not support SSL"):
+        create_engine(url, connect_args=PROVED | {"host": "localhost"}).connect()
+
+
+def test_what_a_database_complains_of_is_said_without_the_values_of_a_row(shop: Shop) -> None:
+    with shop.writing() as work, pytest.raises(DatabaseError) as caught:
+        work.session.execute(text("INSERT INTO nowhere (email) VALUES (:email)"), {"email": "zebedee@example.org"})
+    assert "nowhere" in str(caught.value)
+    assert "zebedee" not in str(caught.value)

@@ -19,7 +19,7 @@ from server.domain.drafts import Draft
 from server.persistence import tables
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
 from server.persistence.learner import load_draft
-from server.persistence.migrate import STEPS, _config, migrate, newest
+from server.persistence.migrate import STEPS, _config, migrate, newest, revision_of, revisions
 from tests.builders_shop import NOON
 from tests.postgres import Cluster
 
@@ -75,8 +75,10 @@ def test_every_table_of_the_program_is_there(migrated: Engine) -> None:
 def test_there_is_one_newest_step_and_the_database_stands_at_it(migrated: Engine) -> None:
     with migrated.connect() as connection:
         current = MigrationContext.configure(connection).get_current_revision()
-    assert current == newest() is not None
-    assert len(ScriptDirectory(str(STEPS)).get_heads()) == 1
+        assert revision_of(connection) == current
+    steps = ScriptDirectory(str(STEPS))
+    assert steps.get_heads() == [current] == [newest()]
+    assert {step.revision for step in steps.walk_revisions()} == revisions()
 
 
 def test_a_second_migration_changes_nothing(migrated: Engine) -> None:
@@ -95,15 +97,6 @@ def test_foreign_keys_are_on_again_after_a_migration(migrated: Engine) -> None:
         assert connection.execute(text("PRAGMA foreign_keys")).scalar() == 1
 
 
-def test_a_migration_that_would_leave_dangling_rows_is_not_carried_out(migrated: Engine, tmp_path: Path) -> None:
-    by_hand = sqlite3.connect(sqlite_file(tmp_path))
-    by_hand.execute("INSERT INTO price_point (sku, since, price) VALUES ('NO-SUCH', '2026-11-01', 1)")
-    by_hand.commit()
-    by_hand.close()
-    with pytest.raises(RuntimeError, match="1 rows"):
-        migrate(migrated)
-
-
 THE_FIRST = "0001"
 OLD_DRAFTS = [("one", '{"mass_kg": 80}', '["DUN-82"]', "lb", "quote"), ("two", "{}", "[]", "kg", None)]
 
@@ -120,6 +113,20 @@ def at_the_first(engine: Engine) -> None:
                 ).bindparams(bindparam("at", NOON, type_=tables.Moment())),
                 {"token": token, "answers": answers, "picks": picks, "unit": unit, "revises": revises},
             )
+
+
+def test_a_migration_that_would_leave_dangling_rows_is_not_carried_out(tmp_path: Path) -> None:
+    engine = engine_for(Place(tmp_path))
+    at_the_first(engine)
+    by_hand = sqlite3.connect(sqlite_file(tmp_path))
+    by_hand.execute("INSERT INTO price_point (sku, since, price) VALUES ('NO-SUCH', '2026-11-01', 1)")
+    by_hand.commit()
+    by_hand.close()
+    with pytest.raises(RuntimeError, match="1 rows"):
+        migrate(engine)
+    with engine.connect() as connection:
+        assert revision_of(connection) == THE_FIRST
+    engine.dispose()
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])

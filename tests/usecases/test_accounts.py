@@ -69,8 +69,9 @@ def number(shop: Shop, name: str) -> int:
 
 def with_factor(shop: Shop, clock: Clock, token: str) -> tuple[str, pyotp.TOTP]:
     """A session after a second factor was set a minute ago, and its device."""
-    device = pyotp.TOTP(verbs.begin_second_factor(shop, CHEAP, token, WORDS).seed)
-    token = did(shop, verbs.set_second_factor, token, device.at(clock.now))
+    offered = verbs.begin_second_factor(shop, CHEAP, token, WORDS)
+    device = pyotp.TOTP(offered.seed)
+    token = did(shop, verbs.set_second_factor, offered.token, device.at(clock.now))
     clock.forward(minutes=1)
     return token, device
 
@@ -143,13 +144,33 @@ def test_after_five_failures_even_the_right_password_waits(shop: Shop, clock: Cl
     owner(shop)
     for _ in range(5):
         with pytest.raises(InvalidInput):
+            enter(shop, password=OTHER_WORDS, address="192.0.2.2")
+    with pytest.raises(TooMany):
+        enter(shop, address="192.0.2.3")
+    clock.forward(seconds=30)
+    assert who(shop, enter(shop, address="192.0.2.3").token) == "Orla"
+    with pytest.raises(InvalidInput):
+        enter(shop, password=OTHER_WORDS, address="192.0.2.2")
+
+
+def test_a_stranger_who_knows_a_name_keeps_its_holder_out_nowhere_they_were_before(shop: Shop, clock: Clock) -> None:
+    # NIST SP 800-63B-4, section 3.2.2: addresses from which the subscriber was authenticated before.
+    owner(shop)
+    assert verbs.LOCKED in fail(shop, clock, "Orla", 101, 10)
+    with pytest.raises(TooMany):
+        enter(shop, address="192.0.2.200")
+    for _ in range(5):
+        with pytest.raises(InvalidInput):
             enter(shop, password=OTHER_WORDS)
     with pytest.raises(TooMany):
-        enter(shop, address="192.0.2.2")
+        enter(shop)
     clock.forward(seconds=30)
-    assert who(shop, enter(shop).token) == "Orla"
-    with pytest.raises(InvalidInput):
-        enter(shop, password=OTHER_WORDS)
+    assert who(shop, enter(shop).token) == "Orla", "at an address of theirs only its own failures count"
+    assert who(shop, enter(shop, address="192.0.2.200").token) == "Orla", "and a sign-in there ends the row everywhere"
+    clock.forward(days=31)
+    fail(shop, clock, "Orla", 6, 10)
+    with pytest.raises(TooMany):
+        enter(shop)
 
 
 def test_one_address_trying_many_names_waits_and_others_do_not(shop: Shop) -> None:
@@ -176,13 +197,13 @@ def counted(shop: Shop) -> list[int]:
         return sorted(row.failures for row in work.session.exec(select(FailureRow)) if row.failures)
 
 
-def fail(shop: Shop, clock: Clock, name: str, times: int) -> list[str]:
+def fail(shop: Shop, clock: Clock, name: str, times: int, first: int = 10) -> list[str]:
     """What so many wrong passwords are answered with, each after the wait, from another address each."""
     said = []
     for at in range(times):
         clock.forward(minutes=15)
         with pytest.raises((InvalidInput, TooMany)) as caught:
-            enter(shop, name, OTHER_WORDS, f"192.0.2.{at}")
+            enter(shop, name, OTHER_WORDS, f"192.0.2.{first + at}")
         said.append(str(caught.value))
     return said
 
@@ -198,6 +219,8 @@ def test_the_sweep_forgets_counters_that_count_no_more_and_names_that_nobody_has
     clock.forward(days=30)
     did(shop, sweep)
     assert counted(shop) == [1], "an account's are forgotten when a sign-in goes well"
+    with shop.reading() as work:
+        assert work.session.exec(select(SessionRow)).all() == [], "and where somebody was signed in after 30 days"
     enter(shop)
     assert counted(shop) == []
 
@@ -317,8 +340,9 @@ def test_another_factor_wants_password_and_a_code_of_the_first(shop: Shop, clock
         verbs.begin_second_factor(shop, CHEAP, token, WORDS)
     offered = verbs.begin_second_factor(shop, CHEAP, token, WORDS, device.at(clock.now))
     assert "otpauth://totp/" in offered.uri
-    fresh = did(shop, verbs.set_second_factor, token, pyotp.TOTP(offered.seed).at(clock.now))
-    assert (who(shop, token), who(shop, fresh)) == (None, "Orla")
+    assert (who(shop, token), who(shop, offered.token)) == (None, "Orla"), "who was proved anew has a new token"
+    fresh = did(shop, verbs.set_second_factor, offered.token, pyotp.TOTP(offered.seed).at(clock.now))
+    assert (who(shop, offered.token), who(shop, fresh)) == (None, "Orla")
 
 
 def test_a_session_ends_when_idle_and_after_twelve_hours(shop: Shop, clock: Clock) -> None:
@@ -348,13 +372,20 @@ def test_sessions_are_listed_and_ended_by_their_holder_or_the_owner(shop: Shop) 
     mine = did(shop, verbs.list_sessions, second)
     assert [(one.address, one.is_this) for one in mine] == [(HOME, False), ("192.0.2.9", True)]
     with pytest.raises(NotFound):
-        did(shop, verbs.end_session, fergal, mine[0].id)
+        verbs.end_session(shop, CHEAP, fergal, mine[0].id, WORDS)
     with pytest.raises(NotAllowed):
         did(shop, verbs.end_all_sessions, fergal, number(shop, "Orla"))
-    did(shop, verbs.end_session, second, mine[0].id)
-    assert (who(shop, first), who(shop, second)) == (None, "Orla")
-    did(shop, verbs.end_all_sessions, second, number(shop, "Fergal"))
+    with pytest.raises(InvalidInput):
+        verbs.end_session(shop, CHEAP, second, mine[0].id, OTHER_WORDS)
+    assert who(shop, first) == "Orla", "nobody is signed out by whoever does not know the password"
+    fresh = verbs.end_session(shop, CHEAP, second, mine[0].id, WORDS)
+    assert [who(shop, token) for token in (first, second, fresh)] == [None, None, "Orla"]
+    did(shop, verbs.end_all_sessions, fresh, number(shop, "Fergal"))
     assert who(shop, fergal) is None
+    with pytest.raises(InvalidInput):
+        verbs.end_own_sessions(shop, CHEAP, fresh, OTHER_WORDS)
+    verbs.end_own_sessions(shop, CHEAP, fresh, WORDS)
+    assert who(shop, fresh) is None
 
 
 def test_of_more_than_ten_sessions_the_oldest_ends(shop: Shop, clock: Clock) -> None:

@@ -30,7 +30,7 @@ from server.usecases.imports import EXPORTS, Choices, Plan, apply_import, export
 from server.usecases.policies import list_versions
 from server.usecases.step_changes import step_changes
 from server.usecases.steps import change_parts, undo_step
-from server.usecases.uploads import MOST_BYTES, open_upload, packed, unpacked
+from server.usecases.uploads import MOST_BYTES, MOST_WORKBOOKS, open_upload, packed, unpacked
 from server.usecases.work import Shop
 from tests.builders_imports import brought_in, many_changes, planned, price_list, seed_rows, uploaded
 from tests.builders_shop import Clock
@@ -387,6 +387,10 @@ def test_files_are_known_by_their_names_and_what_is_in_them(files: Mapping[str, 
         ({"old.xls": b"\xd0\xcf\x11\xe0" + bytes(99)}, "password"),
         ({"list.xlsx": workbook_of({"Sheet1": [["sku"], ["DUN-72"]]})}, "no table of this name"),
         ({"list.xlsx": workbook_of({"boards": []})}, "no table in it"),
+        ({"list.exe": BOOK}, "not named as one"),
+        ({"boards.csv": BOOK}, "not named as one"),
+        ({"boards.csv": zip_of({"boards.csv": BOARDS})}, "not named as one"),
+        ({f"{number}.xlsx": BOOK for number in range(MOST_WORKBOOKS + 1)}, "too many workbooks"),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )

@@ -15,6 +15,7 @@ from server.usecases.messages import (
     LEASE,
     Tally,
     give_up,
+    held_up,
     mark_sent,
     message_texts,
     outbox,
@@ -31,6 +32,7 @@ from server.usecases.privacy import sweep
 from server.usecases.work import Shop
 from tests.builders_mail import Goes, Post, post
 from tests.builders_shop import Clock
+from tests.postgres import free_port
 
 TO = "nuala@learners.example"
 
@@ -176,7 +178,7 @@ def test_a_lease_that_ran_out_is_taken_again_and_a_running_one_is_not(shop: Shop
     with shop.writing("Maeve") as work, pytest.raises(Conflict):
         send_again(work, number)
     assert send_due(shop, server.mailer()).is_nothing
-    clock.forward(minutes=5)
+    clock.forward(minutes=40)
     assert send_due(shop, server.mailer()) == Tally(sent=1)
     assert server.ids() == [message_id]
 
@@ -273,3 +275,32 @@ def test_messages_are_forgotten_when_the_days_are_over(shop: Shop, clock: Clock)
             sweep(work)
         with shop.reading() as work:
             assert [message.id for message in outbox(work)] == left
+
+
+def test_a_day_without_a_mail_server_is_said_costs_few_tries_and_then_each_goes_out_once(
+    shop: Shop, clock: Clock, server: Post
+) -> None:
+    ids = [told(shop, to_email=f"learner{number}@learners.example") for number in range(3)]
+    away, began, tries = server.mailer(port=free_port()), clock.now, 0
+    while clock.now < began + timedelta(days=1):
+        tries += send_due(shop, away).failed
+        clock.forward(minutes=40)
+    assert tries <= 3 * 15, "never more often than every two hours in the end"
+    with shop.reading() as work:
+        held = held_up(work)
+    assert held is not None
+    assert (held.number, held.since) == (3, began)
+    assert "cannot be reached" in held.because
+    clock.forward(hours=2)
+    assert send_due(shop, server.mailer()) == Tally(sent=3)
+    assert sorted(server.ids()) == sorted(ids)
+    with shop.reading() as work:
+        assert held_up(work) is None
+
+
+def test_what_a_clock_that_was_ahead_put_off_is_sent_once_it_is_right(shop: Shop, clock: Clock, server: Post) -> None:
+    told(shop)
+    clock.forward(days=1)
+    assert send_due(shop, server.mailer(port=free_port())).failed == 1
+    clock.forward(days=-1)
+    assert send_due(shop, server.mailer()) == Tally(sent=1)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
 from fastapi import FastAPI
-from sqlmodel import SQLModel
+from sqlmodel import SQLModel, col, func, select
 
 from server.domain.agreed import Agreed
+from server.domain.numbers import QUOTE_KEPT
 from server.domain.stock import Contact
+from server.persistence.tables import StockRow, TallyRow
 from server.usecases.calls import promise_call
 from server.usecases.faulty import report_fault
 from server.usecases.messages import message_texts
-from server.usecases.privacy import sweep
+from server.usecases.privacy import Swept, sweep
 from server.usecases.quotes import issue_quote
 from server.usecases.returns import close_case, give_notice
 from server.usecases.stock import agree_to_quote, release_hold
@@ -25,6 +30,7 @@ from tests.pages.reader import Reader
 from tests.usecases.test_assessments import see
 
 NAME, MAIL, PHONE = "Zebedee Quirke", "zebedee@quirke.example", "+353 20 910 0444"
+QUOTES, SWEEPERS = 4, 4
 SIGNS = ("zebedee", "quirke", "9100444", "910 0444")
 
 
@@ -111,3 +117,28 @@ def test_the_page_says_for_what_a_name_is_kept_and_how_long(client: Client, app:
         ("What your instructor saw", contact),
     ):
         assert days in page.partition(what)[2][:330], what
+
+
+def test_what_several_processes_sweep_at_once_is_swept_and_counted_once(shop: Shop, clock: Clock) -> None:
+    for _ in range(QUOTES):
+        with shop.writing() as work:
+            quote = issue_quote(work, learner())
+        with shop.writing() as work:
+            agree_to_quote(work, quote.token, Contact(NAME, f"{quote.code.lower()}@quirke.example"), 1)
+    with shop.reading() as work:
+        policy = work.catalogue.policy
+    clock.forward(days=policy.quote_days + policy.price_good_days + policy.contact_days)
+    barrier = Barrier(SWEEPERS)
+
+    def sweep_with_others() -> Swept:
+        barrier.wait()
+        with shop.writing("sweep") as work:
+            return sweep(work)
+
+    with ThreadPoolExecutor(SWEEPERS) as threads:
+        swept = [one.result() for one in [threads.submit(sweep_with_others) for _ in range(SWEEPERS)]]
+    assert [sum(one.quotes for one in swept), sum(one.holds for one in swept)] == [QUOTES, QUOTES]
+    with shop.reading() as work:
+        assert [(row.what, row.number) for row in work.session.exec(select(TallyRow))] == [(QUOTE_KEPT, QUOTES)]
+        held = work.session.exec(select(func.sum(col(StockRow.held)))).one()
+        assert held == 0, "each hold is let go of once"

@@ -5,6 +5,7 @@ What shows a secret (a seed, a one-time link) is the answer to the form that ask
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import Annotated, Any
 from urllib.parse import urlencode
@@ -21,7 +22,7 @@ from server.domain.accounts import (
     Role,
     shortest_password,
 )
-from server.domain.errors import Conflict, Fault, InvalidInput, NotSignedIn, SlackwaterError, TooMany
+from server.domain.errors import Conflict, Fault, InvalidInput, NotFound, NotSignedIn, SlackwaterError, TooMany
 from server.domain.policy import ShopTerms
 from server.outside.qr import Squares, qr_of
 from server.usecases.accounts import (
@@ -37,6 +38,7 @@ from server.usecases.accounts import (
     confirm_second_factor,
     end_account,
     end_all_sessions,
+    end_own_sessions,
     end_session,
     find_person,
     list_deeds,
@@ -60,6 +62,7 @@ open_router = APIRouter(include_in_schema=False)
 owner_router = APIRouter(include_in_schema=False)
 
 DESK = "/desk"
+EVERYWHERE = "all"
 MOST_DEEDS = 10
 CLEARED = '"cache", "storage"'
 """What a browser forgets with a session (W3C Clear Site Data): pages it kept, and forms kept for use without signal."""
@@ -71,6 +74,7 @@ SAID = {
     "password": "Your password is changed. Everywhere else you are signed out.",
     "factor": "Your second factor is set: every sign-in asks for a code from now on. Everywhere else you are signed out.",
     "session": "The session has ended.",
+    "needs": "Here nobody goes on without a second factor: set yours first.",
     "role": "The role is changed, and their sessions have ended.",
     "sessions": "Their sessions have ended.",
     "ended": "The account has ended.",
@@ -255,7 +259,7 @@ def enter(
         faults, status = _refusal(error)
         page = SignInPage(name[:200] if name.isprintable() else "", after, faults=faults, form="sign")
         return _shown(request, pages, "sign_in", page, _terms(shop), status)
-    if is_somebody(request, shop):
+    if token:
         with shop.writing() as work:
             sign_out(work, token)
     answer = see_other(_to("/sign-in/code", back=after) if signed.needs_code else after)
@@ -416,7 +420,9 @@ def offer_factor(
     except (InvalidInput, TooMany) as error:
         return _own(request, account, token, shop, pages, form="factor", refusal=_refusal(error, "current"))
     groups = tuple(offered.seed[at : at + 4] for at in range(0, len(offered.seed), 4))
-    return _shown(request, pages, "factor", FactorPage(groups, qr_of(offered.uri)), _terms(shop))
+    answer = _shown(request, pages, "factor", FactorPage(groups, qr_of(offered.uri)), _terms(shop))
+    remember_session(request, answer, offered.token)
+    return answer
 
 
 @router.post("/account/factor/confirm")
@@ -433,25 +439,44 @@ def confirm_factor(request: Request, form: Form, token: SessionTokenOf, shop: Sh
     return answer
 
 
+@router.get("/account/sessions/end")
+def back_to_own_sessions() -> Response:
+    """Where somebody asks anew for the answer to the form."""
+    return see_other("/account")
+
+
 @router.post("/account/sessions/end")
-def end_own_sessions(request: Request, account: StaffOf, token: SessionTokenOf, shop: ShopOf) -> Response:
-    """Sign out everywhere, here too."""
-    with shop.writing() as work:
-        end_all_sessions(work, token, account.id)
-    return _gone(request, "all")
-
-
-@router.post("/account/sessions/{number}/end")
-def end_own_session(
-    request: Request, number: Number, account: StaffOf, token: SessionTokenOf, shop: ShopOf
+def end_own(
+    request: Request,
+    form: Form,
+    account: StaffOf,
+    token: SessionTokenOf,
+    shop: ShopOf,
+    passwords: PasswordsOf,
+    pages: PagesOf,
 ) -> Response:
-    """Sign out where a session is open."""
-    with shop.writing() as work:
-        end_session(work, token, number)
-    return _gone(request, "out") if number == account.session_id else see_other(_to("/account", said="session"))
+    """Sign out elsewhere, or everywhere and here too, for whoever knows the password."""
+    which, current = text_in(form, "which"), _secret_in(form, "current")
+    try:
+        if which == EVERYWHERE:
+            end_own_sessions(shop, passwords, token, current)
+            return _gone(request, "all")
+        fresh = end_session(shop, passwords, token, _number_in(which), current)
+    except NotFound as error:
+        refusal = (Fault("which", str(error)),), 404
+        return _own(request, account, token, shop, pages, form="sessions", refusal=refusal)
+    except (InvalidInput, TooMany) as error:
+        return _own(request, account, token, shop, pages, form="sessions", refusal=_refusal(error, "current"))
+    answer = see_other(_to("/account", said="session"))
+    remember_session(request, answer, fresh)
+    return answer
 
 
-# The owner's.
+def _number_in(text: str) -> int:
+    """The number of a session; raises `NotFound` where it can be none."""
+    if not re.fullmatch(r"[0-9]{1,9}", text, re.ASCII):
+        raise NotFound("which", "There is no such session.")
+    return int(text)
 
 
 @owner_router.get("/staff")

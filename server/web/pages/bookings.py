@@ -66,7 +66,7 @@ FIELD_WORDS = {
     "code": "Code of a quote",
     "to": "Another time",
 }
-PRIVATE = {"X-Robots-Tag": "noindex, nofollow", "Cache-Control": "private, no-cache"}
+PRIVATE = {"X-Robots-Tag": "noindex, nofollow", "Cache-Control": "no-store"}
 BRING = (
     "Swimwear, a towel, something warm for afterwards, and water to drink.",
     "A wetsuit, a helmet and a buoyancy vest if you have them; if not, ask us beforehand about your size.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -41,6 +42,7 @@ SECTIONS: tuple[tuple[str, str, str], ...] = (
 PAGES: Mapping[str, str] = {
     "waiting": "/desk",
     "not_sent": "/desk/messages",
+    "held_up": "/desk/messages",
     "at_a_loss": "/console/catalogue?flag=loss",
     "uncallable": "/console/catalogue?flag=not_reduced",
     "unmet": "/console/orders",
@@ -83,7 +85,7 @@ def show_console(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesO
 def _page(work: Work, stands: Overview, terms: ShopTerms) -> ConsolePage:
     policy, step = stands.policy, stands.step
     return ConsolePage(
-        needs=tuple(need for need in _needs(stands) if need.number),
+        needs=tuple(need for need in _needs(stands, work.now, terms) if need.number),
         backup=_backup_words(work, stands),
         backup_is_stale=is_stale(stands.backed_up_at, work.now),
         policy=""
@@ -98,10 +100,11 @@ def _page(work: Work, stands: Overview, terms: ShopTerms) -> ConsolePage:
     )
 
 
-def _needs(stands: Overview) -> list[Need]:
+def _needs(stands: Overview, now: datetime, terms: ShopTerms) -> list[Need]:
     def need(name: str, number: int, one: str, many: str, why: str) -> Need:
         return Need(number, one if number == 1 else many, why, PAGES.get(name, ""))
 
+    held = when_words(stands.held_up.since, now, terms) if stands.held_up else ""
     slots = ", ".join(f"{SLOT_WORDS.get(slot, slot)} {number}" for slot, number in stands.unmet.items())
     return [
         need(
@@ -110,6 +113,20 @@ def _needs(stands: Overview) -> list[Need]:
             "kit waits for your word",
             "kits wait for your word",
             "A further discount, or a margin under its floor.",
+        ),
+        need(
+            "clock",
+            int(bool(stands.clock)),
+            "clock that may be wrong",
+            "clocks that may be wrong",
+            f"The server's clock: {stands.clock}. Put it right; if it is right: python -m server clock --is-right",
+        ),
+        need(
+            "held_up",
+            stands.held_up.number if stands.held_up else 0,
+            "message waits to be tried again",
+            "messages wait to be tried again",
+            f"The oldest since {held}: {stands.held_up.because}" if stands.held_up else "",
         ),
         need("not_sent", stands.not_sent, "message was not sent", "messages were not sent", "Tried, and given up."),
         need(

@@ -419,9 +419,15 @@ def _announced(lists: Lists, shown: str) -> str:
 
 
 @router.get("/desk/find")
-def find(request: Request, account: StaffOf, shop: ShopOf, pages: PagesOf, q: str = "") -> Response:
+def back_to_desk() -> Response:
+    """Where somebody asks anew for what was found: whom they looked for stands in no address."""
+    return see_other("/desk")
+
+
+@router.post("/desk/find")
+def find(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages: PagesOf) -> Response:
     """To the quote of a code; else where somebody of this name, number or address was met."""
-    q = q.strip()
+    q = text_in(form, "q").strip()
     # Only a code that leads nowhere is written down; all else must not wait for other writers.
     with (shop.writing if said_code(q) else shop.reading)(account.name) as work:
         terms = work.catalogue.policy.shop

@@ -16,6 +16,7 @@ from server.domain.messages import KINDS, WORDINGS, Kind, Message, Wording, read
 from server.usecases.messages import (
     MOST_SHOWN,
     give_up,
+    held_up,
     is_own_wording,
     kind_named,
     mark_sent,
@@ -66,6 +67,7 @@ class OutboxPage:
     by_hand: tuple[MessageShown, ...]
     messages: tuple[MessageShown, ...]
     has_server: bool
+    held_up: str = ""
     most: int = MOST_SHOWN
 
 
@@ -132,8 +134,18 @@ def show(request: Request, account: StaffOf, shop: ShopOf, settings: SettingsOf,
     with shop.reading(account.name) as work:
         messages = tuple(_shown(work, message) for message in outbox(work))
         by_hand = () if has_server else tuple(one for one in reversed(messages) if one.state == "waiting")
-        page = OutboxPage(by_hand, messages, has_server)
+        page = OutboxPage(by_hand, messages, has_server, _held_up_words(work) if has_server else "")
         return pages.show(request, "messages/outbox.html", page, work.catalogue.policy.shop)
+
+
+def _held_up_words(work: Work) -> str:
+    """Since when what was tried does not go out; empty where all does."""
+    held = held_up(work)
+    if held is None:
+        return ""
+    since = when_words(held.since, work.now, work.catalogue.policy.shop)
+    many = "One message waits" if held.number == 1 else f"{held.number} messages wait"
+    return f"{many}, the oldest since {since}: {held.because}"
 
 
 @router.get("/desk/messages/{number}")

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Depends
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -46,7 +46,7 @@ from server.web.state import PagesOf, ShopOf
 
 router = APIRouter(include_in_schema=False)
 
-PRIVATE = {"X-Robots-Tag": "noindex, nofollow", "Cache-Control": "private, no-cache"}
+PRIVATE = {"X-Robots-Tag": "noindex, nofollow", "Cache-Control": "no-store"}
 MOST_PHOTOS = 4
 FIELD_WORDS = {"text": "Your question", "item": "About which part", "photos": "Photos"}
 STANDS = {
@@ -443,11 +443,15 @@ def _asked(
     return answer
 
 
-@router.post("/owned/{token}/ask")
-def ask(request: Request, token: str, form: PhotoForm, shop: ShopOf, pages: PagesOf) -> Response:
-    """Ask; what is wrong is said at its field and by each photo, and the text is kept. A browser keeps no photos: choose them again."""
+def _is_somebodys(token: str, shop: ShopOf) -> None:
+    """Refuse an address that is nobody's before up to 64 MB of photographs are taken in."""
     with shop.reading() as work:
         sale_for(work, token)
+
+
+@router.post("/owned/{token}/ask", dependencies=[Depends(_is_somebodys)])
+def ask(request: Request, token: str, form: PhotoForm, shop: ShopOf, pages: PagesOf) -> Response:
+    """Ask; what is wrong is said at its field and by each photo, and the text is kept. A browser keeps no photos: choose them again."""
     photos, photo_faults = photos_in(form, "photos", MOST_PHOTOS)
     typed = {name: text_in(form, name).replace("\r\n", "\n") for name in ("text", "item", "key")}
     item = typed["item"]

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
-from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -65,9 +64,8 @@ class PeoplePage(TypedForm):
     typed: Mapping[str, str]
     kept: Kept | None = None
     sorts: tuple[SortShown, ...] = ()
-    others: tuple[tuple[str, str], ...] = ()
-    """Other addresses and numbers of the same things, each with the address of the page that looks for it as well."""
-    query: str = ""
+    others: tuple[tuple[str, Mapping[str, str]], ...] = ()
+    """Other addresses and numbers of the same things, each with what is typed to look for it as well."""
     years: int = 0
     said: str = ""
     faults: tuple[Fault, ...] = ()
@@ -78,15 +76,20 @@ class PeoplePage(TypedForm):
 
 
 @owner_router.get("/console/people")
-def look(
-    request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf, email: str = "", phone: str = "", said: str = ""
-) -> Response:
-    """What is kept of a person; the field alone, where nobody is asked for."""
-    typed = _typed(email, phone)
+def ask(request: Request, account: OwnerOf, shop: ShopOf, pages: PagesOf, said: str = "") -> Response:
+    """The fields to look by, and what was erased just now."""
     with shop.reading(account.name) as work:
         done = last_erased(work) if said == "erased" else ""
+        return _shown(request, pages, work, PeoplePage(_typed("", ""), said=done))
+
+
+@owner_router.post("/console/people")
+def look(request: Request, form: Form, account: OwnerOf, shop: ShopOf, pages: PagesOf) -> Response:
+    """What is kept of a person, whose address and number stand in no address of a page; the fields alone, where nobody is asked for."""
+    typed = _typed(text_in(form, "email"), text_in(form, "phone"))
+    with shop.reading(account.name) as work:
         if not any(typed.values()):
-            return _shown(request, pages, work, PeoplePage(typed, said=done))
+            return _shown(request, pages, work, PeoplePage(typed))
         try:
             page = _found(work, read_sought(**typed), typed)
         except InvalidInput as error:
@@ -95,10 +98,17 @@ def look(
 
 
 @owner_router.get("/console/people/data.zip")
-def export(account: OwnerOf, shop: ShopOf, email: str = "", phone: str = "") -> Response:
+@owner_router.get("/console/people/erase")
+def back_to_asking() -> Response:
+    """Where somebody asks anew for the answer to a form."""
+    return see_other("/console/people")
+
+
+@owner_router.post("/console/people/data.zip")
+def export(form: Form, account: OwnerOf, shop: ShopOf) -> Response:
     """All of it as one file to give to the person."""
     with shop.writing(account.name) as work:
-        made = export_person(work, read_sought(**_typed(email, phone)))
+        made = export_person(work, read_sought(**_typed(text_in(form, "email"), text_in(form, "phone"))))
     headers = {"Content-Disposition": f'attachment; filename="{made.name}"', "Cache-Control": "no-store"}
     return Response(made.content, media_type="application/zip", headers=headers)
 
@@ -149,19 +159,18 @@ def _found(work: Work, contact: Contact, typed: Mapping[str, str], faults: tuple
         kept,
         sorts=tuple(_sort(work, kept, name) for name in kept.counts),
         others=tuple(_others(kept, typed)),
-        query=urlencode({name: value for name, value in typed.items() if value}),
         years=work.catalogue.policy.sales.kept_years,
         faults=faults,
     )
 
 
-def _others(kept: Kept, typed: Mapping[str, str]) -> list[tuple[str, str]]:
+def _others(kept: Kept, typed: Mapping[str, str]) -> list[tuple[str, Mapping[str, str]]]:
     """Ways to reach them that were not asked for; the one that takes a field's place says so by leading there with the other kept."""
     contact = kept.contact
     emails = [one for one in kept.emails if one.casefold() != contact.email_key]
     phones = [one for one in kept.phones if Contact("", "", one).phone_key != contact.phone_key]
     named = [("email", one) for one in emails] + [("phone", one) for one in phones]
-    return [(one, f"/console/people?{urlencode({**typed, name: one})}") for name, one in named]
+    return [(one, {**typed, name: one}) for name, one in named]
 
 
 def _sort(work: Work, kept: Kept, name: str) -> SortShown:

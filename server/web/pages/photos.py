@@ -17,5 +17,6 @@ KEEPING = "private, max-age=86400"
 def show(token: str, shop: ShopOf) -> Response:
     """A photograph; what is at an address never changes, but may be deleted."""
     with shop.reading() as work:
-        content = read_photo(work, token)
-    return Response(content, media_type="image/jpeg", headers={"Cache-Control": KEEPING})
+        photo = read_photo(work, token)
+    keeping = "no-store" if photo.is_somebodys else KEEPING
+    return Response(photo.content, media_type="image/jpeg", headers={"Cache-Control": keeping})

@@ -35,6 +35,8 @@ from server.web.state import PagesOf, ShopOf
 
 owner_router = APIRouter(include_in_schema=False)
 
+ENDINGS = (".csv", ".txt")
+NO_TABLE = Fault("file", "This is not named as a table.", "a CSV file of the till (.csv or .txt)")
 NO_FILE = Fault("file", "No file was chosen.", "a CSV file of the till")
 BROKEN = Fault("file", "The file did not come back whole: choose it again.", "a CSV file of the till")
 MOST_FAULTS = 100
@@ -250,10 +252,10 @@ def look(request: Request, account: OwnerOf, form: PhotoForm, shop: ShopOf, page
     """What a file comes to; nothing is booked by looking."""
     content = _file_in(form)
     day: TillDay | None = None
-    faults: tuple[Fault, ...] = () if content else (NO_FILE,)
+    faults = _faults_of_file(form, content)
     with shop.reading(account.name) as work:
         try:
-            day = read_till(work, content) if content else None
+            day = None if faults else read_till(work, content)
         except InvalidInput as error:
             faults = error.faults
         status = 422 if day is None or day.faults else 200
@@ -265,6 +267,15 @@ def _file_in(form: FormData) -> bytes:
     """The file of the form; of one that is too large no more than shows it."""
     file = form.get("file")
     return file.file.read(MOST_BYTES + 1) if isinstance(file, UploadFile) else b""
+
+
+def _faults_of_file(form: FormData, content: bytes) -> tuple[Fault, ...]:
+    """What is wrong with a file before it is read: there is none, or its name says that it is no table."""
+    if not content:
+        return (NO_FILE,)
+    file = form.get("file")
+    name = (file.filename or "") if isinstance(file, UploadFile) else ""
+    return (NO_TABLE,) if "." in name and not name.strip().casefold().endswith(ENDINGS) else ()
 
 
 @owner_router.post("/console/till/book")

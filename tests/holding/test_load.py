@@ -1,0 +1,19 @@
+"""People who ask without thinking, over two processes behind a proxy: all that was answered is there, and nothing twice."""
+
+from __future__ import annotations
+
+from server.persistence.engine import Place
+from tests.bench.load import load
+
+SECONDS, PEOPLE = 2, 3
+
+
+def test_what_people_were_answered_under_load_is_in_the_books(place: Place) -> None:
+    is_for_one_machine = not place.url
+    shape = {"number": 1, "workers": 2} if is_for_one_machine else {"number": 2, "workers": 1}
+    outcome = load(place, SECONDS, PEOPLE, **shape)
+    assert outcome.violations == []
+    assert (
+        min(len(outcome.waited[kind]) for kind in ("first page", "step in part", "kit page", "swap", "keep")) >= PEOPLE
+    )
+    assert outcome.bytes_end > outcome.processes * 10_000_000, "memory is really looked at"
