@@ -6,6 +6,7 @@ from datetime import timedelta
 from urllib.parse import urlencode
 
 from server.domain.sales import Sale
+from server.usecases.clock import confirm_clock
 from server.usecases.learner import start_draft
 from server.usecases.orders import read_orders, read_orders_asked
 from server.usecases.quotes import issue_quote, mark_seen
@@ -25,9 +26,14 @@ def days_ago(shop: Shop, days: float) -> Shop:
 
 
 def traded(shop: Shop) -> Sale:
-    """Some weeks: drafts begun, a quote that lapsed, one seen, one kept at the desk, two that missed a board, and one bought."""
-    for days in (40, 40, 3):
-        with days_ago(shop, days).writing() as work:
+    """Some weeks: drafts begun, a quote that lapsed, one seen, one kept at the desk, two that missed a board, and one bought.
+
+    The owner has said that a clock of five days ago is right, since money is booked by none that is behind what was written.
+    """
+    with days_ago(shop, 5).writing("Orla") as work:
+        confirm_clock(work)
+    for _ in range(2):
+        with days_ago(shop, 40).writing() as work:
             start_draft(work, learner())
     with days_ago(shop, 40).writing() as work:
         issue_quote(work, learner(spot="Lough Corravane", water="lake"))
@@ -35,10 +41,14 @@ def traded(shop: Shop) -> Sale:
         mark_seen(work, issue_quote(work, learner(mass_kg=66, foil_stage="long_flights")).token, 1)
     with days_ago(shop, 9).writing("Maeve") as work:
         issue_quote(work, learner(mass_kg=95))
-    for days in (8, 2):
-        with days_ago(shop, days).writing() as work:
-            issue_quote(work, HEAVY)
-    return bought(days_ago(shop, 5))
+    with days_ago(shop, 8).writing() as work:
+        issue_quote(work, HEAVY)
+    sale = bought(days_ago(shop, 5))
+    with days_ago(shop, 3).writing() as work:
+        start_draft(work, learner())
+    with days_ago(shop, 2).writing() as work:
+        issue_quote(work, HEAVY)
+    return sale
 
 
 def _numbers(query: str = "", status: int = 200) -> State:

@@ -99,7 +99,8 @@ def data(lasting: tuple[Path, Engine], seeded: Path) -> Path:
     shutil.rmtree(folder)
     folder.mkdir()
     shutil.copyfile(sqlite_file(seeded), sqlite_file(folder))
-    engine.connect().close()  # So that it knows this file, and does not take it for one put in another's place.
+    engine.connect().close()
+    engine.dispose()  # It knows this file now, does not take it for one put in another's place, and has let go of it.
     return folder
 
 

@@ -28,14 +28,6 @@ VERSION_TABLE = "alembic_version"
 WHICH = "SELECT version_num FROM alembic_version"
 MIGRATING = 7_200_817  # The number of the lock that says "a migration runs".
 IN_USE = "Somebody is using the database: stop every server of it first."
-NEWER = (
-    "The database has the schema {found}, which this program does not know; it knows those up to {newest}. A newer version has "
-    "brought it up: serve it with that one, or put a backup from before into an empty place. Nothing was changed."
-)
-NOT_OURS = (
-    "The database is none of this program's: it has a table {name} and no alembic_version. Name another place. "
-    "Nothing was changed."
-)
 GOING_SECONDS = 1.0
 OTHERS = (
     "SELECT count(*) FROM pg_stat_activity "
@@ -84,11 +76,25 @@ def migrate(engine: Engine) -> None:
     with changing_schema(engine) as connection:
         found = revision_of(connection)
         if found is not None and found not in revisions():
-            raise OutOfReach(NEWER.format(found=found, newest=newest()))
+            raise OutOfReach(_newer(found))
         others = set(inspect(connection).get_table_names()) & set(metadata.tables) if found is None else ()
         if others:
-            raise OutOfReach(NOT_OURS.format(name=min(others)))
+            raise OutOfReach(_not_ours(min(others)))
         upgrade(connection)
+
+
+def _newer(found: str) -> str:
+    return (
+        f"The database has the schema {found}, which this program does not know; it knows those up to {newest()}. A newer version "
+        "has brought it up: serve it with that one, or put a backup from before into an empty place. Nothing was changed."
+    )
+
+
+def _not_ours(table: str) -> str:
+    return (
+        f"The database is none of this program's: it has a table {table} and no alembic_version. Name another place. "
+        "Nothing was changed."
+    )
 
 
 def upgrade(connection: Connection, revision: str | None = None) -> None:

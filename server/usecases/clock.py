@@ -8,10 +8,6 @@ from server.persistence.clock import was_confirmed, written_around
 from server.usecases.work import Work
 
 CONFIRMED = "said that the clock of the server is right"
-BEHIND = (
-    "The clock of the shop's server says {now}, and things were written here after that: no money is booked, and no paper is "
-    "written, by a clock that is behind. Put it right, and try again."
-)
 WORDS: dict[ClockStands, str] = {
     "right": "",
     "behind": "it is behind what was written here",
@@ -30,7 +26,10 @@ def look_at_clock(work: Work) -> ClockStands:
 def check_clock(work: Work) -> None:
     """Raises `ClockIsWrong` where the clock is behind."""
     if look_at_clock(work) == "behind":
-        raise ClockIsWrong(BEHIND.format(now=f"{work.now:%Y-%m-%d %H:%M} UTC"))
+        raise ClockIsWrong(
+            f"The clock of the shop's server says {work.now:%Y-%m-%d %H:%M} UTC, and things were written here after that: no money "
+            "is booked, and no paper is written, by a clock that is behind. Put it right, and try again."
+        )
 
 
 def confirm_clock(work: Work) -> None:

@@ -23,6 +23,7 @@ from server.persistence.outages import outage_of
 from server.persistence.tables import QuoteRow
 from server.usecases.work import Shop
 from tests.builders_http import Client, faults_of
+from tests.builders_sales import bought
 from tests.builders_shop import learner, number_of
 
 HTMX = {"HX-Request": "true"}
@@ -168,12 +169,13 @@ def test_a_database_that_is_silent_or_cut_off_costs_a_bounded_wait_and_nothing_a
 
 
 @pytest.mark.parametrize("place", ["sqlite"], indirect=True)
-def test_no_room_for_what_is_uploaded_is_told_as_no_room(client: Client) -> None:
+def test_no_room_for_what_is_uploaded_is_told_as_no_room(client: Client, shop: Shop) -> None:
     """More than 1 MB of a form lies on the disk; the system refuses it beyond a limit of the process's own, too (setrlimit(2))."""
+    address = f"/owned/{bought(shop).token}/ask"
     usual = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (256 * 1024, usual[1]))
     try:
-        answer = client.post("/owned/some-token/ask", files={"photos": ("a.jpg", bytes(2 * 1024 * 1024), "image/jpeg")})
+        answer = client.post(address, files={"photos": ("a.jpg", bytes(2 * 1024 * 1024), "image/jpeg")})
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, usual)
     assert (answer.status_code, "is full, so nothing of this was kept" in answer.text) == (507, True)

@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from starlette.types import Message
 
 from tests.builders_http import Client
+from tests.builders_sales import bought
 
 PART = b'--x\r\nContent-Disposition: form-data; name="mass_kg"\r\n\r\n%s\r\n--x--\r\n'
 
@@ -60,9 +61,13 @@ def test_who_hangs_up_amid_a_photograph_is_no_fault_of_the_server(
     async def send(message: Message) -> None:
         statuses.extend([message["status"]] if "status" in message else [])
 
-    head = [(b"content-type", b"multipart/form-data; boundary=x"), (b"content-length", b"9000")]
-    path = "/owned/abcdefghijklmnopqrstuv/ask"
-    told = {"type": "http", "method": "POST", "path": path, "query_string": b"", "headers": head}
+    head = [
+        (b"host", b"slackwater.example"),
+        (b"content-type", b"multipart/form-data; boundary=x"),
+        (b"content-length", b"9000"),
+    ]
+    path = f"/owned/{bought(app.state.shop).token}/ask"
+    told = {"type": "http", "http_version": "1.1", "method": "POST", "path": path, "query_string": b"", "headers": head}
     asyncio.run(app(told, receive, send))
     assert statuses == [400]
     assert [line for line in caplog.records if line.levelno >= logging.WARNING] == []

@@ -29,7 +29,6 @@ A_YEAR_EVERYWHERE = "max-age=31536000; includeSubDomains"
 TEXT = re.compile(r"text/|[^;]+\+xml")
 NOTES_THE_LOOK = {
     "/desk/deposits/{code}",  # A code that leads nowhere is counted, so that nobody tries them all.
-    "/console/people/data.zip",  # The record of deeds says that somebody's data was given out.
 }
 """What of a shop is written while somebody looks: that they looked (RFC 9110, 9.2.1, has that as no fault of a safe method)."""
 FILES = {

@@ -31,7 +31,7 @@ WRITES: Mapping[str, tuple[frozenset[str], str]] = {
     "POST /account/password": (frozenset({"sign_in_failure", "deed"}), WRONG_PROOF),
     "POST /account/factor": (frozenset({"sign_in_failure", "deed"}), WRONG_PROOF),
     "POST /account/factor/confirm": (frozenset({"sign_in_failure", "deed"}), WRONG_PROOF),
-    "GET /console/people/data.zip": (frozenset({"deed"}), "That somebody's data was taken out is recorded."),
+    "POST /console/people/data.zip": (frozenset({"deed"}), "That somebody's data was taken out is recorded."),
     "POST /desk/find": (frozenset({"sign_in_failure"}), WRONG_CODE),
     "POST /desk/calls": (frozenset({"sign_in_failure"}), WRONG_CODE),
     "POST /desk/worksheets": (frozenset({"sign_in_failure"}), WRONG_CODE),
