@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
+from functools import lru_cache
 
 from server.domain.catalogue import Catalogue
 from server.domain.learner import Trade
@@ -53,9 +54,17 @@ def worth(base: Decimal, yearly_loss: Decimal, months: int, factor: Decimal, fir
     """
     with localcontext() as context:
         context.prec = DIGITS
-        first = (1 - yearly_loss - first_year_extra) ** (Decimal(min(months, 12)) / 12)
-        later = (1 - yearly_loss) ** (Decimal(max(months - 12, 0)) / 12)
+        first = _kept(1 - yearly_loss - first_year_extra, min(months, YEAR))
+        later = _kept(1 - yearly_loss, max(months - YEAR, 0))
         return base * first * later * factor
+
+
+@lru_cache(maxsize=4096)
+def _kept(yearly: Decimal, months: int) -> Decimal:
+    """What is left of one after so many months, of which a year leaves so much; a root of 28 digits takes 70 µs, and a page asks 240."""
+    with localcontext() as context:
+        context.prec = DIGITS
+        return yearly ** (Decimal(months) / YEAR)
 
 
 def fetches(price_new: Cents, slot: str, months: int, terms: TradeInTerms, condition: str = "good") -> Cents:
