@@ -61,7 +61,7 @@ def worth(base: Decimal, yearly_loss: Decimal, months: int, factor: Decimal, fir
 
 @lru_cache(maxsize=4096)
 def _kept(yearly: Decimal, months: int) -> Decimal:
-    """What is left of one after so many months, of which a year leaves so much; a root of 28 digits takes 70 µs, and a page asks 240."""
+    """What so many months leave of one, a year leaving so much; a root of 28 digits takes 70 µs and a page asks 240."""
     with localcontext() as context:
         context.prec = DIGITS
         return yearly ** (Decimal(months) / YEAR)

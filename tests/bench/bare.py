@@ -1,4 +1,4 @@
-"""What the stack can do at best: one FastAPI handler that reads one row of an SQLite file and fills a Jinja page of 15 KB, and nothing else.
+"""What the stack can do at best: a FastAPI handler that reads one row of SQLite and fills a Jinja page of 15 KB, and nothing else.
 
 Handler, session, server and compression are as in the program, so that what a page of ours costs beside it is its own.
 `python -m tests.bench.bare FOLDER PORT` serves it.
@@ -12,7 +12,7 @@ from pathlib import Path
 import uvicorn
 from fastapi import FastAPI
 from jinja2 import DictLoader, Environment
-from sqlmodel import Field, Session, SQLModel
+from sqlmodel import Field, SQLModel
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import HTMLResponse, Response
 

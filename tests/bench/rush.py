@@ -1,4 +1,4 @@
-"""Many connections that ask one after another without a pause, and how long each answer took: a small client that costs little itself."""
+"""Many connections that ask one after another without a pause, and how long each answer took: a client that costs little."""
 
 from __future__ import annotations
 
