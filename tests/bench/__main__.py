@@ -20,6 +20,7 @@ from tests.bench.fuzz import fuzzes
 from tests.bench.hold import hold
 from tests.bench.imports import imports
 from tests.bench.load import loads
+from tests.bench.pages import pages
 from tests.bench.pricing import pricing, repricing
 from tests.bench.races import races
 from tests.bench.solver import solver
@@ -38,6 +39,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "start": start,
     "load": loads,
     "hold": hold,
+    "pages": pages,
 }
 QUICK = ("frontier", "pricing")
 
