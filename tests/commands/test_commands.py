@@ -58,13 +58,17 @@ def as_program(*arguments: str, **variables: str) -> subprocess.CompletedProcess
 
 
 def run_here(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
-    """A command that serves nothing, with what it says."""
+    """A command with what it says; one that serves opens the shop and goes no further."""
     out, err = StringIO(), StringIO()
     with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
         for name, value in variables.items():
             patch.setenv(name, value)
-        status = call(*arguments)
+        status = main(open_only, arguments)
     return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())
+
+
+def open_only(settings: Settings) -> None:
+    open_shop(Place(settings.data)).close()
 
 
 def no_server(settings: Settings) -> None:
@@ -386,7 +390,7 @@ def test_a_broken_database_file_is_one_sentence(tmp_path: Path, capsys: pytest.C
         said = capsys.readouterr().err
         assert said.count("\n") == 1, said
         assert "cannot be opened: file is not a database" in said
-    ran = as_program("serve", "--port", "1", "--data", str(data))
+    ran = run("serve", "--port", "1", "--data", str(data))
     assert ran.returncode == 1
     assert ran.stderr.count("\n") == 1, ran.stderr
     assert "cannot be opened: file is not a database" in ran.stderr

@@ -17,6 +17,7 @@ import httpx
 from tests.builders_metrics import metrics_in, value_of
 from tests.builders_served import PATIENCE_S, free_port, served
 from tests.builders_shop import learner
+from tests.pace import only_in_ci
 
 TOKEN = "of-whoever-watches-over-it"
 BODY = json.dumps(learner()).encode("ascii")
@@ -89,6 +90,7 @@ def workers_of(process: int) -> list[int]:
     return [int(child) for child in children if b"spawn_main" in Path(f"/proc/{child}/cmdline").read_bytes()]
 
 
+@only_in_ci("starts three processes, five seconds of a processor")
 def test_two_processes_serve_one_shop_are_measured_as_one_and_end_what_they_were_at(data: Path, tmp_path: Path) -> None:
     port = free_port()
     address = f"http://127.0.0.1:{port}"
