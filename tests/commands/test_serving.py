@@ -104,7 +104,7 @@ def test_two_processes_serve_one_shop_are_measured_as_one_and_end_what_they_were
         assert address in line
         kept = httpx.post(f"{address}/api/quotes", json={"answers": learner()}, timeout=PATIENCE_S).json()
         for _ in range(8):  # Each on a connection of its own, so that both are asked.
-            assert httpx.get(kept["url"]).status_code == 200
+            assert httpx.get(kept["url"], timeout=PATIENCE_S).status_code == 200
         asked = {"method": "GET", "route": "/quotes/{token}"}
         assert soon(lambda: value_of(measured(), "slackwater_http_requests_total", **asked, status="2xx") == 8)
         found = measured()
