@@ -31,7 +31,7 @@ METHODS = ("GET", "POST")
 OTHER_METHOD = "other"
 NO_ROUTE = "unmatched"
 """One label for every address that leads nowhere, and for what was refused before its address was looked at."""
-REFUSALS = {429: "throttled", 403: "forged", 413: "too_large", 414: "too_large", 431: "too_large"}
+REFUSALS = {400: "malformed", 429: "throttled", 403: "forged", 413: "too_large", 414: "too_large", 431: "too_large"}
 OLDEST = "process_start_time_seconds"
 
 

@@ -18,7 +18,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError
 from sqlmodel import Session, create_engine
 
 from server.domain.errors import Damaged, NoRoom, OnlyToRead, OutOfReach
-from server.persistence.outages import outage_of, watch_for_damage, words_of
+from server.persistence.outages import outage_of, watch_commits, watch_for_damage, words_of
 
 FILE_NAME = "slackwater.sqlite3"
 PRAGMAS = ("busy_timeout=5000", "synchronous=NORMAL", "foreign_keys=ON")
@@ -171,6 +171,7 @@ def engine_for(place: Place, *, answer_s: float | None = None) -> Engine:
         if answer_s is not None:
             _give_up_after(engine, answer_s)
     watch_for_damage(engine)
+    watch_commits(engine)
     return engine
 
 

@@ -73,20 +73,26 @@ def test_requests_are_counted_by_method_pattern_and_class_and_no_address_stands_
         client.request("PURGE", "/privacy")
         client.post_json("/api/fit", {}, headers={"Origin": "https://elsewhere.example"})
         client.post("/api/fit", content=b"x" * 70_000)
+        assert client.get("/", headers=[("Host", "a.example"), ("Host", "b.example")]).status_code == 400
         for _ in range(BURST):
             client.get("/words")
     found = told(measured)
     requests = "slackwater_http_requests_total"
     assert value_of(found, requests, method="GET", route="/quotes/{token}", status="2xx") == 1
     assert value_of(found, requests, method="GET", route="/drafts/{token}", status="3xx") == 1
-    assert value_of(found, requests, method="GET", route="unmatched", status="4xx") == 3 + 8, "and what was throttled"
+    assert value_of(found, requests, method="GET", route="unmatched", status="4xx") == 3 + 8 + 1, (
+        "and what was refused before"
+    )
     assert value_of(found, requests, method="other", route="/privacy", status="4xx") == 1
     assert value_of(found, requests, method="POST", route="unmatched", status="4xx") == 2
     assert value_of(found, requests, method="GET", route="/words", status="2xx") == 4
     assert value_of(found, "slackwater_http_request_duration_seconds_count", method="GET", route="/words") == 4
     refused = "slackwater_http_requests_refused_total"
-    refusals = {because: value_of(found, refused, because=because) for because in ("throttled", "forged", "too_large")}
-    assert refusals == {"throttled": 8, "forged": 1, "too_large": 1}
+    refusals = {
+        because: value_of(found, refused, because=because)
+        for because in ("throttled", "forged", "too_large", "malformed")
+    }
+    assert refusals == {"throttled": 8, "forged": 1, "too_large": 1, "malformed": 1}
     assert value_of(found, "slackwater_http_requests_in_flight") == 1, "the question itself"
 
     labels = {
