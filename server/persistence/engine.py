@@ -6,7 +6,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -107,6 +107,21 @@ def check_writable(place: Place) -> None:
             raise OnlyToRead(
                 f"{path} can be read and not written. Give it to whoever runs the server, or mount it to write."
             )
+
+
+def take_away_unbegun(place: Place) -> None:
+    """Take away an SQLite file in which there is no table; one in which somebody has begun a shop meanwhile stays."""
+    if place.url or not place.sqlite_file.exists():
+        return
+    address = f"file:{quote(str(place.sqlite_file))}?mode=rw"
+    try:
+        with closing(sqlite3.connect(address, uri=True, timeout=0, isolation_level=None)) as connection:
+            connection.execute("BEGIN IMMEDIATE")  # Refused where somebody is just making one.
+            begun = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    except sqlite3.Error:
+        return
+    if not begun:
+        place.sqlite_file.unlink(missing_ok=True)
 
 
 def sqlite_file(data: Path) -> Path:

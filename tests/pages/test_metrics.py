@@ -133,6 +133,13 @@ def test_a_database_that_does_not_answer_is_told_as_such(measured: FastAPI) -> N
     assert "process_start_time_seconds" in found
 
 
+def test_without_the_folder_of_the_counts_the_shop_is_told_all_the_same(measured: FastAPI, tmp_path: Path) -> None:
+    measured.state.meters.folder = str(tmp_path / "tidied-away")
+    found = told(measured)
+    assert value_of(found, "slackwater_database_up") == 1
+    assert "slackwater_http_requests_total" not in found
+
+
 def test_names_are_as_the_practice_of_prometheus_wants_them(measured: FastAPI) -> None:
     """https://prometheus.io/docs/practices/naming/: one prefix, base units, plural units last, `_total` for what only grows."""
     for name, metric in told(measured).items():
