@@ -117,6 +117,8 @@ class Unexpected:
         async def watch(message: Message) -> None:
             nonlocal has_begun
             has_begun = True
+            if message["type"] == "http.response.start" and message["status"] == 429:
+                _note(Request(scope), "too many", 429)  # Also where a page says so itself, beside its form.
             await send(message)
 
         with noting_commits() as commits:
@@ -165,7 +167,6 @@ class Errors:
 
     def _too_many(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, TooMany)
-        _note(request, "too many", 429)
         return self.answer(request, (Fault(error.field, str(error), error.accepted),), 429)
 
     def _not_signed_in(self, request: Request, _error: Exception) -> Response:

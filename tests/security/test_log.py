@@ -174,13 +174,16 @@ def test_a_guesser_who_is_held_back_and_who_asks_for_too_much_are_logged(
         sign_in(client, "Nobody", WRONG)
     [held] = lines.all(message="a try has to wait")
     assert held["counted"] == {"account": 5, "address": 5}
-    person = {"name": NAME, "email": MAIL, "revision": 1}
+    person = encoded([("name", NAME), ("email", MAIL), ("revision", "1")])
     for _ in range(3):
         with app.state.shop.writing() as work:
             kept = issue_quote(work, learner())
-        client.post_json(f"/api/quotes/{kept.token}/agree", person)
-    [asked] = lines.all(message="too many")
-    assert (asked["status"], asked["level"], MAIL in lines.text) == (429, "WARNING", False)
+        client.post(f"/quotes/{kept.token}/agree", content=person, headers=FORM)
+    client.post_json(f"/api/quotes/{kept.token}/agree", {"name": NAME, "email": MAIL, "revision": 1})
+    said = [(line["path"], line["status"], line["level"]) for line in lines.all(message="too many")]
+    paths = ("/sign-in", "/quotes/…/agree", "/api/quotes/…/agree")
+    assert said == [(path, 429, "WARNING") for path in paths], "one line each, by page and interface"
+    assert MAIL not in lines.text
 
 
 @on_one
