@@ -47,6 +47,6 @@ def connect(arguments: tuple[Any, ...], options: dict[str, Any], answer_s: float
 def _give_up_there(made: Patient, answer_s: float) -> None:
     """Have the server end what nobody will wait for: it does not see that a line was closed while a statement waits."""
     made.autocommit = True
-    made.execute(f"SET statement_timeout = {round(1000 * SOONER * answer_s)}")
-    made.execute(f"SET idle_in_transaction_session_timeout = {round(1000 * HELD * answer_s)}")
+    for name, share in (("statement_timeout", SOONER), ("idle_in_transaction_session_timeout", HELD)):
+        made.execute("SELECT set_config(%s, %s, false)", (name, str(round(1000 * share * answer_s))))
     made.autocommit = False
