@@ -26,7 +26,7 @@ from prometheus_client.registry import Collector
 from server.outside.levels import Level
 
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
-log = logging.getLogger("slackwater.metrics")
+log = logging.getLogger("slackwater")
 REQUEST_SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0)
 WORK_SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 1.0, 5.0)
 METHODS = ("GET", "POST")
