@@ -23,6 +23,7 @@ ALLOWED = {
     "outside/public_holidays.py _of_year": "a table of a package",
     "security/common.py common_passwords": "a list of a package",
     "security/passwords.py _GATE": "the memory of this process",
+    "persistence/outages.py _commits": "the request at hand alone",
     "web/guard.py _request": "the request at hand alone",
     "web/look.py look_digest": "a digest of what it is given",
     "web/pages/assessments.py _offline": "a file of the program",
