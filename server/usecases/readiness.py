@@ -69,4 +69,9 @@ def _disk(data: Path) -> Check:
             file.write(b"room")
     except OSError as error:
         return Check("disk", f"the data folder cannot be written: {error.strerror}")
-    return Check("disk", "" if free >= LEAST_FREE_BYTES else f"{free // 1024 // 1024} MB are left")
+    return Check(
+        "disk",
+        ""
+        if free >= LEAST_FREE_BYTES
+        else f"{free // 1024 // 1024} MB are left, and {LEAST_FREE_BYTES // 1024 // 1024} are wanted",
+    )
