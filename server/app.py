@@ -360,7 +360,8 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
             log.error("sending failed; it is tried again", extra={"because": "".join(because)})
         else:
             if not tally.is_nothing:
-                log.info("sent messages", extra=asdict(tally))
+                level = logging.WARNING if tally.failed or tally.given_up else logging.INFO
+                log.log(level, "messages that were due", extra=asdict(tally))
         stopping.wait(SEND_SECONDS)
 
 
