@@ -33,7 +33,7 @@ from server.domain.errors import (
 from server.domain.policy import ShopTerms
 from server.persistence.outages import noting_commits, outage_of
 from server.web.api.bodies import errors
-from server.web.guard import SAFE_METHODS, masked
+from server.web.guard import SAFE_METHODS, address_of, path_of
 from server.web.render import PAGES_VARY, Pages, is_fragment_asked, way_back
 
 log = logging.getLogger("slackwater.errors")
@@ -100,7 +100,12 @@ class ErrorPage:
 def _note(request: Request, what: str, status: int, level: int = logging.WARNING) -> None:
     """Write into the log that somebody was refused what they may not do; accounts are numbers there."""
     account = request.scope.get("state", {}).get("account")
-    told = {"method": request.method, "path": masked(request.url.path), "status": status}
+    told = {
+        "method": request.method,
+        "path": path_of(request.scope),
+        "status": status,
+        "at": address_of(request.scope),
+    }
     security_log.log(level, what, extra={**told, "who": account.id} if account else told)
 
 

@@ -20,6 +20,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.domain.accounts import counted_as
+from server.security.tokens import pseudonym
 from server.web.uploads import most_with_files
 
 MOST_BYTES = 64 * 1024
@@ -74,6 +75,9 @@ SECRET_IN_PATH = re.compile(
     r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations|holds|deposits)/+)[^/]+"
 )
 
+FIRST_WORD = re.compile(r"[a-z._-]{0,16}")
+"""Of our pages and of what programs look for that try every door; no code, number or token is one."""
+
 requests_log = logging.getLogger("slackwater.requests")
 
 Refuse = Callable[[Scope, Receive, Send, int, str], Awaitable[None]]
@@ -82,6 +86,20 @@ Refuse = Callable[[Scope, Receive, Send, int, str], Awaitable[None]]
 def masked(path: str) -> str:
     """A path for the log: the part that opens somebody's draft or quote is left out."""
     return SECRET_IN_PATH.sub(r"\1…", path)
+
+
+def path_of(scope: Scope) -> str:
+    """The path of a request for the log. Of one that leads nowhere the first word alone: an address may have been mistyped."""
+    path = scope["path"]
+    if scope.get("endpoint"):
+        return masked(path)
+    first, *rest = path.removeprefix("/").split("/")
+    return f"/{first if FIRST_WORD.fullmatch(first) else '…'}{'/…' if rest else ''}"
+
+
+def address_of(scope: Scope) -> str:
+    """What stands in the log for the address that a request came from: alike for one address, and nobody can read which."""
+    return pseudonym((scope.get("client") or ("unknown",))[0])
 
 
 _request: ContextVar[str] = ContextVar("request", default="")
@@ -129,7 +147,7 @@ class RequestLog:
                 extra={
                     **({"who": account.id} if account else {}),
                     "method": scope["method"],
-                    "path": masked(scope["path"]),
+                    "path": path_of(scope),
                     "status": status,
                     "ms": round(1000 * (time.perf_counter() - began), 1),
                 },

@@ -6,6 +6,7 @@ import os
 import re
 import resource
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -102,7 +103,7 @@ def test_without_a_command_it_serves_a_seeded_shop_where_it_says_until_it_is_tol
         answer = httpx.post(f"{found[0]}/api/quotes", json={"answers": learner()})
         assert answer.status_code == 201
         assert answer.json()["url"].startswith(f"{found[0]}/quotes/")
-        process.send_signal(signal.SIGTERM)
+        process.send_signal(signal.SIGINT)  # As Ctrl and C do; of SIGTERM test_serving.py knows.
         assert process.wait(PATIENCE_S) == 0
     assert sqlite_file(data).is_file()
 
@@ -156,6 +157,23 @@ def test_a_setting_that_cannot_be_read_is_named(
     monkeypatch.setenv(f"SLACKWATER_{name}", value)
     assert call("serve") != 0
     assert f"SLACKWATER_{name}: " in capsys.readouterr().err
+
+
+def test_a_setting_that_is_misspelt_is_named_with_what_may_be_meant(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("SLACKWATER_SECOND_FACTORS", "everyone")
+    assert call("serve") == 1
+    said = capsys.readouterr().err
+    assert said == "SLACKWATER_SECOND_FACTORS: there is no such setting. Is SLACKWATER_SECOND_FACTOR meant?\n"
+
+
+def test_an_address_at_which_it_cannot_listen_is_named(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        ran = run("--port", str(port), "--data", str(data))
+    assert ran.returncode == 1
+    assert ran.stderr.splitlines()[-1].startswith(f"The server cannot listen at 127.0.0.1, port {port}: ")
 
 
 # --- load

@@ -82,6 +82,10 @@ def test_one_process_behind_a_proxy_tells_people_apart_logs_lines_of_json_and_en
     requests = {line["request_id"] for line in lines if line["logger"] == "slackwater.requests"}
     assert {answer.headers["x-request-id"] for answer in answers} <= requests
     assert [line["level"] for line in lines if line["logger"] == "uvicorn.error"] == ["WARNING"]
+    assert [line["message"] for line in lines if line["logger"] == "slackwater.process"] == ["served", "stopped"]
+    assert lines[0]["address"] == address
+    [throttled] = [line for line in lines if line["message"] == "refused before any page"]
+    assert throttled["at"] != "203.0.113.5"
 
 
 def workers_of(process: int) -> list[int]:

@@ -197,6 +197,21 @@ def test_nobody_writes_a_line_of_their_own_into_the_log(client: Client, lines: L
     assert "mine" not in lines.text
 
 
+@on_one
+def test_of_an_address_that_leads_nowhere_only_a_word_of_ours_is_logged(client: Client, lines: Lines) -> None:
+    token = "koHEavqFWHSr4nsXH4aZz5cWEtw-yzA-"
+    said = {
+        f"/Quotes/{token}": "/…/…",
+        f"/quotes{token}": "/…",
+        f"/quote/{token}/pdf": "/quote/…",
+        f"/desk/nothing/{NAME}": "/desk/…",
+        "/.env": "/.env",
+    }
+    for path in said:
+        assert client.get(path).status_code == 404
+    assert [line["path"] for line in lines.all(logger="slackwater.requests")] == list(said.values())
+
+
 def test_what_opens_something_is_masked_in_every_address() -> None:
     secret = "abcdefghijklmnop"
     opening = [
