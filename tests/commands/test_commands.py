@@ -168,10 +168,10 @@ def test_a_setting_that_is_misspelt_is_named_with_what_may_be_meant(
     assert said == "SLACKWATER_SECOND_FACTORS: there is no such setting. Is SLACKWATER_SECOND_FACTOR meant?\n"
 
 
-def test_an_address_at_which_it_cannot_listen_is_named(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_address_at_which_it_cannot_listen_is_named(data: Path) -> None:
     with socket.create_server(("127.0.0.1", 0)) as taken:
         port = taken.getsockname()[1]
-        ran = run("--port", str(port), "--data", str(data))
+        ran = as_program("--port", str(port), "--data", str(data))
     assert ran.returncode == 1
     assert ran.stderr.splitlines()[-1].startswith(f"The server cannot listen at 127.0.0.1, port {port}: ")
 
