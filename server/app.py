@@ -7,8 +7,8 @@ import gc
 import logging
 import os
 import signal
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, suppress
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import asdict
 from socket import socket
 from tempfile import TemporaryDirectory
@@ -27,6 +27,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from uvicorn.supervisors import Multiprocess
 
+from server.domain.errors import OutOfReach
 from server.outside.mail import Mailer
 from server.persistence.engine import Place
 from server.persistence.outages import look_through, outage_of
@@ -132,6 +133,7 @@ HIDDEN_FROM_ROBOTS = (
 )
 NO_ROBOTS_IN = "".join(["User-agent: *\n", *(f"Disallow: {path}\n" for path in HIDDEN_FROM_ROBOTS)])
 log = logging.getLogger("slackwater")
+process_log = logging.getLogger("slackwater.process")
 
 
 def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> FastAPI:
@@ -358,7 +360,8 @@ def send_until(stopping: Event, shop: Shop, mailer: Mailer) -> None:
             log.error("sending failed; it is tried again", extra={"because": "".join(because)})
         else:
             if not tally.is_nothing:
-                log.info("sent messages", extra=asdict(tally))
+                level = logging.WARNING if tally.failed or tally.given_up else logging.INFO
+                log.log(level, "messages that were due", extra=asdict(tally))
         stopping.wait(SEND_SECONDS)
 
 
@@ -397,13 +400,19 @@ def serve(settings: Settings, compiled: BytecodeCache | None = None) -> None:
     Templates compiled before come from `compiled`, where servers are started over and over.
     """
     log_as_json(settings.log_level)
-    if settings.workers > 1:
-        _serve_together(settings)
-        return
+    with _until_told(settings):
+        if settings.workers > 1:
+            _serve_together(settings)
+        else:
+            _serve_alone(settings, compiled)
+
+
+def _serve_alone(settings: Settings, compiled: BytecodeCache | None) -> None:
     config = configured(settings, create_app(settings, compiled))
     # Once it has stopped the server raises the signal again that it was stopped by: to have been told to is no failure.
-    signal.signal(signal.SIGTERM, _done)
-    _Announcing(config, settings.address).run()
+    for told in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(told, _done)
+    _Announcing(config, settings).run()
 
 
 def _done(_signal: int, _frame: FrameType | None) -> None:
@@ -417,7 +426,7 @@ def _serve_together(settings: Settings) -> None:
     config = configured(settings, TOGETHER)
     listening = config.bind_socket()
     listening.listen(config.backlog)  # Whoever comes before the first process is up waits instead of being turned away.
-    _announce(settings.address)
+    _announce(settings)
     if not settings.metrics_token.get_secret_value():
         Multiprocess(config, [listening]).run()
         return
@@ -446,20 +455,37 @@ class _Metered(Multiprocess):
         self.known = serving
 
 
-def _announce(address: str) -> None:
+@contextmanager
+def _until_told(settings: Settings) -> Iterator[None]:
+    """Write down that the server stopped as it was told to. Raises `OutOfReach` where it cannot listen, for which its library exits."""
+    try:
+        yield
+    except SystemExit as error:
+        if error.code:
+            raise OutOfReach(
+                f"The server cannot listen at {settings.host}, port {settings.port}: "
+                "another program does, or this machine has no such address."
+            ) from None
+        process_log.info("stopped")
+        raise
+    process_log.info("stopped")
+
+
+def _announce(settings: Settings) -> None:
     """Say where it is served; where that goes to a file for which there is no room, it is served all the same."""
     with suppress(OSError):
-        print(f"Slackwater is served at {address}", flush=True)
+        print(f"Slackwater is served at {settings.address}", flush=True)
+    process_log.info("served", extra={"address": settings.address, "workers": settings.workers})
 
 
 class _Announcing(uvicorn.Server):
     """Says where it serves once it does."""
 
-    def __init__(self, config: uvicorn.Config, address: str) -> None:
+    def __init__(self, config: uvicorn.Config, settings: Settings) -> None:
         super().__init__(config)
-        self.address = address
+        self.settings = settings
 
     async def startup(self, sockets: list[socket] | None = None) -> None:
         await super().startup(sockets)
         if self.started:
-            _announce(self.address)
+            _announce(self.settings)

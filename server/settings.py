@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from difflib import get_close_matches
 from ipaddress import ip_network
 from pathlib import Path
 from typing import Literal
@@ -10,6 +12,7 @@ from urllib.parse import urlsplit
 from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+PREFIX = "SLACKWATER_"
 SECRETS = Path("/run/secrets")
 """Where containers are given secrets as files, each named as its variable is."""
 SHORTEST_TOKEN = 20
@@ -25,11 +28,18 @@ def _is_postgresql(address: str) -> bool:
         return False
 
 
+def misspelt(variables: Iterable[str]) -> dict[str, str]:
+    """Variables with our prefix that no setting has, each with the one that may be meant: in silence a rule would not hold."""
+    there = [f"{PREFIX}{name.upper()}" for name in Settings.model_fields]
+    strange = sorted(name for name in variables if name.upper().startswith(PREFIX) and name.upper() not in there)
+    return {name: next(iter(get_close_matches(name.upper(), there, 1)), "") for name in strange}
+
+
 class Settings(BaseSettings):
     """Frozen settings, from variables, else from files of secrets; every field is documented in README.md."""
 
     model_config = SettingsConfigDict(
-        env_prefix="SLACKWATER_", frozen=True, extra="ignore", secrets_dir=SECRETS if SECRETS.is_dir() else None
+        env_prefix=PREFIX, frozen=True, extra="ignore", secrets_dir=SECRETS if SECRETS.is_dir() else None
     )
 
     host: str = Field("127.0.0.1", description="Address the server listens at.")
@@ -98,7 +108,10 @@ class Settings(BaseSettings):
     def _is_of_postgresql(cls, address: SecretStr) -> SecretStr:
         if not address.get_secret_value() or _is_postgresql(address.get_secret_value()):
             return address
-        raise ValueError("this is no address of a PostgreSQL database such as postgresql://user@host/name")
+        raise ValueError(
+            "this is no address of a PostgreSQL database such as postgresql://user@host/name; in its password / is written "
+            "%2F, @ is %40, : is %3A and % is %25"
+        )
 
     @model_validator(mode="after")
     def _says_no_password_in_clear(self) -> Settings:

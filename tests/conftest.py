@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import gc
+
+gc.disable()  # Nobody looks for rubbish while all is imported and collected: a sixth of the start.
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -47,9 +50,23 @@ class Compiled(BytecodeCache):
 
 
 COMPILED = Compiled()
+NEW_OBJECTS = 50_000
+"""After how many new objects Python looks for rubbish: 700 by itself, which a page makes several times over."""
 
 settings.register_profile("paced", max_examples=examples(), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("paced")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """What was imported stays to the end: to look through it for rubbish again and again takes a sixth of all the time."""
+    try:
+        return (yield)
+    finally:
+        gc.collect()
+        gc.freeze()
+        gc.set_threshold(NEW_OBJECTS, *gc.get_threshold()[1:])
+        gc.enable()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

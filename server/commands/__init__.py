@@ -5,6 +5,7 @@ and those of `backups` and `copying`.
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import shutil
 import sys
@@ -22,7 +23,7 @@ from server.domain.deposits import LessonState
 from server.domain.errors import Conflict, InvalidInput, NotFound, OutOfReach
 from server.domain.stock import BY_HAND
 from server.persistence.engine import Place, using
-from server.settings import Settings
+from server.settings import Settings, misspelt
 from server.usecases.accounts import make_owner_link, recover_by_command
 from server.usecases.catalogue import catalogue_files, catalogue_workbook, compare, preview, replace_catalogue
 from server.usecases.deposits import take_deposit
@@ -177,7 +178,12 @@ def main(serve: Callable[[Settings], None], arguments: Sequence[str] | None = No
     except ValidationError as error:
         for row in error.errors():
             named = "".join(f"SLACKWATER_{str(name).upper()}: " for name in row["loc"][:1])
-            print(f"{named}{row['msg']}.", file=sys.stderr)
+            print(f"{named}{row['msg'].removeprefix('Value error, ')}.", file=sys.stderr)
+        return FAULTY
+    strange = misspelt(os.environ)
+    for name, meant in strange.items():
+        print(f"{name}: there is no such setting.{f' Is {meant} meant?' if meant else ''}", file=sys.stderr)
+    if strange:
         return FAULTY
     grammar = parser(settings)
     given = grammar.parse_args(_with_default_command(sys.argv[1:] if arguments is None else arguments))

@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Iterable, Set
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from ipaddress import IPv6Address, ip_address
 from itertools import pairwise
 from typing import Literal, get_args
 
@@ -184,11 +185,27 @@ class Throttle:
 PER_ACCOUNT = Throttle(5, timedelta(minutes=15), most=100)
 """NIST SP 800-63B-4, section 3.2.2: no more than 100 failures in a row with one authenticator at one account."""
 PER_ADDRESS = Throttle(20, timedelta(minutes=15), forgotten_after=timedelta(hours=24))
+HOUSEHOLD_BITS = 64
+"""So many bits of an IPv6 address are the household's own (RFC 4291, 2.5.4; RFC 6177)."""
 KNOWN_FOR = timedelta(days=30)
 """How long an address from which somebody was signed in counts their failures apart from those made anywhere else, so that no
 stranger who knows a name can keep its holder out (NIST SP 800-63B-4, section 3.2.2, names this measure)."""
 UNKNOWN_KEPT = timedelta(days=30)
 """How long failures under a name that no account has are kept, unless they are as many as an account may have."""
+
+
+def counted_as(address: str) -> str:
+    """As whose an address of the network counts: of IPv6 its network of 64 bits, all of which one household has to itself.
+
+    A device of theirs takes another address in it every day (RFC 8981), and a guesser a new one for each try.
+    """
+    try:
+        found = ip_address(address)
+    except ValueError:
+        return address
+    if found.version == 4:
+        return address
+    return str(found.ipv4_mapped or IPv6Address(int(found) >> HOUSEHOLD_BITS << HOUSEHOLD_BITS))
 
 
 def failures_now(rule: Throttle, failures: int, last_at: datetime, now: datetime) -> int:

@@ -115,6 +115,8 @@ class Agreed:
 
         A value holds for one piece, the first that is described so: a second one like it was never looked at.
         """
+        if not self.values:
+            return (None,) * len(trades)
         left = list(self.values)
         found: list[Cents | None] = []
         for trade in trades:
@@ -126,6 +128,8 @@ class Agreed:
 
     def holds_for(self, answers: Answers) -> bool:
         """Whether delivery goes where it was agreed for, and old gear is what we valued; gear not traded in any more is no matter."""
+        if not self.lines and not self.values:
+            return True
         is_elsewhere = any(line.kind == "delivery" for line in self.lines) and self.delivery_for(answers) is None
         valued = self.values_of(answers.trades)
         has_other = None in valued and len(valued) - valued.count(None) < len(self.values)

@@ -176,12 +176,25 @@ class Catalogue:
     def _dearest(self) -> Mapping[str, Cents]:
         return MappingProxyType({slot: max(part.price for part in parts) for slot, parts in self.by_slot.items()})
 
+    @cached_property
+    def workings(self) -> dict[object, object]:
+        """Room for what is worked out from this version once and kept with it, as its racks are."""
+        return {}
+
     def reduction_of(self, part: Part, today: date) -> Reduction | None:
         """How a part may be called reduced today, or None where it is not marked down or the law lets no one say so."""
         if part.markdown is None or not part.markdown.holds_on(today):
             return None
-        known = (point for point in self.history.get(part.sku, ()) if point.since <= today)
-        return reduction_from(known, part.markdown)
+        known = self._reductions.get(part.sku)
+        if known is None or known[0] is not part or known[1] != today:
+            points = (point for point in self.history.get(part.sku, ()) if point.since <= today)
+            known = self._reductions[part.sku] = part, today, reduction_from(points, part.markdown)
+        return known[2]
+
+    @cached_property
+    def _reductions(self) -> dict[str, tuple[Part, date, Reduction | None]]:
+        """What was last found of each part, with the day it was asked for."""
+        return {}
 
 
 def _mass_range(gear: Gear) -> tuple[float, float]:

@@ -271,6 +271,8 @@ def decide_deposits(
     if included is None:
         part = "The fee is given back with a kit that includes lessons; buy the rest within the window and it counts."
         return DepositDecision(refused=tuple(NotGivenBack(lesson.code, part) for lesson in lessons))
+    if not lessons:
+        return DepositDecision(free_lessons_left=max(0, included.number - already))
     given: list[GivenBack] = []
     refused: list[NotGivenBack] = []
     last_day = last_day_to_buy(lessons, included.kind, window_days, today)

@@ -8,7 +8,7 @@ lift coefficients and speeds were chosen so that the lift equation meets that pr
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -36,6 +36,7 @@ FUSELAGE_CM = {"steady": (66.0, 70.0, 74.0), "lively": (56.0, 60.0, 64.0)}
 FUSELAGE_STRONG_CM = 67.0
 TAIL_CM2 = {"steady": 290.0, "lively": 230.0}
 TAIL_FOIL_CM2 = 1800.0
+TAIL_STEP = 1.25
 GUARD = {"steady": (0.80, 70.0), "lively": (0.75, 60.0)}
 LEAST_DEPTH_M, DEPTH_UNDER_MAST_M, CAREFUL_DEPTH_M = 1.0, 0.35, 1.5
 HAND_WING_LIMITS_M2 = (2.5, 7.5)
@@ -199,10 +200,12 @@ class Sizing:
         width = board.number("width_cm")
         if self.setup == "steady" and is_less(LONGEST_STEADY_SHAPE, board.number_or("length_cm", 0) / width):
             return DoesNotFit("It is too long for its width to learn on: it rolls.")
-        misfit = squared_log(volume, self._ideal_volume_l, 1.10)
-        if volume < self._ideal_volume_l:
-            misfit *= 2
+        misfit = self._volume_misfit(volume)
         return Fits(misfit + (self._shape_misfit(board) if self.setup == "steady" else 0.0))
+
+    def _volume_misfit(self, volume_l: float) -> float:
+        misfit = squared_log(volume_l, self._ideal_volume_l, 1.10)
+        return 2 * misfit if volume_l < self._ideal_volume_l else misfit
 
     def _shape_misfit(self, board: Gear) -> float:
         thickest_cm = 16 if board.number("volume_l") > 130 else 14
@@ -239,7 +242,10 @@ class Sizing:
             return DoesNotFit(
                 f"{area:g} cm² would lift you off only at {takeoff:.1f} knots: never above {NEVER_ABOVE_KN[self.setup]:g}."
             )
-        return Fits(squared_log(area, self.front_foil.ideal, 1.15))
+        return Fits(self._foil_misfit(area))
+
+    def _foil_misfit(self, area_cm2: float) -> float:
+        return squared_log(area_cm2, self.front_foil.ideal, 1.15)
 
     # --- mast and fuselage
 
@@ -263,7 +269,10 @@ class Sizing:
         needed_m = max(LEAST_DEPTH_M, length / 100 + DEPTH_UNDER_MAST_M)
         if depth is not None and is_less(depth, needed_m):
             return DoesNotFit(f"It needs {needed_m:.2f} m of water; at low tide you have {depth:g} m.")
-        return Fits(((length - self.mast.ideal) / 6) ** 2)
+        return Fits(self._mast_misfit(length))
+
+    def _mast_misfit(self, length_cm: float) -> float:
+        return ((length_cm - self.mast.ideal) / 6) ** 2
 
     @cached_property
     def fuselage(self) -> Target:
@@ -280,13 +289,22 @@ class Sizing:
         return Target(low, ideal, high, UNITS["fuselage"], tuple(why))
 
     def _judge_fuselage(self, fuselage: Gear) -> Verdict:
-        return Fits(((fuselage.size - self.fuselage.ideal) / 6) ** 2)
+        return Fits(self._fuselage_misfit(fuselage.size))
+
+    def _fuselage_misfit(self, length_cm: float) -> float:
+        return ((length_cm - self.fuselage.ideal) / 6) ** 2
 
     # --- tail, and the guard over tail and fuselage together
 
     def ideal_tail_cm2(self, foil_cm2: float) -> float:
         """The tail that goes with a front foil: 290 cm² (steady) or 230 cm² (lively) × √(front foil / 1800 cm²)."""
         return TAIL_CM2[self.setup] * math.sqrt(foil_cm2 / TAIL_FOIL_CM2)
+
+    @property
+    def fuselage_of_ideal_tail_cm(self) -> float:
+        """The length from which a fuselage holds any front foil level with the tail that is its ideal."""
+        share, length = GUARD[self.setup]
+        return share * length
 
     def least_tail_times_fuselage(self, foil_cm2: float) -> float:
         """The stability guard in cm³: tail area times fuselage length below this is refused with that front foil."""
@@ -295,7 +313,7 @@ class Sizing:
 
     def tail_misfit(self, tail_cm2: float, foil_cm2: float) -> float:
         """How far a tail misses what its front foil asks for."""
-        return squared_log(tail_cm2, self.ideal_tail_cm2(foil_cm2), 1.25)
+        return squared_log(tail_cm2, self.ideal_tail_cm2(foil_cm2), TAIL_STEP)
 
     def judge_balance(self, tail_cm2: float, fuselage_cm: float, foil_cm2: float) -> DoesNotFit | None:
         """Whether tail and fuselage together hold this front foil level; None where they do."""
@@ -350,7 +368,10 @@ class Sizing:
         return Target(ideal / 1.12, ideal, 1.12 * ideal, UNITS["hand_wing"], tuple(why))
 
     def _judge_hand_wing(self, wing: Gear) -> Verdict:
-        return Fits(squared_log(wing.size, self.hand_wing.ideal, 1.12))
+        return Fits(self._wing_misfit(wing.size))
+
+    def _wing_misfit(self, area_m2: float) -> float:
+        return squared_log(area_m2, self.hand_wing.ideal, 1.12)
 
     # --- all slots
 
@@ -361,8 +382,31 @@ class Sizing:
 
     def judge(self, gear: Gear) -> Verdict:
         """A part by itself (a tail: against the ideal front foil), before it is put together with others."""
-        verdict: Verdict = getattr(self, f"_judge_{gear.slot}")(gear)
-        return verdict
+        return self.judge_of(gear.slot)(gear)
+
+    def judge_of(self, slot: str) -> Callable[[Gear], Verdict]:
+        """What judges the parts of a slot by themselves."""
+        judge: Callable[[Gear], Verdict] = getattr(self, f"_judge_{slot}")
+        return judge
+
+    def ideal(self, slot: str) -> float:
+        """The ideal size of a slot."""
+        target: Target = getattr(self, slot)
+        return target.ideal
+
+    def misfit_by_size(self, slot: str) -> Callable[[float], float]:
+        """How far a size misses the ideal of a slot other than the tail's: a part of that size misses it by so much at least.
+
+        It never falls on the way from the ideal outward, up or down. A board's shape may add to it.
+        """
+        of_slot: dict[str, Callable[[float], float]] = {
+            "board": self._volume_misfit,
+            "mast": self._mast_misfit,
+            "fuselage": self._fuselage_misfit,
+            "front_foil": self._foil_misfit,
+            "hand_wing": self._wing_misfit,
+        }
+        return of_slot[slot]
 
     def is_over_cap(self, misfit: float) -> bool:
         """Whether a misfit is more than a sound kit may have."""

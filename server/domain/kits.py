@@ -13,6 +13,7 @@ from types import MappingProxyType
 from server.domain import physics
 from server.domain.agreed import NOTHING_AGREED, Agreed, Bounds
 from server.domain.catalogue import Gear, Part, Shelf, Spot
+from server.domain.choosing import choosing
 from server.domain.deposits import PaidLesson
 from server.domain.errors import Fault, InvalidInput, NotFree
 from server.domain.fit import (
@@ -27,7 +28,7 @@ from server.domain.fit import (
     is_less,
     is_met,
 )
-from server.domain.frontier import Option, choosing
+from server.domain.frontier import Option
 from server.domain.learner import Answers, a_step_further, notes_on
 from server.domain.pricing import Breakdown, price_kit, tier_for
 from server.domain.slots import CORE_SLOTS, SIZES, SLOT_WORDS, UNITS
@@ -447,18 +448,25 @@ class Fitter:
 
     def why_no_kit(self) -> str:
         """What does not go together when no kit is possible, as a sentence."""
-        found = choosing(self.fitting, self.shelf, 0, self.today, math.inf).candidates
+        found = {slot: self._may_be_in(slot) for slot in CORE_SLOTS}
         empty = [SLOT_WORDS[slot] for slot in CORE_SLOTS if not found[slot]]
         if empty:
             return f"No kit is possible today: no {' and no '.join(empty)} in stock may be sold to this learner."
-        tracks = {c.gear.text("track") for c in found["board"]} & {c.gear.text("track") for c in found["mast"]}
+        tracks = {gear.text("track") for gear in found["board"]} & {gear.text("track") for gear in found["mast"]}
         if not tracks:
             return "No kit is possible today: no board and mast have the same track."
-        mounts = set.intersection(*({c.gear.text("mount") for c in found[slot]} for slot in FOUR_PARTS_OF_FOIL))
-        masts = {c.gear.text("mount") for c in found["mast"] if c.gear.text("track") in tracks}
+        mounts = set.intersection(*({gear.text("mount") for gear in found[slot]} for slot in FOUR_PARTS_OF_FOIL))
+        masts = {gear.text("mount") for gear in found["mast"] if gear.text("track") in tracks}
         if not mounts & masts:
             return "No kit is possible today: no mast (on a board's track), fuselage, front foil and tail have the same mount."
         return "No kit is possible today: no tail and fuselage that fit together hold a front foil level."
+
+    def _may_be_in(self, slot: str) -> list[Gear]:
+        """What may take a slot, however far it misses: the kept piece, else what is free and not refused by itself."""
+        if slot in self.fitting.kept:
+            return [self.fitting.kept[slot]]
+        judge = self.fitting.sizing.judge
+        return [part.gear for part in self.shelf.core[slot] if slot == "tail" or isinstance(judge(part.gear), Fits)]
 
     # --- a size up and down, another maker
 

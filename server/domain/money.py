@@ -23,7 +23,8 @@ def _half_up(numerator: int, denominator: int) -> Cents:
 
 def round_down_to(amount: Exact, step: Cents) -> Cents:
     """The largest whole multiple of `step` not above an amount of zero or more; 48,799 in steps of 500 gives 48,500."""
-    return int(Fraction(amount) // step) * step
+    numerator, denominator = amount.as_integer_ratio()
+    return numerator // (denominator * step) * step
 
 
 def share_of(amount: Cents, percent: Exact) -> Cents:

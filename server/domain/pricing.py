@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from server.domain.agreed import CHARGED_KINDS, NOTHING_AGREED, Agreed, Bounds, FreeLine
 from server.domain.catalogue import Catalogue, Part, Shelf
@@ -111,7 +112,7 @@ class Breakdown:
     @property
     def charged(self) -> Cents:
         """The sum of the lines."""
-        return sum(line.charged for line in self.lines)
+        return sum([line.charged for line in self.lines])
 
     @property
     def core_charged(self) -> Cents:
@@ -121,7 +122,7 @@ class Breakdown:
     @property
     def discount(self) -> Cents:
         """The sum of the lines' discounts."""
-        return sum(line.discount for line in self.lines)
+        return sum([line.list - line.charged for line in self.lines])
 
     @property
     def due(self) -> Cents:
@@ -167,8 +168,11 @@ class Margin:
 def tier_for(slots_bought: Iterable[str], policy: Policy) -> Tier | None:
     """The tier of the highest percentage that holds for the core slots bought; None where none does."""
     bought = set(slots_bought)
-    holding = [tier for tier in policy.tiers if len(bought.intersection(tier.slots)) >= tier.at_least]
-    return max(holding, key=lambda tier: tier.percent, default=None)
+    best: Tier | None = None
+    for tier in policy.tiers:
+        if (best is None or tier.percent > best.percent) and len(bought.intersection(tier.slots)) >= tier.at_least:
+            best = tier
+    return best
 
 
 def price_core(parts: Sequence[Part], policy: Policy, today: date) -> tuple[list[Line], TierTaken | None]:
@@ -176,41 +180,47 @@ def price_core(parts: Sequence[Part], policy: Policy, today: date) -> tuple[list
 
     The tier's percentage of all lines it beats the markdown on is rounded once and spread over them by largest remainder.
     """
-    tier = tier_for((part.slot for part in parts), policy)
+    return _core_under(tier_for((part.slot for part in parts), policy), parts, policy, today)
+
+
+def _core_under(
+    tier: Tier | None, parts: Sequence[Part], policy: Policy, today: date
+) -> tuple[list[Line], TierTaken | None]:
     percent = tier.percent if tier else 0
-    lines = [_line_at_markdown(part, percent, policy, today) for part in parts]
-    in_tier = [place for place, line in enumerate(lines) if line is None]
-    total = sum(parts[place].price for place in in_tier)
-    discount = share_of(total, percent)
-    shares = spread(discount, [parts[place].price for place in in_tier])
-    for place, share in zip(in_tier, shares, strict=True):
-        part = parts[place]
-        alone = part.price_on(today)
-        lines[place] = Line(part.sku, part.name, part.slot, part.price, part.price - share, alone=alone)
-    taken = TierTaken(tier.name, percent, discount) if tier else None
-    return [line for line in lines if line is not None], taken
+    now = [part.markdown_on(today) for part in parts]
+    in_tier = [
+        part.price
+        for part, price in zip(parts, now, strict=True)
+        if price is None or not _is_at_markdown(part, price, percent, policy)
+    ]
+    discount = share_of(sum(in_tier), percent)
+    shares = iter(spread(discount, in_tier))
+    lines = []
+    for part, price in zip(parts, now, strict=True):
+        alone = part.price if price is None else price
+        is_reduced = price is not None and _is_at_markdown(part, price, percent, policy)
+        charged = alone if is_reduced else part.price - next(shares)
+        lines.append(Line(part.sku, part.name, part.slot, part.price, charged, alone=alone))
+    return lines, TierTaken(tier.name, percent, discount) if tier else None
 
 
-def _line_at_markdown(part: Part, percent: int, policy: Policy, today: date) -> Line | None:
-    """A core line at its marked-down price, or None where it is in the kit discount."""
-    marked_down = part.markdown_on(today)
-    if marked_down is None:
-        return None
+def _is_at_markdown(part: Part, now: Cents, percent: int, policy: Policy) -> bool:
+    """Whether a core line is charged at its marked-down price, which takes it out of the kit discount."""
     in_tier = part.price * (100 - percent)
-    if marked_down * 100 > in_tier or (marked_down * 100 == in_tier and not policy.markdown_wins_ties):
-        return None
-    return Line(part.sku, part.name, part.slot, part.price, marked_down, alone=marked_down)
+    return now * 100 < in_tier or (now * 100 == in_tier and policy.markdown_wins_ties)
 
 
 def _prior(part: Part, charged: Cents, catalogue: Catalogue, today: date) -> Cents | None:
     """The lowest price of the 30 days before, where a part is charged at a markdown that may be called a reduction."""
+    if part.markdown_on(today) != charged:
+        return None
     reduction = catalogue.reduction_of(part, today)
-    return reduction.prior if reduction is not None and reduction.now == charged else None
+    return None if reduction is None else reduction.prior
 
 
 def _with_prior(line: Line, part: Part, catalogue: Catalogue, today: date) -> Line:
     """A line as it is, but for one that may be called reduced."""
-    prior = _prior(part, line.charged, catalogue, today)
+    prior = None if part.markdown is None else _prior(part, line.charged, catalogue, today)
     return line if prior is None else replace(line, prior=prior)
 
 
@@ -233,7 +243,7 @@ def _extras(answers: Answers, included: Sequence[str], shelf: Shelf, today: date
         label = part.name + (", size at the shop" if slot in SIZED_AT_THE_SHOP else "")
         price = part.price_on(today)
         if slot in included:
-            lines.append(Line(part.sku, label, slot, 0, 0, worth=price))
+            lines.append(_included(part.sku, label, slot, price))
             if not shelf.is_free(part):
                 notes.append(f"The {word} is not in stock today: it follows, at no cost.")
         elif shelf.is_free(part):
@@ -242,6 +252,12 @@ def _extras(answers: Answers, included: Sequence[str], shelf: Shelf, today: date
         else:
             notes.append(f"The {word} is not in stock today, so it is not charged here: ask the shop when it comes.")
     return lines, notes
+
+
+@lru_cache(maxsize=512)  # The same few lines stand in almost every price.
+def _included(sku: str, label: str, slot: str, worth: Cents, quantity: int = 1) -> Line:
+    """What a kit discount includes."""
+    return Line(sku, label, slot, 0, 0, worth, quantity)
 
 
 def lesson_words(number: int, title: str) -> str:
@@ -255,9 +271,8 @@ def _lesson_line(tier: Tier | None, catalogue: Catalogue) -> list[Line]:
         return []
     kind = catalogue.lessons.get(tier.lessons.kind)
     title, fee = (kind.title, kind.fee) if kind else (f"{tier.lessons.kind} lesson", 0)
-    label = lesson_words(tier.lessons.number, title)
     number = tier.lessons.number
-    return [Line(tier.lessons.kind, label, LESSON, 0, 0, worth=number * fee, quantity=number)]
+    return [_included(tier.lessons.kind, lesson_words(number, title), LESSON, number * fee, number)]
 
 
 def delivery_fee(slots_bought: Iterable[str], answers: Answers, catalogue: Catalogue) -> Cents:
@@ -291,13 +306,14 @@ def price_kit(
     other, until it is not. Notes say so. Without any of them the price is the policy's own, whatever its margin.
     """
     catalogue = shelf.catalogue
-    plain, taken = price_core(bought, catalogue.policy, today)
+    tier = tier_for((part.slot for part in bought), catalogue.policy)
+    plain, taken = _core_under(tier, bought, catalogue.policy, today)
     core = [_with_prior(line, part, catalogue, today) for part, line in zip(bought, plain, strict=True)]
 
     def priced(off: Cents, left_out: tuple[str, ...] = ()) -> Breakdown:
-        return _priced(core, taken, off, bought, answers, lessons, shelf, today, agreed, left_out)
+        return _priced(core, tier, taken, off, bought, answers, lessons, shelf, today, agreed, left_out)
 
-    charged = sum(line.charged for line in core)
+    charged = sum([line.charged for line in core])
     asked = min(agreed.discount, charged)
     price = priced(asked)
     if bounds is None or not agreed.changes_price:
@@ -334,6 +350,7 @@ def _most_that(holds: Callable[[Cents], bool], most: Cents) -> Cents:
 
 def _priced(
     core: Sequence[Line],
+    tier: Tier | None,
     taken: TierTaken | None,
     off: Cents,
     bought: Sequence[Part],
@@ -350,19 +367,18 @@ def _priced(
     agreed = _without(agreed, left_out, catalogue)
     policy = catalogue.policy
     slots = {part.slot for part in bought}
-    tier = tier_for(slots, policy)
     reduced = _with_off(core, off)
     extras, notes = _extras(answers, tier.extras if tier else (), shelf, today)
     by_hand = [Line("", line.label, BY_HAND, line.amount, line.amount) for line in agreed.charged_lines]
     lines = [*reduced, *extras, *by_hand, *_lesson_line(tier, catalogue)]
     trade_in = take_in(
-        answers.trades, sum(line.charged for line in reduced), catalogue, agreed.values_of(answers.trades)
+        answers.trades, sum([line.charged for line in reduced]), catalogue, agreed.values_of(answers.trades)
     )
     deposit = decide_deposits(lessons, tier.lessons if tier else None, policy.refund_window_days, today)
     agreed_fee = agreed.delivery_for(answers)
     fee = delivery_fee(slots, answers, catalogue) if agreed_fee is None else agreed_fee
     delivery = fee if lines else 0
-    gross = sum(line.charged for line in lines) + delivery
+    gross = sum([line.charged for line in lines]) + delivery
     vat = VatShare(policy.shop.vat_percent, gross, vat_inside(gross, policy.shop.vat_percent))
     voucher = min(agreed.voucher, max(0, gross - trade_in.total - deposit.total))
     if voucher < agreed.voucher:
@@ -469,13 +485,13 @@ def _given_above_the_curve(answers: Answers, catalogue: Catalogue, agreed: Agree
 
 def _costs(breakdown: Breakdown, answers: Answers, catalogue: Catalogue, agreed: Agreed) -> dict[str, Cents]:
     """What the shop pays, net, by kind; kinds that cost nothing are left out."""
-    costs = dict.fromkeys(COST_KINDS, 0)
+    costs, parts = dict.fromkeys(COST_KINDS, 0), catalogue.parts
     for line in breakdown.lines:
         if line.slot == LESSON:
             kind = catalogue.lessons.get(line.sku)
             costs["lessons"] += line.quantity * kind.cost if kind else 0
         elif line.slot != BY_HAND:
-            costs["parts" if line.is_core else "extras"] += catalogue.parts[line.sku].cost
+            costs["parts" if line.slot in CORE_SLOTS else "extras"] += parts[line.sku].cost
     costs["by hand"] = sum(cost_by_hand(line, catalogue) for line in agreed.charged_lines)
     zone = catalogue.zones.get(answers.zone)
     if (

@@ -84,15 +84,18 @@ def _sku(part: Part | None) -> str:
     return "" if part is None else part.sku
 
 
-def refit(quotes: Iterable[Quoted], shelf: Shelf, draft: Policy, today: date) -> Refitting:
+def refit(quotes: Iterable[Quoted | None], shelf: Shelf, draft: Policy, today: date) -> Refitting:
     """The kit recommended for each quote's learner on today's shelf, under its policy and under a draft.
 
-    What was agreed by hand is left aside, since no policy chooses it.
+    What was agreed by hand is left aside, since no policy chooses it. None is a quote whose record nobody can read.
     """
     drafted = under_policy(shelf, draft)
     found: list[Refitted] = []
     unreadable = 0
     for quoted in quotes:
+        if quoted is None:
+            unreadable += 1
+            continue
         try:
             mass_kg = read_answers(quoted.answers, shelf.catalogue).mass_kg
             found.append(

@@ -20,7 +20,7 @@ from server.domain.errors import InvalidInput
 from server.domain.learner import Answers, read_answers
 from server.domain.money import Cents
 from server.domain.policy import Policy, Tier
-from server.domain.pricing import Breakdown, Margin, margin_of, price_kit, tier_for
+from server.domain.pricing import Margin, margin_of, price_kit, tier_for
 from server.domain.quotes import QuotedPart
 from server.domain.slots import CORE_SLOTS
 
@@ -38,9 +38,16 @@ class Quoted:
 
 @dataclass(frozen=True, slots=True)
 class Priced:
-    """A quote under one policy; its margin is None where the cost of a part is not known any more."""
+    """What a quote comes to under one policy, in cents; its margin is None where the cost of a part is not known any more.
 
-    price: Breakdown
+    Only sums are kept of it: the lines of ten thousand quotes would be a million things to keep, and nobody asks for them.
+    """
+
+    due: Cents
+    discount: Cents
+    trade_in: Cents
+    deposit_back: Cents
+    delivery: Cents
     margin: Margin | None
     is_under_floor: bool
     tier: Tier | None
@@ -57,7 +64,7 @@ class Repriced:
     @property
     def change(self) -> Cents:
         """How much more the customer would have to pay; less than nothing where it is less, or where we would owe them more."""
-        return self.after.price.due - self.before.price.due
+        return self.after.due - self.before.due
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,11 +169,11 @@ def totals_of(priced: Iterable[Priced]) -> Totals:
     known = [(one, one.margin) for one in rows if one.margin is not None]
     return Totals(
         quotes=len(rows),
-        due=sum(one.price.due for one in rows),
-        discount=sum(one.price.discount for one in rows),
-        trade_in=sum(one.price.trade_in for one in rows),
-        deposit_back=sum(one.price.deposit_back for one in rows),
-        delivery=sum(one.price.delivery for one in rows),
+        due=sum(one.due for one in rows),
+        discount=sum(one.discount for one in rows),
+        trade_in=sum(one.trade_in for one in rows),
+        deposit_back=sum(one.deposit_back for one in rows),
+        delivery=sum(one.delivery for one in rows),
         revenue=sum(margin.revenue for _, margin in known),
         margin=sum(margin.amount for _, margin in known),
         under_floor=sum(one.is_under_floor for one, _ in known),
@@ -178,20 +185,25 @@ def under_policy(shelf: Shelf, policy: Policy) -> Shelf:
     return Shelf(replace(shelf.catalogue, policy=policy), shelf.free)
 
 
-def price_quoted(
-    quoted: Quoted, answers: Answers, shelf: Shelf, today: date, lessons: Sequence[PaidLesson] = ()
+def _price(
+    bought: Sequence[Part], agreed: Agreed, answers: Answers, shelf: Shelf, today: date, lessons: Sequence[PaidLesson]
 ) -> Priced:
     """A quote's kit at today's prices under the policy of a shelf, held to that policy's bounds of what was agreed by hand."""
-    policy = shelf.catalogue.policy
-    listed = shelf.catalogue.parts
-    bought = [_part_of(quoted.parts[slot], listed) for slot in CORE_SLOTS if slot in quoted.parts]
-    agreed = quoted.agreed
-    is_known = all(part.sku in listed for part in bought)
+    policy, listed = shelf.catalogue.policy, shelf.catalogue.parts
+    is_known = not any(part.sku not in listed for part in bought)
     bounds = bounds_of(agreed, policy) if agreed.changes_price and is_known else None
     price = price_kit(bought, answers, lessons, shelf, today, agreed, bounds)
     margin = margin_of(price, answers, shelf.catalogue, agreed) if is_known else None
-    is_under = margin is not None and margin.is_under(policy.margin_floor_percent)
-    return Priced(price, margin, is_under, tier_for((part.slot for part in bought), policy))
+    return Priced(
+        due=price.due,
+        discount=price.discount,
+        trade_in=price.trade_in,
+        deposit_back=price.deposit_back,
+        delivery=price.delivery,
+        margin=None if margin is None else Margin(margin.revenue, margin.cost, margin.trade_in_loss),
+        is_under_floor=margin is not None and margin.is_under(policy.margin_floor_percent),
+        tier=tier_for((part.slot for part in bought), policy),
+    )
 
 
 def _part_of(quoted: QuotedPart, listed: Mapping[str, Part]) -> Part:
@@ -203,17 +215,20 @@ def _part_of(quoted: QuotedPart, listed: Mapping[str, Part]) -> Part:
 
 
 def reprice(
-    quotes: Iterable[Quoted], shelf: Shelf, draft: Policy, today: date, lessons: Mapping[str, PaidLesson]
+    quotes: Iterable[Quoted | None], shelf: Shelf, draft: Policy, today: date, lessons: Mapping[str, PaidLesson]
 ) -> Repricing:
     """Every quote under the policy of a shelf and under a draft; `lessons` are those paid, by their codes.
 
-    A quote whose answers are not accepted today is counted and left out.
+    A quote whose answers are not accepted today is counted and left out, as is None, one whose record nobody can read.
     """
-    drafted = under_policy(shelf, draft)
+    drafted, listed = under_policy(shelf, draft), shelf.catalogue.parts
     is_same_home = draft.shop.home_zone == shelf.catalogue.policy.shop.home_zone
     found: list[Repriced] = []
     unreadable = 0
     for quoted in quotes:
+        if quoted is None:
+            unreadable += 1
+            continue
         try:
             answers = read_answers(quoted.answers, shelf.catalogue)
             then = answers if is_same_home else read_answers(quoted.answers, drafted.catalogue)
@@ -221,6 +236,7 @@ def reprice(
             unreadable += 1
             continue
         paid = [lessons[code] for code in answers.deposit_codes if code in lessons]
-        before = price_quoted(quoted, answers, shelf, today, paid)
-        found.append(Repriced(quoted.code, before, price_quoted(quoted, then, drafted, today, paid)))
+        bought = [_part_of(quoted.parts[slot], listed) for slot in CORE_SLOTS if slot in quoted.parts]
+        before = _price(bought, quoted.agreed, answers, shelf, today, paid)
+        found.append(Repriced(quoted.code, before, _price(bought, quoted.agreed, then, drafted, today, paid)))
     return Repricing(tuple(found), unreadable, _names_of(shelf.catalogue.policy, draft))

@@ -15,10 +15,10 @@ from typing import NamedTuple
 
 from server.domain.catalogue import Gear, Part
 from server.domain.fit import SAME, Fits, Sizing, do_not_join, is_less
-from server.domain.frontier import HUNDREDTHS, exact_cost
 from server.domain.kits import FOUR_PARTS_OF_FOIL, Fitter, Instead, Kit
 from server.domain.money import Cents
 from server.domain.pricing import price_core, tier_for
+from server.domain.racks import HUNDREDTHS, exact_cost
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 
 SHARED_SLOTS = ("board", "mast", "fuselage", "front_foil", "tail")

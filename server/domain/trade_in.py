@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
+from functools import lru_cache
 
 from server.domain.catalogue import Catalogue
 from server.domain.learner import Trade
@@ -53,9 +54,17 @@ def worth(base: Decimal, yearly_loss: Decimal, months: int, factor: Decimal, fir
     """
     with localcontext() as context:
         context.prec = DIGITS
-        first = (1 - yearly_loss - first_year_extra) ** (Decimal(min(months, 12)) / 12)
-        later = (1 - yearly_loss) ** (Decimal(max(months - 12, 0)) / 12)
+        first, later = _left_after(yearly_loss, first_year_extra, months)
         return base * first * later * factor
+
+
+@lru_cache(maxsize=4096)  # Powers of decimals are slow, and there are few: each slot's loss by months.
+def _left_after(yearly_loss: Decimal, first_year_extra: Decimal, months: int) -> tuple[Decimal, Decimal]:
+    """The shares that are left of a value after the months of the first year, and of that after the months since."""
+    with localcontext() as context:
+        context.prec = DIGITS
+        first = (1 - yearly_loss - first_year_extra) ** (Decimal(min(months, 12)) / 12)
+        return first, (1 - yearly_loss) ** (Decimal(max(months - 12, 0)) / 12)
 
 
 def fetches(price_new: Cents, slot: str, months: int, terms: TradeInTerms, condition: str = "good") -> Cents:
@@ -160,6 +169,8 @@ def take_in(
 
     `valued` says for each piece what the shop has valued it at, or None where the curve decides; empty, it always does.
     """
+    if not trades:
+        return TradeIn()
     terms = catalogue.policy.trade_in
     by_hand = valued or (None,) * len(trades)
     valuations = tuple(_valuation(trade, catalogue, value) for trade, value in zip(trades, by_hand, strict=True))

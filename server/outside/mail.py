@@ -156,7 +156,9 @@ def _reply(code: int, words: bytes | str) -> str:
 
 
 def _words(error: Exception) -> str:
-    return one_line(str(error) or type(error).__name__)[:MOST_REASON]
+    """What the system says, without its number, else what the library says."""
+    said = error.strerror if isinstance(error, OSError) else ""
+    return one_line(said or str(error) or type(error).__name__)[:MOST_REASON]
 
 
 def written(message: Message, sender: str, shop_name: str, shop_email: str) -> EmailMessage:

@@ -9,6 +9,7 @@ imported; whichever of them is asked adds all of them up. Nothing imports this m
 
 from __future__ import annotations
 
+import logging
 import os
 import time
 from collections.abc import Iterable, Iterator
@@ -25,13 +26,14 @@ from prometheus_client.registry import Collector
 from server.outside.levels import Level
 
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
+log = logging.getLogger("slackwater")
 REQUEST_SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0)
 WORK_SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 1.0, 5.0)
 METHODS = ("GET", "POST")
 OTHER_METHOD = "other"
 NO_ROUTE = "unmatched"
 """One label for every address that leads nowhere, and for what was refused before its address was looked at."""
-REFUSALS = {429: "throttled", 403: "forged", 413: "too_large", 414: "too_large", 431: "too_large"}
+REFUSALS = {400: "malformed", 429: "throttled", 403: "forged", 413: "too_large", 414: "too_large", 431: "too_large"}
 OLDEST = "process_start_time_seconds"
 
 
@@ -117,7 +119,9 @@ class Meters:
     def told(self, levels: Iterable[Level]) -> bytes:
         """All of it as text: what all processes counted, what they take of the machine, and levels of the moment."""
         asked = CollectorRegistry()
-        if self.folder:
+        if self.folder and not Path(self.folder).is_dir():
+            log.warning("the folder of what is measured is gone: counts are told again after a restart")
+        elif self.folder:
             MultiProcessCollector(asked, self.folder)  # type: ignore[no-untyped-call]  # The package has no types there.
         else:
             asked.register(self._own)

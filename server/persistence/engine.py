@@ -6,7 +6,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, DisconnectionError
 from sqlmodel import Session, create_engine
 
 from server.domain.errors import Damaged, NoRoom, OnlyToRead, OutOfReach
-from server.persistence.outages import outage_of, watch_for_damage, words_of
+from server.persistence.outages import outage_of, watch_commits, watch_for_damage, words_of
 
 FILE_NAME = "slackwater.sqlite3"
 PRAGMAS = ("busy_timeout=5000", "synchronous=NORMAL", "foreign_keys=ON")
@@ -109,6 +109,21 @@ def check_writable(place: Place) -> None:
             )
 
 
+def take_away_unbegun(place: Place) -> None:
+    """Take away an SQLite file in which there is no table; one in which somebody has begun a shop meanwhile stays."""
+    if place.url or not place.sqlite_file.exists():
+        return
+    address = f"file:{quote(str(place.sqlite_file))}?mode=rw"
+    try:
+        with closing(sqlite3.connect(address, uri=True, timeout=0, isolation_level=None)) as connection:
+            connection.execute("BEGIN IMMEDIATE")  # Refused where somebody is just making one.
+            begun = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    except sqlite3.Error:
+        return
+    if not begun:
+        place.sqlite_file.unlink(missing_ok=True)
+
+
 def sqlite_file(data: Path) -> Path:
     """Where a data folder keeps its SQLite database."""
     return data / FILE_NAME
@@ -171,6 +186,7 @@ def engine_for(place: Place, *, answer_s: float | None = None) -> Engine:
         if answer_s is not None:
             _give_up_after(engine, answer_s)
     watch_for_damage(engine)
+    watch_commits(engine)
     return engine
 
 

@@ -6,9 +6,10 @@ import errno
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 
-from sqlalchemy import Engine, event
+from sqlalchemy import Connection, Engine, event
 from sqlalchemy.engine import ExceptionContext
 from sqlalchemy.exc import DBAPIError, OperationalError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as NoneFree
@@ -34,6 +35,40 @@ class Damage:
     """Whether an engine has met a damaged database since it was last found whole."""
 
     was_met: bool = False
+
+
+@dataclass
+class Commits:
+    """Whether a commit was sent since it was begun to look."""
+
+    was_sent: bool = False
+
+
+_commits: ContextVar[Commits | None] = ContextVar("commits", default=None)
+
+
+@contextmanager
+def noting_commits() -> Iterator[Commits]:
+    """While something is done in many steps: whether one of its commits was sent, so that what was done may last.
+
+    A line that breaks before the answer comes leaves open whether it was carried out.
+    """
+    commits = Commits()
+    before = _commits.set(commits)
+    try:
+        yield commits
+    finally:
+        _commits.reset(before)
+
+
+def watch_commits(engine: Engine) -> None:
+    """Let those who look know of the commits of an engine."""
+
+    @event.listens_for(engine, "commit")
+    def note(_connection: Connection) -> None:
+        commits = _commits.get()
+        if commits is not None:
+            commits.was_sent = True
 
 
 def code_of(error: BaseException | None) -> str:

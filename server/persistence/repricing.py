@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -14,6 +15,10 @@ from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.quotes import QuotedPart
 from server.domain.repricing import Quoted
 from server.persistence.tables import HoldRow, QuoteRow, RevisionRow, SaleRow
+
+READ_AT_ONCE = (
+    200  # Records are long: read all at once, ten thousand of them take more time and memory than in portions.
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +40,11 @@ class _Record:
 _RECORD = TypeAdapter(_Record)
 
 
-def load_quoted(session: Session, since: datetime, most: int | None = None) -> tuple[list[Quoted], int]:
+def load_quoted(session: Session, since: datetime, most: int | None = None) -> Iterator[Quoted | None]:
     """The newest revisions of the quotes that were issued since a moment, newest first, so many at most where told.
 
-    And how many there are whose record another version of the program wrote, and that cannot be read.
+    None stands for one whose record another version of the program wrote, and that cannot be read. They come one by one, so that
+    nobody has to hold ten thousand at once.
     """
     wanted = (
         select(RevisionRow.record)
@@ -46,17 +52,15 @@ def load_quoted(session: Session, since: datetime, most: int | None = None) -> t
         .where(col(RevisionRow.revision) == col(QuoteRow.revision), col(RevisionRow.issued_at) >= since)
         .order_by(col(RevisionRow.issued_at).desc(), col(RevisionRow.id).desc())
         .limit(most)
+        .execution_options(yield_per=READ_AT_ONCE)
     )
-    quotes: list[Quoted] = []
-    unreadable = 0
     for text in session.exec(wanted):
         try:
             record = _RECORD.validate_json(text)
         except ValidationError:
-            unreadable += 1
+            yield None
             continue
-        quotes.append(Quoted(record.code, record.issued_at, record.answers, record.kit.parts, record.agreed))
-    return quotes, unreadable
+        yield Quoted(record.code, record.issued_at, record.answers, record.kit.parts, record.agreed)
 
 
 def count_settled(session: Session, since: datetime, now: datetime) -> int:

@@ -25,6 +25,7 @@ from server.domain.accounts import (
     SessionTimes,
     Stage,
     Throttle,
+    counted_as,
     failures_now,
     is_link_live,
     is_live,
@@ -250,7 +251,7 @@ def sign_in(shop: Shop, passwords: Passwords, name: str, password: str, address:
         account_id = row.id if row and row.ended_at is None else None
         here = _near_key(row, address) if row else ""
         tried = here if row and here in _near_keys(work, row) else _account_key(name)
-        keys = [tried, _account_key(name), _key("address", address)]
+        keys = [tried, _account_key(name), _key("address", counted_as(address))]
         of_try, _, of_address = store.lock_failures(work.session, keys, work.now)
         _count_try(work, [(of_try, PER_ACCOUNT), (of_address, PER_ADDRESS)])
         encoded = row.password_hash if row and account_id is not None else None
@@ -536,13 +537,13 @@ def _account_key(name: str) -> str:
 
 
 def _near_key(row: AccountRow, address: str) -> str:
-    return _key("near", f"{row.id} {address}")
+    return _key("near", f"{row.id} {counted_as(address)}")
 
 
 def _near_keys(work: Work, row: AccountRow) -> list[str]:
     """The keys under which failures at the addresses are counted at which an account was signed in lately."""
     assert row.id is not None
-    return [_near_key(row, one) for one in store.addresses_of(work.session, row.id, work.now - KNOWN_FOR)]
+    return list({_near_key(row, one) for one in store.addresses_of(work.session, row.id, work.now - KNOWN_FOR)})
 
 
 def _proof_key(row: AccountRow) -> str:

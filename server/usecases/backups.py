@@ -11,7 +11,7 @@ from server.domain.backups import ACCEPTED, Column, Manifest, Row, Tally, line_o
 from server.domain.errors import Conflict, Fault, InvalidInput, NotFound
 from server.outside.archives import Archive, open_archive, write_archive
 from server.persistence.backups import Stored, last_backup, reading_all, replacing_all, save_backup
-from server.persistence.engine import Place, reaching
+from server.persistence.engine import Place, reaching, take_away_unbegun
 from server.persistence.migrate import newest, revisions
 from server.usecases.opening import open_shop
 from server.usecases.work import Work, now_utc
@@ -88,18 +88,25 @@ def restore_backup(place: Place, path: Path, say: Say, *, force: bool) -> Manife
         if archive.manifest.revision not in revisions():
             accepted = f"a backup of revision {newest()} or older; this one is of {archive.manifest.revision}"
             raise InvalidInput([Fault("file", NEWER, accepted)])
-        with reaching(place):
-            was_empty = place.is_empty()
-        if not was_empty and not force:
-            raise Conflict([Fault("database", NOT_EMPTY, "--force to overwrite it")])
+        check_free(place, force=force)
         _read_through(archive, say)
+        was_empty = check_free(place, force=force)  # Reading took a while.
         try:
             _replace(place, archive, say)
         except BaseException:
-            if was_empty and not place.url:
-                place.sqlite_file.unlink(missing_ok=True)
+            if was_empty:
+                take_away_unbegun(place)
             raise
     return archive.manifest
+
+
+def check_free(place: Place, *, force: bool) -> bool:
+    """Whether there is no shop at a place; raises `Conflict` where there is one and it is not to be overwritten."""
+    with reaching(place):
+        is_empty = place.is_empty()
+    if not is_empty and not force:
+        raise Conflict([Fault("database", NOT_EMPTY, "--force to overwrite it")])
+    return is_empty
 
 
 def _read_through(archive: Archive, say: Say) -> None:

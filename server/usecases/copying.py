@@ -11,9 +11,9 @@ from server.domain.copying import Beside, side_by_side
 from server.domain.errors import Conflict, Fault, NotFound
 from server.persistence.backups import Stored, replacing_all
 from server.persistence.copying import books_of, held_still, name_of
-from server.persistence.engine import Place, reaching
+from server.persistence.engine import Place, reaching, take_away_unbegun
 from server.persistence.migrate import newest
-from server.usecases.backups import COMMAND, NO_DATABASE, NOT_EMPTY, Counting, Say
+from server.usecases.backups import COMMAND, NO_DATABASE, Counting, Say, check_free
 from server.usecases.work import now_utc
 
 SIGNS_OF_DIGEST = 16
@@ -48,18 +48,16 @@ def copy_shop(source: Place, target: Place, say: Say, *, force: bool) -> Copied:
     with reaching(source):
         if source.is_empty():
             raise NotFound("data", NO_DATABASE)
-    with reaching(target):
-        was_empty = target.is_empty()
-    if not was_empty and not force:
-        raise Conflict([Fault("database", NOT_EMPTY, "--force to overwrite it")])
+    was_empty = check_free(target, force=force)
     is_kept = False
     try:
         with held_still(source) as here:
+            check_free(target, force=force)  # Others may have been waited for.
             copied = _copied(here, target, say, name_of(source))
         is_kept = copied.is_kept
     finally:
-        if was_empty and not is_kept and not target.url:
-            target.sqlite_file.unlink(missing_ok=True)
+        if was_empty and not is_kept:
+            take_away_unbegun(target)
     return copied
 
 

@@ -35,6 +35,8 @@ def readiness(shop: Shop, data: Path) -> tuple[Check, ...]:
     """Each check of the database, its schema and the disk, in words that name no address and no path."""
     database, schema = _database(shop)
     clock = _clock(shop) if database.holds and schema.holds else Check("clock", UNKNOWN)
+    if clock.because == UNKNOWN and database.holds:  # What the first question did not meet, the clock's did.
+        database, schema = _database(shop)
     return (database, schema, _disk(data), clock)
 
 
@@ -69,4 +71,9 @@ def _disk(data: Path) -> Check:
             file.write(b"room")
     except OSError as error:
         return Check("disk", f"the data folder cannot be written: {error.strerror}")
-    return Check("disk", "" if free >= LEAST_FREE_BYTES else f"{free // 1024 // 1024} MB are left")
+    return Check(
+        "disk",
+        ""
+        if free >= LEAST_FREE_BYTES
+        else f"{free // 1024 // 1024} MB are left, and {LEAST_FREE_BYTES // 1024 // 1024} are wanted",
+    )

@@ -31,9 +31,9 @@ from server.domain.errors import (
     TooMany,
 )
 from server.domain.policy import ShopTerms
-from server.persistence.outages import outage_of
+from server.persistence.outages import noting_commits, outage_of
 from server.web.api.bodies import errors
-from server.web.guard import masked
+from server.web.guard import SAFE_METHODS, address_of, path_of
 from server.web.render import PAGES_VARY, Pages, is_fragment_asked, way_back
 
 log = logging.getLogger("slackwater.errors")
@@ -73,6 +73,10 @@ DAMAGED = (
     "The shop's records cannot be read at the moment, and nothing was changed. Somebody has to look after them: try again "
     "later, or call the shop."
 )
+UNSURE = (
+    "The shop's records could not be reached to the end, so it is not certain whether what you sent was kept. Look whether it is "
+    "there before you send it again."
+)
 SOON_SECONDS, LATER_SECONDS = 2, 60
 """When to try again: at once where the database comes back by itself, later where somebody has to do something first."""
 
@@ -96,7 +100,12 @@ class ErrorPage:
 def _note(request: Request, what: str, status: int, level: int = logging.WARNING) -> None:
     """Write into the log that somebody was refused what they may not do; accounts are numbers there."""
     account = request.scope.get("state", {}).get("account")
-    told = {"method": request.method, "path": masked(request.url.path), "status": status}
+    told = {
+        "method": request.method,
+        "path": path_of(request.scope),
+        "status": status,
+        "at": address_of(request.scope),
+    }
     security_log.log(level, what, extra={**told, "who": account.id} if account else told)
 
 
@@ -113,14 +122,19 @@ class Unexpected:
         async def watch(message: Message) -> None:
             nonlocal has_begun
             has_begun = True
+            if message["type"] == "http.response.start" and message["status"] == 429:
+                _note(Request(scope), "too many", 429)  # Also where a page says so itself, beside its form.
             await send(message)
 
-        try:
-            await self.app(scope, receive, watch)
-        except Exception as error:
-            if has_begun or scope["type"] != "http":
-                raise
-            await self.answer(Request(scope), error)(scope, receive, send)
+        with noting_commits() as commits:
+            try:
+                await self.app(scope, receive, watch)
+            except Exception as error:
+                if has_begun or scope["type"] != "http":
+                    raise
+                request = Request(scope)
+                request.state.may_be_kept = commits.was_sent and request.method not in SAFE_METHODS
+                await self.answer(request, error)(scope, receive, send)
 
 
 class Errors:
@@ -158,7 +172,6 @@ class Errors:
 
     def _too_many(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, TooMany)
-        _note(request, "too many", 429)
         return self.answer(request, (Fault(error.field, str(error), error.accepted),), 429)
 
     def _not_signed_in(self, request: Request, _error: Exception) -> Response:
@@ -210,7 +223,8 @@ class Errors:
             case ClockIsWrong():
                 words, status, seconds = str(outage), 503, LATER_SECONDS
             case _:
-                words, status, seconds = WORDS[503], 503, SOON_SECONDS
+                may_be_kept = getattr(request.state, "may_be_kept", False)
+                words, status, seconds = UNSURE if may_be_kept else WORDS[503], 503, SOON_SECONDS
         trace = error if log.isEnabledFor(logging.DEBUG) else None
         log.warning("out of reach", extra={"kind": type(outage).__name__, "because": str(outage)}, exc_info=trace)
         answer = self.answer(request, (Fault("server", words),), status)

@@ -11,7 +11,6 @@ import secrets
 import time
 from collections.abc import Awaitable, Callable
 from contextvars import ContextVar
-from ipaddress import IPv6Address, ip_address
 from urllib.parse import urlsplit
 
 from limits import RateLimitItemPerMinute
@@ -20,6 +19,8 @@ from limits.strategies import MovingWindowRateLimiter
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.domain.accounts import counted_as
+from server.security.tokens import pseudonym
 from server.web.uploads import most_with_files
 
 MOST_BYTES = 64 * 1024
@@ -36,8 +37,6 @@ COSTLY = {
     ),
 }
 """What sets a paper, unpacks photographs, or writes something that stays, and is open to everybody: by method, the paths."""
-HOUSEHOLD_BITS = 64
-"""So many bits of an IPv6 address are the household's own (RFC 4291, 2.5.4; RFC 6177)."""
 MOST_DIGITS = 20  # Of a length that is told; Python reads no number of more than 4300.
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 CONTENT_POLICY = (
@@ -73,8 +72,11 @@ PRIVATE_PATHS = (
 )
 """Where somebody's answers stand: no store on the way keeps them, and a browser asks each time whether they are still so."""
 SECRET_IN_PATH = re.compile(
-    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations|holds|deposits)/)[^/]+"
+    r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations|holds|deposits)/+)[^/]+"
 )
+
+FIRST_WORD = re.compile(r"[a-z._-]{0,16}")
+"""Of our pages and of what programs look for that try every door; no code, number or token is one."""
 
 requests_log = logging.getLogger("slackwater.requests")
 
@@ -84,6 +86,20 @@ Refuse = Callable[[Scope, Receive, Send, int, str], Awaitable[None]]
 def masked(path: str) -> str:
     """A path for the log: the part that opens somebody's draft or quote is left out."""
     return SECRET_IN_PATH.sub(r"\1…", path)
+
+
+def path_of(scope: Scope) -> str:
+    """The path of a request for the log. Of one that leads nowhere the first word alone: an address may have been mistyped."""
+    path = scope["path"]
+    if scope.get("endpoint"):
+        return masked(path)
+    first, *rest = path.removeprefix("/").split("/")
+    return f"/{first if FIRST_WORD.fullmatch(first) else '…'}{'/…' if rest else ''}"
+
+
+def address_of(scope: Scope) -> str:
+    """What stands in the log for the address that a request came from: alike for one address, and nobody can read which."""
+    return pseudonym((scope.get("client") or ("unknown",))[0])
 
 
 _request: ContextVar[str] = ContextVar("request", default="")
@@ -131,7 +147,7 @@ class RequestLog:
                 extra={
                     **({"who": account.id} if account else {}),
                     "method": scope["method"],
-                    "path": masked(scope["path"]),
+                    "path": path_of(scope),
                     "status": status,
                     "ms": round(1000 * (time.perf_counter() - began), 1),
                 },
@@ -330,17 +346,6 @@ def _is_drawn_in(headers: Headers) -> bool:
 
 def _is_unlimited(path: str) -> bool:
     return path.startswith("/static/") or path in WATCHED
-
-
-def counted_as(client: str) -> str:
-    """Whose requests an address's are counted with: of IPv6 its network of 64 bits, all of which one household has to itself."""
-    try:
-        address = ip_address(client)
-    except ValueError:
-        return client
-    if address.version == 4:
-        return client
-    return str(address.ipv4_mapped or IPv6Address(int(address) >> HOUSEHOLD_BITS << HOUSEHOLD_BITS))
 
 
 def cost_of(method: str, path: str) -> int:

@@ -18,7 +18,7 @@ from server.domain.slots import CORE_SLOTS
 from server.settings import Settings
 from tests.builders_http import Client, faults_of, fields_of
 from tests.builders_shop import learner
-from tests.pace import examples
+from tests.pace import IS_WHOLE, examples
 
 POSTS = ("/api/fit", "/api/kits", "/api/wind", "/api/quotes")
 WITH_SKUS = ("/api/wind", "/api/quotes")
@@ -81,7 +81,8 @@ def test_a_body_that_is_no_object_is_bad_input(asked: Client, path: str, body: b
 
 @pytest.mark.parametrize("path", POSTS)
 def test_nesting_of_any_depth_is_bad_input(asked: Client, path: str) -> None:
-    for depth in [*range(1, 20), *range(300, 340), *range(480, 520), *range(880, 1010)]:
+    depths = [*range(1, 20), *range(300, 340), *range(480, 520), *range(880, 1010)]
+    for depth in depths if IS_WHOLE else depths[::3]:
         deep = b"[" * depth + b"]" * depth
         answer = asked.post(path, content=sent(path, b'{"mass_kg": 80, "keeps": ' + deep + b"}"))
         assert answer.status_code == 422

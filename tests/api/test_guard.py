@@ -15,7 +15,7 @@ from starlette.types import Receive, Scope, Send
 
 from server.app import create_app
 from server.settings import Settings
-from server.web.guard import SESSION_COOKIES, ForgeryGuard, Throttle, counted_as
+from server.web.guard import SESSION_COOKIES, ForgeryGuard, Throttle
 from tests.builders_http import ADDRESS, Client, faults_of, names_in
 from tests.builders_shop import STRONG, learner
 
@@ -196,19 +196,6 @@ def test_a_household_of_ipv6_counts_as_one_and_what_costs_much_counts_for_ten(da
         one, same_household, another = (open_doors.enter_context(Client(app, (address, 1))) for address in told)
         assert [who.post("/drafts").status_code for who in (one, same_household, another)] == [303, 303, 303]
         assert [who.get("/privacy").status_code for who in (one, same_household, another)] == [429, 429, 200]
-
-
-@pytest.mark.parametrize(
-    ("client", "counted"),
-    [
-        ("198.51.100.7", "198.51.100.7"),
-        ("::ffff:198.51.100.7", "198.51.100.7"),
-        ("2001:db8:1:7:aaaa::1", "2001:db8:1:7::"),
-        ("unknown", "unknown"),
-    ],
-)
-def test_whose_requests_are_counted_together(client: str, counted: str) -> None:
-    assert counted_as(client) == counted
 
 
 def test_without_being_told_the_burst_is_three_hundred() -> None:

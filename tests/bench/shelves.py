@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from server.domain.catalogue import Catalogue, Gear, MeasureValue, Part, Shelf
+from server.domain.slots import EXTRA_SLOTS
 
 SHARES = {"board": 0.24, "mast": 0.14, "fuselage": 0.10, "front_foil": 0.18, "tail": 0.14, "hand_wing": 0.20}
 RANGES = {
@@ -43,6 +44,15 @@ def _part(sku: str, slot: str, cents: int, size: dict[str, MeasureValue], draw: 
     if slot == "front_foil":
         measures["aspect_ratio"] = draw.uniform(4.5, 9)
     return Part(sku, sku, "Maker", "", cents, cents // 2, Gear(slot, measures))
+
+
+def extras() -> dict[str, Part]:
+    """Three sizes of every extra there is."""
+    named = [(slot, f"{slot.upper()}-{size}", size) for slot in EXTRA_SLOTS for size in range(3)]
+    return {
+        sku: Part(sku, sku, "Maker", "", 50_00 + 10_00 * size, 25_00, Gear(slot, {"mass_kg": 1.0}))
+        for slot, sku, size in named
+    }
 
 
 def learners(number: int, seed: int = 7) -> Iterator[dict[str, Any]]:

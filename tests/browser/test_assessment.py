@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Error, Page, expect
 
 from server.domain.lessons import Booking
 from server.usecases.assessments import list_assessments
@@ -38,6 +38,14 @@ def phone(browser: Browser, line: Line, world: World) -> Iterator[Page]:
     context.add_cookies([{"name": SESSION_COOKIE, "value": token, "url": line.address}])
     yield context.new_page()
     context.close()
+
+
+MADE_OLD = """async () => {
+  const kept = await caches.match(location.pathname, { ignoreVary: true });
+  const headers = new Headers(kept.headers);
+  headers.set("date", new Date(Date.now() - 12 * 3600 * 1000 - 1).toUTCString());
+  await (await caches.open("seen-forms")).put(location.pathname, new Response(await kept.blob(), { headers }));
+}"""
 
 
 def booked_with_quote(world: World) -> tuple[Booking, str]:
@@ -106,6 +114,25 @@ def test_what_was_seen_without_signal_is_kept_and_arrives_once(
     expect(page.locator("#revised")).to_contain_text("Seen on the water")
     expect(page.locator("#revised")).to_contain_text("Up on every run.")
     expect(page.locator("#revised")).to_contain_text("lively")
+
+
+def test_a_form_is_not_opened_without_signal_once_no_session_can_hold_any_more(
+    phone: Page, line: Line, world: World
+) -> None:
+    booking, _ = booked_with_quote(world)
+    phone.goto(f"/desk/bookings/{booking.id}/seen")
+    until(phone, FORM_IS_KEPT)
+    phone.evaluate(MADE_OLD)
+    line.cut()
+    phone.context.set_offline(True)
+    with pytest.raises(Error):
+        phone.reload()
+    line.mend()
+    phone.context.set_offline(False)
+    phone.goto("/desk")
+    assert phone.evaluate(
+        f"async () => !(await caches.match('/desk/bookings/{booking.id}/seen', {{ ignoreVary: true }}))"
+    )
 
 
 def test_a_session_that_has_ended_meanwhile_is_said_and_nothing_is_lost(phone: Page, world: World) -> None:

@@ -6,11 +6,13 @@ import os
 import re
 import resource
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
-from contextlib import closing
+from contextlib import closing, redirect_stderr, redirect_stdout
 from datetime import date
+from io import StringIO
 from pathlib import Path
 
 import base32_crockford
@@ -27,6 +29,7 @@ from server.usecases.work import Shop
 from tests.builders_accounts import CHEAP, WORDS, load_deeds
 from tests.builders_served import PATIENCE_S, answer_of, environment, free_port, served
 from tests.builders_shop import FolderCopy, learner
+from tests.pace import IS_WHOLE
 
 ROOT = SEED.parent
 
@@ -38,6 +41,11 @@ def place(data: Path) -> Place:
 
 
 def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """A command to its end: a program of its own under CI, in this process else, where nothing has to be imported first."""
+    return as_program(*arguments, **variables) if IS_WHOLE else run_here(*arguments, **variables)
+
+
+def as_program(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
     """`python -m server` as a program of its own, to its end."""
     return subprocess.run(
         [sys.executable, "-m", "server", *arguments],
@@ -48,6 +56,20 @@ def run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
         timeout=PATIENCE_S,
         check=False,
     )
+
+
+def run_here(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """A command with what it says; one that serves opens the shop and goes no further."""
+    out, err = StringIO(), StringIO()
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
+        for name, value in variables.items():
+            patch.setenv(name, value)
+        status = main(open_only, arguments)
+    return subprocess.CompletedProcess(arguments, status, out.getvalue(), err.getvalue())
+
+
+def open_only(settings: Settings) -> None:
+    open_shop(Place(settings.data)).close()
 
 
 def no_server(settings: Settings) -> None:
@@ -81,7 +103,7 @@ def test_without_a_command_it_serves_a_seeded_shop_where_it_says_until_it_is_tol
         answer = httpx.post(f"{found[0]}/api/quotes", json={"answers": learner()})
         assert answer.status_code == 201
         assert answer.json()["url"].startswith(f"{found[0]}/quotes/")
-        process.send_signal(signal.SIGTERM)
+        process.send_signal(signal.SIGINT)  # As Ctrl and C do; of SIGTERM test_serving.py knows.
         assert process.wait(PATIENCE_S) == 0
     assert sqlite_file(data).is_file()
 
@@ -135,6 +157,23 @@ def test_a_setting_that_cannot_be_read_is_named(
     monkeypatch.setenv(f"SLACKWATER_{name}", value)
     assert call("serve") != 0
     assert f"SLACKWATER_{name}: " in capsys.readouterr().err
+
+
+def test_a_setting_that_is_misspelt_is_named_with_what_may_be_meant(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("SLACKWATER_SECOND_FACTORS", "everyone")
+    assert call("serve") == 1
+    said = capsys.readouterr().err
+    assert said == "SLACKWATER_SECOND_FACTORS: there is no such setting. Is SLACKWATER_SECOND_FACTOR meant?\n"
+
+
+def test_an_address_at_which_it_cannot_listen_is_named(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        ran = run("--port", str(port), "--data", str(data))
+    assert ran.returncode == 1
+    assert ran.stderr.splitlines()[-1].startswith(f"The server cannot listen at 127.0.0.1, port {port}: ")
 
 
 # --- load

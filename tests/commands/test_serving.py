@@ -17,6 +17,7 @@ import httpx
 from tests.builders_metrics import metrics_in, value_of
 from tests.builders_served import PATIENCE_S, free_port, served
 from tests.builders_shop import learner
+from tests.pace import only_in_ci
 
 TOKEN = "of-whoever-watches-over-it"
 BODY = json.dumps(learner()).encode("ascii")
@@ -81,6 +82,10 @@ def test_one_process_behind_a_proxy_tells_people_apart_logs_lines_of_json_and_en
     requests = {line["request_id"] for line in lines if line["logger"] == "slackwater.requests"}
     assert {answer.headers["x-request-id"] for answer in answers} <= requests
     assert [line["level"] for line in lines if line["logger"] == "uvicorn.error"] == ["WARNING"]
+    assert [line["message"] for line in lines if line["logger"] == "slackwater.process"] == ["served", "stopped"]
+    assert lines[0]["address"] == address
+    [throttled] = [line for line in lines if line["message"] == "refused before any page"]
+    assert throttled["at"] != "203.0.113.5"
 
 
 def workers_of(process: int) -> list[int]:
@@ -89,6 +94,7 @@ def workers_of(process: int) -> list[int]:
     return [int(child) for child in children if b"spawn_main" in Path(f"/proc/{child}/cmdline").read_bytes()]
 
 
+@only_in_ci("starts three processes, five seconds of a processor")
 def test_two_processes_serve_one_shop_are_measured_as_one_and_end_what_they_were_at(data: Path, tmp_path: Path) -> None:
     port = free_port()
     address = f"http://127.0.0.1:{port}"
@@ -102,7 +108,7 @@ def test_two_processes_serve_one_shop_are_measured_as_one_and_end_what_they_were
         assert address in line
         kept = httpx.post(f"{address}/api/quotes", json={"answers": learner()}, timeout=PATIENCE_S).json()
         for _ in range(8):  # Each on a connection of its own, so that both are asked.
-            assert httpx.get(kept["url"]).status_code == 200
+            assert httpx.get(kept["url"], timeout=PATIENCE_S).status_code == 200
         asked = {"method": "GET", "route": "/quotes/{token}"}
         assert soon(lambda: value_of(measured(), "slackwater_http_requests_total", **asked, status="2xx") == 8)
         found = measured()

@@ -12,6 +12,7 @@ from server.domain.accounts import (
     PER_ACCOUNT,
     PER_ADDRESS,
     SessionTimes,
+    counted_as,
     failures_now,
     is_live,
     is_spent,
@@ -140,3 +141,16 @@ def test_after_a_hundred_failures_an_account_takes_no_more_tries_but_an_address_
     # NIST SP 800-63B-4, section 3.2.2: no more than 100 consecutive failed attempts.
     assert [is_spent(PER_ACCOUNT, failures) for failures in (99, 100, 101)] == [False, True, True]
     assert not is_spent(PER_ADDRESS, 10**9)
+
+
+@pytest.mark.parametrize(
+    ("address", "counted"),
+    [
+        ("198.51.100.7", "198.51.100.7"),
+        ("::ffff:198.51.100.7", "198.51.100.7"),
+        ("2001:db8:1:7:aaaa::1", "2001:db8:1:7::"),
+        ("unknown", "unknown"),
+    ],
+)
+def test_whose_requests_are_counted_together(address: str, counted: str) -> None:
+    assert counted_as(address) == counted

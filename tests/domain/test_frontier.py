@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.domain.catalogue import Part, Shelf
-from server.domain.frontier import Option, exact_cost, join, settle, thin
+from server.domain.frontier import Option, join, settle, thin
 from server.domain.policy import FitTerms, Policy, Tier
+from server.domain.racks import exact_cost
 from server.domain.slots import CORE_SLOTS
 from tests.domain.builders import TODAY, fitter, part, shelf, sized
 from tests.domain.by_hand import SLOTS, half_up, literal_frontier, prices_and_skus, undominated

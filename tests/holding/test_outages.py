@@ -7,14 +7,15 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import httpx
 import psycopg
 import pytest
 from fastapi import FastAPI
-from sqlalchemy import Engine, event
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy import Connection, Engine, event
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.exc import TimeoutError as NoneFree
 
 from server.domain.errors import Damaged, NoRoom, OnlyToRead, OutOfReach
@@ -159,13 +160,40 @@ def test_a_database_that_is_silent_or_cut_off_costs_a_bounded_wait_and_nothing_a
         other.execute("LOCK TABLE draft, quote IN ACCESS EXCLUSIVE MODE")  # Whoever asks for them is not answered.
         check_refused(client, 503, "cannot be reached just now")
         check_read(client)
+        waiting = "SELECT count(*) FROM pg_locks WHERE NOT granted AND relation = 'draft'::regclass"
+        assert other.execute(waiting).fetchone() == (0,), "nobody waits there for whom nobody waits here"
     assert client.post("/drafts").status_code == 303
+    with engine.connect() as frozen:
+        frozen.exec_driver_sql("LOCK TABLE draft IN ACCESS EXCLUSIVE MODE")
+        sleep(2.2)  # A program that stands still holds what it has locked for four times as long as an answer may take.
+        assert client.post("/drafts").status_code == 303
+        frozen.invalidate()
     with psycopg.connect(place.url, autocommit=True) as other:
         mine = "WHERE datname = current_database() AND pid <> pg_backend_pid()"
         assert other.execute(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity {mine}").fetchall()
     check_read(client)
     assert client.post_json("/api/quotes", BODY).status_code == 201
     engine.dispose()
+
+
+def test_where_the_answer_to_a_commit_is_lost_nobody_is_told_that_nothing_was_changed_and_one_key_makes_one_quote(
+    client: Client, shop: Shop, engine: Engine
+) -> None:
+    def lose(connection: Connection) -> None:
+        connection.connection.commit()
+        raise OperationalError("COMMIT", {}, sqlite3.OperationalError("the line broke"))
+
+    key = {"Idempotency-Key": "of-this-quote"}
+    event.listen(engine, "commit", lose)
+    try:
+        (fault,) = faults_of(client.post_json("/api/quotes", BODY, headers=key), 503)
+        assert "it is not certain whether what you sent was kept" in fault["message"]
+        assert client.get("/").status_code == 200, "who only looks commits nothing"
+    finally:
+        event.remove(engine, "commit", lose)
+    assert quotes_in(shop) == 1
+    assert client.post_json("/api/quotes", BODY, headers=key).status_code == 201
+    assert quotes_in(shop) == 1
 
 
 @pytest.mark.parametrize("place", ["sqlite"], indirect=True)

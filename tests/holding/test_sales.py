@@ -8,8 +8,9 @@ from hypothesis.stateful import run_state_machine_as_test
 from server.usecases.work import Shop
 from tests.builders_shop import Clock
 from tests.holding.sale_life import Life
+from tests.pace import examples
 
-LIVES = {"sqlite": 10, "postgresql": 30}
+LIVES = {"sqlite": examples(12), "postgresql": 30}
 """Few in the quick loop, more where it does not matter how long they take."""
 
 

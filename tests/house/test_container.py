@@ -12,13 +12,11 @@ import sys
 import tempfile
 from pathlib import Path
 
-import pytest
-
 from server.persistence.engine import FILE_NAME
 from server.settings import Settings
 from tests.builders_served import PATIENCE_S, answer_of, free_port
 from tests.house.container import ROOT, Image, files_sent, is_sent, said, steps
-from tests.pace import IS_WHOLE
+from tests.pace import only_in_ci
 
 KNOWN_ELSEWHERE = {"PYTHONUNBUFFERED", "PYTHONDONTWRITEBYTECODE"}
 
@@ -69,7 +67,7 @@ def test_what_is_copied_is_there_and_nothing_else_is_sent() -> None:
     assert not [name for name in kept_back if is_sent(name)]
 
 
-@pytest.mark.skipif(not IS_WHOLE, reason="installs all packages anew, which takes a minute: CI=true")
+@only_in_ci("installs all packages anew, which takes a minute")
 def test_the_steps_of_the_image_make_a_server_that_serves_and_stops() -> None:
     with tempfile.TemporaryDirectory(prefix="slackwater-image-") as folder:
         os.chmod(folder, 0o755)

@@ -26,6 +26,7 @@ PUBLIC = {
     "/quotes/{token}/release": {"POST"},
     "/quotes/{token}/answers": {"POST"},
     "/quotes/{token}/pdf": {"GET"},
+    "/quotes/{token}/address.svg": {"GET"},
     "/quotes/{token}/news": {"GET"},
     "/quotes/{token}/seen": {"POST"},
     "/quotes/{token}/beside": {"POST"},

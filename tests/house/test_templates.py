@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,7 @@ def env() -> Environment:
     return environment(lambda name: f"/static/{name}")
 
 
+@cache
 def parsed(env: Environment, name: str) -> nodes.Template:
     """A template as a tree."""
     return env.parse((TEMPLATES / name).read_text(encoding="utf-8"))

@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from server.outside.qr import qr_of
 from server.persistence.accounts import account_named
 from server.security.totp import provisioning_uri
-from server.usecases.accounts import make_owner_link, recover_by_command, session_of
+from server.usecases.accounts import awaits_code, make_owner_link, recover_by_command, session_of
 from server.usecases.work import Shop
 from tests.builders_accounts import WORDS, account_token
 from tests.builders_http import Client
@@ -211,6 +211,7 @@ def test_a_second_factor_is_set_and_then_always_asked_for(orla: Client, shop: Sh
     assert (whole.status_code, whole.headers["location"]) == (303, "/desk")
     assert token_of(whole) != token_of(half)
     assert (session_of(shop, token_of(half)) is None, session_of(shop, token_of(whole)) is None) == (True, False)
+    assert not awaits_code(shop, token_of(half)), "nor does it take another code"
     assert orla.get("/account").status_code == 200
 
 

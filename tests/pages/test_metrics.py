@@ -73,20 +73,26 @@ def test_requests_are_counted_by_method_pattern_and_class_and_no_address_stands_
         client.request("PURGE", "/privacy")
         client.post_json("/api/fit", {}, headers={"Origin": "https://elsewhere.example"})
         client.post("/api/fit", content=b"x" * 70_000)
+        assert client.get("/", headers=[("Host", "a.example"), ("Host", "b.example")]).status_code == 400
         for _ in range(BURST):
             client.get("/words")
     found = told(measured)
     requests = "slackwater_http_requests_total"
     assert value_of(found, requests, method="GET", route="/quotes/{token}", status="2xx") == 1
     assert value_of(found, requests, method="GET", route="/drafts/{token}", status="3xx") == 1
-    assert value_of(found, requests, method="GET", route="unmatched", status="4xx") == 3 + 8, "and what was throttled"
+    assert value_of(found, requests, method="GET", route="unmatched", status="4xx") == 3 + 8 + 1, (
+        "and what was refused before"
+    )
     assert value_of(found, requests, method="other", route="/privacy", status="4xx") == 1
     assert value_of(found, requests, method="POST", route="unmatched", status="4xx") == 2
     assert value_of(found, requests, method="GET", route="/words", status="2xx") == 4
     assert value_of(found, "slackwater_http_request_duration_seconds_count", method="GET", route="/words") == 4
     refused = "slackwater_http_requests_refused_total"
-    refusals = {because: value_of(found, refused, because=because) for because in ("throttled", "forged", "too_large")}
-    assert refusals == {"throttled": 8, "forged": 1, "too_large": 1}
+    refusals = {
+        because: value_of(found, refused, because=because)
+        for because in ("throttled", "forged", "too_large", "malformed")
+    }
+    assert refusals == {"throttled": 8, "forged": 1, "too_large": 1, "malformed": 1}
     assert value_of(found, "slackwater_http_requests_in_flight") == 1, "the question itself"
 
     labels = {
@@ -125,6 +131,13 @@ def test_a_database_that_does_not_answer_is_told_as_such(measured: FastAPI) -> N
     assert value_of(found, "slackwater_database_up") == 0
     assert "slackwater_holds_open" not in found
     assert "process_start_time_seconds" in found
+
+
+def test_without_the_folder_of_the_counts_the_shop_is_told_all_the_same(measured: FastAPI, tmp_path: Path) -> None:
+    measured.state.meters.folder = str(tmp_path / "tidied-away")
+    found = told(measured)
+    assert value_of(found, "slackwater_database_up") == 1
+    assert "slackwater_http_requests_total" not in found
 
 
 def test_names_are_as_the_practice_of_prometheus_wants_them(measured: FastAPI) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import timedelta
 from urllib.parse import urlencode
 
 from fastapi import FastAPI
 
 from server.persistence.backups import save_backup
+from server.persistence.tables import DeedRow
 from server.usecases.backups import backed_up_at
 from server.usecases.stock import book_movement
 from tests.builders_accounts import signed_in_as
@@ -93,6 +95,16 @@ def test_a_long_record_goes_on_on_further_pages(app: FastAPI, owner: Client) -> 
     second = first.open("/console/record?what=EEL-105&page=2")
     assert "booked +1 of" in second.text
     assert owner.get("/console/record?page=0").status_code == 422
+
+
+def test_the_console_says_that_the_clock_may_be_wrong_and_what_to_do(app: FastAPI, owner: Client, clock: Clock) -> None:
+    assert "clock may be wrong" not in owner.get("/console").text
+    with app.state.shop.sessions(True) as session:
+        session.add(DeedRow(at=clock() + timedelta(days=3), who="Orla", what="did something"))
+        session.commit()
+    seen = owner.get("/console").text
+    assert "clock may be wrong: it is behind what was written here." in seen
+    assert "python -m server clock --is-right" in seen
 
 
 def test_the_console_says_how_old_the_last_backup_is(app: FastAPI, owner: Client, clock: Clock) -> None:

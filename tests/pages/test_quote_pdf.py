@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from xml.etree import ElementTree
 
 import httpx
 import pypdfium2
@@ -183,14 +184,16 @@ def test_the_qr_code_on_paper_leads_to_the_page(client: Client) -> None:
 
 def test_the_qr_code_on_the_page_leads_to_it_and_is_told_in_words(client: Client) -> None:
     reader = Reader(client).open(kept(client))
-    [code] = [element for element in reader.page.iter(f"{SVG}svg") if element.get("class") == "qr"]
-    assert code.get("role") == "img"
-    assert code.get("aria-label") == "QR code of the address of this page"
-    assert code.get("viewBox", "").split()[2:] == code.get("viewBox", "").split()[3:] * 2
-    [path] = code.iter(f"{SVG}path")
-    assert "style" not in path.attrib
-    squares = Squares(int(code.get("viewBox", "").split()[2]), path.get("d", ""))
+    [code] = [element for element in reader.page.iter("img") if element.get("class") == "qr"]
+    assert code.get("alt") == "QR code of the address of this page"
+    answer = client.get(code.get("src", ""))
+    assert (answer.status_code, answer.headers["content-type"]) == (200, "image/svg+xml; charset=utf-8")
+    assert answer.headers["cache-control"] == "private, max-age=31536000, immutable"
+    drawn = ElementTree.fromstring(answer.text)
+    [path] = drawn.iter(f"{SVG}path")
+    squares = Squares(int(drawn.get("viewBox", "").split()[2]), path.get("d", ""))
     assert read(squares).text == ADDRESS + reader.address
+    assert client.get("/quotes/" + "x" * 32 + "/address.svg").status_code == 404
 
 
 def test_the_page_leads_to_its_pdf_and_still_says_how_to_say_the_code(client: Client) -> None:

@@ -153,6 +153,10 @@ def test_who_signed_in_by_what_and_who_was_refused_is_logged_with_number_moment_
     client.keep_cookie(SESSION_COOKIES[1], "nobodys")
     client.get("/desk")
     client.post("/sign-in", headers={"Sec-Fetch-Site": "cross-site"})
+    app.state.settings = app.state.settings.model_copy(update={"second_factor": "everyone"})
+    staff.get("/desk")
+    [lacking] = lines.all(message="second factor missing")
+    assert (lacking["who"], lacking["path"], lacking["level"]) == (2, "/desk", "WARNING")
     [of_role] = lines.all(message="not allowed to this role")
     [unsigned] = lines.all(message="not signed in")
     [forged] = lines.all(message="refused before any page")
@@ -163,11 +167,23 @@ def test_who_signed_in_by_what_and_who_was_refused_is_logged_with_number_moment_
 
 
 @on_one
-def test_a_guesser_who_is_held_back_is_logged(client: Client, lines: Lines) -> None:
+def test_a_guesser_who_is_held_back_and_who_asks_for_too_much_are_logged(
+    app: FastAPI, client: Client, lines: Lines
+) -> None:
     for _ in range(6):
         sign_in(client, "Nobody", WRONG)
     [held] = lines.all(message="a try has to wait")
     assert held["counted"] == {"account": 5, "address": 5}
+    person = encoded([("name", NAME), ("email", MAIL), ("revision", "1")])
+    for _ in range(3):
+        with app.state.shop.writing() as work:
+            kept = issue_quote(work, learner())
+        client.post(f"/quotes/{kept.token}/agree", content=person, headers=FORM)
+    client.post_json(f"/api/quotes/{kept.token}/agree", {"name": NAME, "email": MAIL, "revision": 1})
+    said = [(line["path"], line["status"], line["level"]) for line in lines.all(message="too many")]
+    paths = ("/sign-in", "/quotes/…/agree", "/api/quotes/…/agree")
+    assert said == [(path, 429, "WARNING") for path in paths], "one line each, by page and interface"
+    assert MAIL not in lines.text
 
 
 @on_one
@@ -179,6 +195,21 @@ def test_nobody_writes_a_line_of_their_own_into_the_log(client: Client, lines: L
     assert lines.text.isascii()
     assert {one["logger"] for one in lines.all()} <= {"slackwater.requests", "asyncio"}
     assert "mine" not in lines.text
+
+
+@on_one
+def test_of_an_address_that_leads_nowhere_only_a_word_of_ours_is_logged(client: Client, lines: Lines) -> None:
+    token = "koHEavqFWHSr4nsXH4aZz5cWEtw-yzA-"
+    said = {
+        f"/Quotes/{token}": "/…/…",
+        f"/quotes{token}": "/…",
+        f"/quote/{token}/pdf": "/quote/…",
+        f"/desk/nothing/{NAME}": "/desk/…",
+        "/.env": "/.env",
+    }
+    for path in said:
+        assert client.get(path).status_code == 404
+    assert [line["path"] for line in lines.all(logger="slackwater.requests")] == list(said.values())
 
 
 def test_what_opens_something_is_masked_in_every_address() -> None:
@@ -193,3 +224,4 @@ def test_what_opens_something_is_masked_in_every_address() -> None:
         for part in ("{token}", "{link}", "{other}", "{code}"):
             path = path.replace(part, secret)
         assert secret not in masked(path), path
+        assert secret not in masked(path.replace("/", "//")), "as some mail programs mangle it"

@@ -173,6 +173,21 @@ def test_a_stranger_who_knows_a_name_keeps_its_holder_out_nowhere_they_were_befo
         enter(shop)
 
 
+def test_of_ipv6_the_network_is_known_and_counted_since_devices_change_their_address_in_it(
+    shop: Shop, clock: Clock
+) -> None:
+    # RFC 8981: temporary addresses; RFC 4291, section 2.5.4: 64 bits of network.
+    owner(shop)
+    enter(shop, address="2001:db8:0:1::a")
+    fail(shop, clock, "Orla", 101, 10)
+    assert who(shop, enter(shop, address="2001:db8:0:1:f00::b").token) == "Orla", "another address of the same network"
+    for place in range(20):
+        with pytest.raises(InvalidInput):
+            enter(shop, f"name {place}", address=f"2001:db8:0:2::{place:x}")
+    with pytest.raises(TooMany):
+        enter(shop, "another name", address="2001:db8:0:2:beef::")
+
+
 def test_one_address_trying_many_names_waits_and_others_do_not(shop: Shop) -> None:
     owner(shop)
     for place in range(20):
@@ -333,7 +348,10 @@ def test_guessing_codes_has_to_wait_though_the_password_is_known(shop: Shop, clo
 
 
 def test_another_factor_wants_password_and_a_code_of_the_first(shop: Shop, clock: Clock) -> None:
-    token, device = with_factor(shop, clock, owner(shop))
+    first = owner(shop)
+    elsewhere = enter(shop).token
+    token, device = with_factor(shop, clock, first)
+    assert who(shop, elsewhere) is None, "a new factor ends what was opened without it"
     with pytest.raises(InvalidInput):
         verbs.begin_second_factor(shop, CHEAP, token, OTHER_WORDS, device.at(clock.now))
     with pytest.raises(InvalidInput):

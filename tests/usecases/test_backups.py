@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import stat
 import zipfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from server.domain.backups import Row
 from server.domain.errors import Conflict, InvalidInput, NotFound
 from server.domain.stock import Movement
 from server.outside.archives import open_archive, write_archive
-from server.persistence.engine import Place, engine_for
+from server.persistence.engine import Place, engine_for, take_away_unbegun
 from server.persistence.migrate import changing_schema, newest, revision_of, upgrade
 from server.persistence.stock import save_movements
 from server.usecases.backups import backed_up_at, make_backup, restore_backup
@@ -153,6 +154,41 @@ def test_a_shop_that_is_there_is_kept_without_force_or_while_it_is_in_use(place:
         with shop.writing() as work:
             assert every_row(work.session) == before
             work.commit()
+
+
+@pytest.mark.parametrize("stays", [True, False], ids=["and-served", "and-left"])
+@pytest.mark.parametrize("place", ["sqlite"], indirect=True)
+def test_a_shop_that_is_begun_while_a_backup_is_read_is_not_overwritten_and_not_taken_away(
+    place: Place, elsewhere: Place, file: Path, stays: bool
+) -> None:
+    make_backup(place, file, silent)
+    with ExitStack() as served:
+
+        def begin(_stage: str, done: int, _total: int) -> None:
+            if done == 1:
+                served.enter_context(opened(elsewhere))
+            if not stays:
+                served.close()
+
+        with pytest.raises(Conflict, match="would be gone"):
+            restore_backup(elsewhere, file, begin, force=False)
+        assert list(rows_at(elsewhere)), "and is there"
+
+
+def test_a_file_in_which_somebody_begins_is_not_taken_away(elsewhere: Place) -> None:
+    elsewhere.data.mkdir()
+    take_away_unbegun(elsewhere)
+    engine_for(elsewhere).dispose()
+    with closing(sqlite3.connect(elsewhere.sqlite_file, isolation_level=None)) as begins:
+        begins.execute("BEGIN IMMEDIATE")
+        take_away_unbegun(elsewhere)
+        begins.execute("CREATE TABLE begun (id INTEGER)")
+        begins.execute("COMMIT")
+        take_away_unbegun(elsewhere)
+    assert elsewhere.sqlite_file.exists()
+    elsewhere.sqlite_file.write_bytes(b"")
+    take_away_unbegun(elsewhere)
+    assert not elsewhere.sqlite_file.exists()
 
 
 def test_tables_of_somebody_else_are_left_alone(place: Place, file: Path) -> None:

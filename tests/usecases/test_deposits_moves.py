@@ -27,6 +27,7 @@ from server.usecases.deposits import (
 from server.usecases.quotes import issue_quote
 from server.usecases.work import Shop
 from tests.builders_shop import NOON, Clock, agreed, learner, let_go
+from tests.pace import examples
 
 places = st.sampled_from((0, 1))
 
@@ -145,7 +146,7 @@ def test_the_ledger_survives_any_sequence_of_moves(data: Path) -> None:
     run_state_machine_as_test(
         Here,
         settings=settings(
-            max_examples=8, stateful_step_count=15, deadline=None, suppress_health_check=list(HealthCheck)
+            max_examples=examples(12), stateful_step_count=15, deadline=None, suppress_health_check=list(HealthCheck)
         ),
     )
     engine.dispose()

@@ -64,6 +64,11 @@ def svg_file(width: float, height: float, content: str) -> str:
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{content}</svg>'
 
 
+def squares_file(side: int, path: str) -> str:
+    """Dark squares to fill on a sheet of so many a side, black on whatever is under it."""
+    return svg_file(side, side, f'<path d="{path}" fill="#000000" shape-rendering="crispEdges"/>')
+
+
 def svg_of(drawing: Drawing, family: str) -> str:
     """A drawing with its lettering in a family of letters; its title and words are for whoever sets it to say."""
     shapes = "".join(f'<path d="{escape(shape.path)}" {_paint(shape)}/>' for shape in drawing.shapes)

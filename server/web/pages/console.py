@@ -65,6 +65,7 @@ class ConsolePage:
     """What waits, what stands, and the sections."""
 
     needs: tuple[Need, ...]
+    clock: str
     backup: str
     backup_is_stale: bool
     policy: str
@@ -86,6 +87,7 @@ def _page(work: Work, stands: Overview, terms: ShopTerms) -> ConsolePage:
     policy, step = stands.policy, stands.step
     return ConsolePage(
         needs=tuple(need for need in _needs(stands, work.now, terms) if need.number),
+        clock=stands.clock,
         backup=_backup_words(work, stands),
         backup_is_stale=is_stale(stands.backed_up_at, work.now),
         policy=""
@@ -113,13 +115,6 @@ def _needs(stands: Overview, now: datetime, terms: ShopTerms) -> list[Need]:
             "kit waits for your word",
             "kits wait for your word",
             "A further discount, or a margin under its floor.",
-        ),
-        need(
-            "clock",
-            int(bool(stands.clock)),
-            "clock that may be wrong",
-            "clocks that may be wrong",
-            f"The server's clock: {stands.clock}. Put it right; if it is right: python -m server clock --is-right",
         ),
         need(
             "held_up",

@@ -15,8 +15,9 @@ from server.domain.policy import ShopTerms
 from server.domain.quotes import Quote
 from server.domain.slots import SLOT_WORDS
 from server.outside.pdf import pdf_of
+from server.outside.qr import qr_of
 from server.web.cautions import CAUTIONS
-from server.web.drawings.svg import svg_file, svg_of
+from server.web.drawings.svg import squares_file, svg_of
 from server.web.pages.docket import Docket
 from server.web.pages.quotes import QuotedRow, QuotePage, quote_page
 from server.web.pages.winds import WindsShown
@@ -115,7 +116,7 @@ def quote_as_pdf(token: str, shop: ShopOf, settings: SettingsOf) -> Response:
 
 def paper_of(page: QuotePage, terms: ShopTerms) -> Paper:
     """A quote page as a paper."""
-    quote, drawing, code = page.quote, page.drawn.side.wide, page.qr
+    quote, drawing, code = page.quote, page.drawn.side.wide, qr_of(page.address)
     return Paper(
         shop=terms.name,
         place=terms.place,
@@ -133,7 +134,7 @@ def paper_of(page: QuotePage, terms: ShopTerms) -> Paper:
         cautions=CAUTIONS,
         side=Picture(svg_of(drawing, LETTERS), f"{drawing.title}. {drawing.words}"),
         qr=Picture(
-            svg_file(code.side, code.side, f'<path d="{code.path}" fill="#000000"/>'),
+            squares_file(code.side, code.path),
             f"QR code of the address of this quote, {page.address}",
         ),
         address=page.address,

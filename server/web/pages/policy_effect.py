@@ -175,9 +175,9 @@ def money_shown(work: Work, effect: MoneyEffect, draft: Policy) -> MoneyShown:
     most = tuple(
         QuoteRow(
             one.code,
-            one.after.price.tier.name if one.after.price.tier else "no kit discount",
-            money(one.before.price.due),
-            money(one.after.price.due),
+            one.after.tier.name if one.after.tier else "no kit discount",
+            money(one.before.due),
+            money(one.after.due),
             _signed(one.change, money),
         )
         for one in found.most_changed(MOST_CHANGED)

@@ -19,7 +19,7 @@ from server.domain.returns import Told
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.standing import Standing
 from server.domain.stock import Hold, read_contact
-from server.outside.qr import Squares, qr_of
+from server.outside.qr import qr_of
 from server.usecases.learner import draft_from_quote
 from server.usecases.quotes import read_quote, revised_since, version_of
 from server.usecases.returns import told_of_quote
@@ -27,6 +27,7 @@ from server.usecases.standing import standing, version_with
 from server.usecases.stock import agree_to_quote, open_hold, release_hold
 from server.usecases.work import Work
 from server.web.drawings.ruler import Ruler, ruler
+from server.web.drawings.svg import squares_file
 from server.web.pages.docket import Docket, docket_of_quote
 from server.web.pages.drawn import KitDrawn, drawn_in, kit_drawn
 from server.web.pages.forms import Form, text_in
@@ -39,6 +40,8 @@ from server.web.state import PagesOf, SettingsOf, ShopOf
 from server.web.units import SHOP_UNITS, Units, ends_in, measures_said_in, size_in, units_of
 
 router = APIRouter(include_in_schema=False)
+
+STAYS = {"Cache-Control": "private, max-age=31536000, immutable"}
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,6 @@ class QuotePage:
     title: str
     lead: str
     address: str
-    qr: Squares
     issued_on: date
     state: str
     standing: Standing
@@ -136,6 +138,15 @@ def show_quote(request: Request, token: str, shop: ShopOf, settings: SettingsOf,
         return pages.show(request, "quotes/quote.html", page, work.catalogue.policy.shop)
 
 
+@router.get("/quotes/{token}/address.svg")
+def address_as_picture(token: str, shop: ShopOf, settings: SettingsOf) -> Response:
+    """The QR code of a quote's address: a picture by itself, since it takes as long as the rest of the page and stays."""
+    with shop.reading() as work:
+        read_quote(work, token)
+    code = qr_of(f"{settings.address}/quotes/{token}")
+    return Response(squares_file(code.side, code.path), media_type="image/svg+xml; charset=utf-8", headers=STAYS)
+
+
 def quote_page(
     work: Work,
     token: str,
@@ -166,7 +177,6 @@ def quote_page(
         title=title_of(quote.setup),
         lead=lead_of(quote.mass_kg, quote.setup, quote.water, quote.usual_wind_kn, units),
         address=own,
-        qr=qr_of(own),
         issued_on=quote.issued_at.astimezone(ZoneInfo(terms.shop.time_zone)).date(),
         state=state,
         standing=where,
