@@ -10,15 +10,12 @@ import gc
 import sys
 from typing import TYPE_CHECKING
 
-from server.outside.memory import give_back_what_is_free
-
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
 
 def main() -> int:
     """Run the command line."""
-    give_back_what_is_free()
     gc.disable()
     from server.app import serve
     from server.commands import main as command
@@ -30,7 +27,6 @@ def main() -> int:
 
 def application() -> FastAPI:
     """The application by the variables of the process."""
-    give_back_what_is_free()
     gc.disable()
     from server.app import from_environment
 
