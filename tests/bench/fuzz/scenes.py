@@ -21,7 +21,7 @@ from tests.builders_seen import Seen, World
 from tests.builders_states import STATES
 
 PEOPLE: tuple[tuple[str, Role], ...] = (("Orla", "owner"), ("Maeve", "staff"))
-MOST_UNMADE = 0.1
+MOST_UNMADE = 0.2
 UNMADE = "states that could not be made in the shop as it was by then"
 AGAIN = 0.5
 
