@@ -15,6 +15,8 @@ COPY seed_catalogue seed_catalogue
 RUN python -m compileall -q server
 
 ENV SLACKWATER_DATA=/data SLACKWATER_HOST=0.0.0.0 PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1
+# What was freed goes back to the machine; else glibc keeps as much as the largest buffer ever freed, for each of many threads.
+ENV MALLOC_TRIM_THRESHOLD_=1048576 MALLOC_ARENA_MAX=2
 USER 10001:10001
 VOLUME /data
 EXPOSE 8000

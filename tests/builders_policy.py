@@ -31,7 +31,7 @@ def changed(shop: Shop, key: str, value: Any, *, note: str = "Tried out", in_day
         version = work.catalogue.policy.version
         terms = terms_of(work, version)
         table, _, name = key.partition(".")
-        terms[table] = {**terms[table], name: value}
+        terms[table] = {**terms.get(table, {}), name: value}
         day = work.today + timedelta(days=in_days) if in_days else None
         return change_policy(work, terms, day, note, version)
 

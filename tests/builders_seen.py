@@ -12,7 +12,7 @@ from server.domain.stock import Movement
 from server.persistence.stock import load_free, save_movements
 from server.usecases.work import Shop
 from server.web.guard import SESSION_COOKIES
-from tests.builders_accounts import account_token
+from tests.builders_accounts import seat
 from tests.pages.reader import FORM, FrontDoor
 
 
@@ -73,6 +73,6 @@ def seen_as(role: Role, made: State) -> State:
 
     def seen(world: World) -> Seen:
         name = "Orla" if role == "owner" else "Maeve"
-        return replace(made(world), session=account_token(world.shop, name, role))
+        return replace(made(world), session=seat(world.shop, name, role))
 
     return seen

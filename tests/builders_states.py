@@ -49,6 +49,7 @@ from tests.builders_pieces import bought_piece, delivery, demo_piece, drawn_phot
 from tests.builders_policy import POLICY_STATES
 from tests.builders_sales import agreed_quote, bought, new_key
 from tests.builders_seen import Seen, State, World, seen_as
+from tests.builders_sequels import SEQUELS_STATES
 from tests.builders_sets import SETS_STATES
 from tests.builders_shop import agreed, learner
 from tests.builders_strand import kept_quote, lesson_today, read_at_strand, typed_seen
@@ -1031,4 +1032,5 @@ STATES: dict[str, State] = {
     **IMPORT_STATES,
     **POLICY_STATES,
     **NUMBERS_STATES,
+    **SEQUELS_STATES,
 }

@@ -104,7 +104,10 @@ def _gtin(cell: str) -> str:
 def _day(cell: str) -> date:
     if not re.fullmatch(r"\d{4}-\d\d-\d\d", cell, re.ASCII):
         raise ValueError
-    return date.fromisoformat(cell)
+    day = date.fromisoformat(cell)
+    if day.year not in YEARS:
+        raise ValueError
+    return day
 
 
 def _word(*words: str) -> Callable[[str], str]:
@@ -118,7 +121,8 @@ def _word(*words: str) -> Callable[[str], str]:
 
 PRICE = "money from 0.01 to 100000.00, such as 1249.00"
 FEE = "money from 0.00 to 100000.00, such as 35.00"
-DAY = "a day such as 2026-11-25"
+DAY = "a day from 1900 to 2200, such as 2026-11-25"
+YEARS = range(1900, 2201)  # A day is reckoned from, so the calendar has to go on before and after it.
 
 _SHARED = (
     Column("sku", _sku, "1 to 40 characters without a space"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import platform
 import re
 import shlex
 import signal
@@ -12,13 +13,29 @@ import sys
 import tempfile
 from pathlib import Path
 
+import pytest
+
 from server.persistence.engine import FILE_NAME
 from server.settings import Settings
 from tests.builders_served import PATIENCE_S, answer_of, free_port
 from tests.house.container import ROOT, Image, files_sent, is_sent, said, steps
 from tests.pace import only_in_ci
 
-KNOWN_ELSEWHERE = {"PYTHONUNBUFFERED", "PYTHONDONTWRITEBYTECODE"}
+ALLOCATOR = {"MALLOC_TRIM_THRESHOLD_", "MALLOC_ARENA_MAX"}
+KNOWN_ELSEWHERE = {"PYTHONUNBUFFERED", "PYTHONDONTWRITEBYTECODE", *ALLOCATOR}
+KEEPS = """
+def resident_kib():
+    with open("/proc/self/status") as lines:
+        return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS:"))
+
+before = resident_kib()
+large = b"x" * 30_000_000
+del large  # From here on glibc, left to itself, takes buffers of up to this size from what it keeps.
+many = [b"x" * 300_000 for _ in range(100)]
+del many
+print(resident_kib() - before)
+"""
+MANY_KIB = 100 * 300_000 // 1024
 
 
 def test_the_linter_of_dockerfiles_finds_nothing() -> None:
@@ -43,8 +60,13 @@ def test_nobody_with_rights_serves_and_signals_reach_the_program() -> None:
     assert json.loads(command) == ["python", "-m", "server"], "no shell between"
 
 
+def variables_said() -> dict[str, str]:
+    """The variables that the image sets."""
+    return dict(pair.split("=", 1) for line in said("ENV") for pair in shlex.split(line))
+
+
 def test_what_the_image_says_of_itself_is_what_the_program_does() -> None:
-    variables = dict(pair.split("=", 1) for line in said("ENV") for pair in shlex.split(line))
+    variables = variables_said()
     settings = {f"SLACKWATER_{name.upper()}" for name in Settings.model_fields}
     assert set(variables) <= settings | KNOWN_ELSEWHERE
     assert not re.search(r"token|secret|password", " ".join(variables), re.IGNORECASE)
@@ -54,6 +76,15 @@ def test_what_the_image_says_of_itself_is_what_the_program_does() -> None:
     installs = [line for line in said("RUN") if "pip install" in line]
     assert installs
     assert all("--require-hashes" in line for line in installs)
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another allocator than glibc's")
+@pytest.mark.parametrize(("is_in_image", "is_kept"), [(False, True), (True, False)])
+def test_what_was_freed_goes_back_to_the_machine_as_the_image_says(is_in_image: bool, is_kept: bool) -> None:
+    variables = variables_said() if is_in_image else {}
+    heeded = {name: value for name, value in variables.items() if name in ALLOCATOR}
+    ran = subprocess.run([sys.executable, "-c", KEEPS], capture_output=True, text=True, check=True, env=heeded)
+    assert (int(ran.stdout) > MANY_KIB // 2) == is_kept
 
 
 def test_what_is_copied_is_there_and_nothing_else_is_sent() -> None:

@@ -176,6 +176,8 @@ ONE_FAULT: dict[str, tuple[Change, Place]] = {
     "a day that is not in the calendar": cell("boards.csv", "markdown_from", "2026-02-30", row=8),
     "a day written the other way round": cell("boards.csv", "markdown_from", "01/10/2026", row=8),
     "a day without hyphens": cell("boards.csv", "markdown_from", "20261001", row=8),
+    "a day that no day comes before": cell("boards.csv", "markdown_from", "0001-01-01", row=8),
+    "a day that no day comes after": cell("boards.csv", "markdown_from", "9999-12-31", row=8),
     "sold perhaps": cell("boards.csv", "sold", "perhaps"),
     "sold in capitals": cell("boards.csv", "sold", "Yes"),
     # --- what must stand there once

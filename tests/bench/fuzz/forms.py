@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from xml.etree.ElementTree import Element
 
+import pyotp
+
 from tests.bench.fuzz.files import odd_file, right_file
 from tests.bench.fuzz.probes import Field, File, Probe, as_text, posted, spoilt_fields
 from tests.bench.fuzz.values import DATES, TEXTS, TIMES, odd_text
@@ -25,6 +27,7 @@ WAYS = ((0.95, 0.9), (0.95, 0.9), (0.9, 0.0), (0.8, 0.5), (0.3, 0.2))
 """How often what stands there is left, and how often what is blank stays blank."""
 SIGNED = ("has_ticked", "is_set_up")
 CHOICES = ("radio", "checkbox")
+ONE_TIME, SEED_ID = "one-time-code", "seed"
 MEANT: Mapping[str, tuple[str, ...]] = {
     "name": ("Orla", "Orla", "Nuala Example", "Some One"),
     "signed_by": ("Nuala Example",),
@@ -83,6 +86,8 @@ class Control:
     high: str = ""
     is_on: bool = False
     is_faulty: bool = False
+    seed: str = ""
+    """Of the authenticator that the page sets, where it asks for a code of it."""
 
     @property
     def stands(self) -> str:
@@ -93,6 +98,8 @@ class Control:
         """What somebody fills in who wants this to be accepted."""
         if self.kind == "hidden":
             return self.value
+        if self.seed:
+            return pyotp.TOTP(self.seed).now()
         if self.options:
             said = [option for option in self.options if option] or [""]
             return draw.choice((said[0], draw.choice(said)))
@@ -165,6 +172,8 @@ class Form:
                     fields.append((control.name, control.value))
             elif control.kind == "file":
                 fields.append((control.name, right_file(draw, control.options)))
+            elif control.seed:
+                fields.append((control.name, control.meant(draw, known)))
             elif control.kind == "hidden" or (control.stands and draw.random() < stays):
                 fields.append((control.name, control.value))
             elif (
@@ -205,14 +214,20 @@ class Form:
 def forms_of(page: Element, address: str, session: str) -> list[Form]:
     """The forms of a page that post, and the elements that post by themselves."""
     forms = []
+    seed = "".join("".join(one.itertext()) for one in page.iter() if one.get("id") == SEED_ID).replace(" ", "")
     outside = [control for control in page.iter() if control.get("form")]
     for element in page.iter("form"):
         if element.get("method") == "post":
             own = [control for control in outside if control.get("form") == element.get("id", " ")]
-            forms.append(_form(element, own, address, session))
+            form = _form(element, own, address, session)
+            forms.append(replace(form, controls=tuple(_with_seed(one, seed) for one in form.controls)))
     alone = [one for one in page.iter() if one.get("data-hx-post") and one.tag != "form"]
     forms += [Form(one.get("data-hx-post", ""), tuple(_said(one)), session=session) for one in alone]
     return forms
+
+
+def _with_seed(control: Control, seed: str) -> Control:
+    return replace(control, seed=seed) if control.kind == ONE_TIME else control
 
 
 def _said(element: Element) -> Iterator[Control]:
@@ -247,5 +262,7 @@ def _control(element: Element) -> Control:
         return replace(control, value=element.get("value", "on"), is_on=element.get("checked") is not None)
     if kind == "file":
         return replace(control, options=tuple(element.get("accept", "").split(",")))
+    if element.get("autocomplete") == ONE_TIME:
+        return replace(control, kind=ONE_TIME)
     typed = element.get("inputmode", kind) if kind == "text" else kind
     return replace(control, kind=typed, low=element.get("min", ""), high=element.get("max", ""))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import socket
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -12,7 +13,7 @@ from xml.etree.ElementTree import Element
 
 import httpx
 
-from server.web.guard import SAFE_METHODS
+from server.web.guard import SAFE_METHODS, SESSION_COOKIE
 from tests.bench.fuzz.forms import Form, forms_of
 from tests.bench.fuzz.judging import Watch, fault_of, may_write
 from tests.bench.fuzz.probes import Probe, extra_headers, in_utf8
@@ -23,7 +24,7 @@ from tests.builders_seen import Seen
 from tests.pages.reader import read
 
 COUNTED_EVERY = 25  # Counting the rows of sixty tables takes longer than most answers.
-READ_IN_FULL_FIRST, READ_IN_FULL_SHARE = 2, 0.04  # A strict parser takes ten times as long as the page that it reads.
+READ_IN_FULL_FIRST, READ_IN_FULL_SHARE = 2, 0.01  # A strict parser takes ten times as long as the page that it reads.
 TRIES, MOST_TRIES = 2, 6
 FOLLOWED, NEW = 0.3, 20
 UNPROCESSABLE = 422
@@ -32,6 +33,7 @@ FORMS_A_PAGE, MOST_FORMS_A_PAGE = 3, 6
 KEPT_FORMS = 4
 TORN_SECONDS = 5
 SAFE = "/?&=%[]*~:@!$'()+,;-._"
+STATUS_LINE = re.compile(rb"HTTP/1\.1 ([0-9]{3}) ")  # RFC 9112, 4.
 
 
 @dataclass
@@ -45,6 +47,8 @@ class Prober:
     outcome: Outcome
     sessions: tuple[str, ...] = ()
     forms: dict[Route, list[Form]] = field(default_factory=dict)
+    shown: set[Route] = field(default_factory=set)
+    """Where the forms go that were seen since the last state was made."""
     read_in_full: Counter[tuple[str, int]] = field(default_factory=Counter)
 
     def send(self, probe: Probe) -> httpx.Response | None:
@@ -55,7 +59,9 @@ class Prober:
         counts = self.watch.counts() if is_counted else {}
         outcome.done["requests"] += 1
         if probe.torn:
-            self._tear(probe)
+            status = self._tear(probe)
+            if 400 <= status < 500:
+                self._must_have_changed_nothing(route, probe, status, counts)
             return None
         answer = self._answer(probe)
         if answer is None:
@@ -80,24 +86,31 @@ class Prober:
             self.outcome.must(False, "the connection broke", type(error), probe)
             return None
 
-    def _tear(self, probe: Probe) -> None:
-        """Tell of more bytes than come, or of fewer, and hang up; whoever was to answer must outlive it."""
+    def _tear(self, probe: Probe) -> int:
+        """Tell of more bytes than come, or of fewer, and hang up; whoever was to answer must outlive it. The status, 0 without one."""
         length = max(0, len(probe.body) + probe.torn)
         head = [f"{probe.method} {quote_from_bytes(in_utf8(probe.target), safe=SAFE)} HTTP/1.1".encode(), b"Host: x"]
         head += [b"%b: %b" % pair for pair in probe.headers]
         head += [b"Content-Length: %d" % length, b"Connection: close"]
+        said = b""
         try:
             with socket.create_connection((self.client.base_url.host, self.client.base_url.port), TORN_SECONDS) as line:
                 line.sendall(b"\r\n".join(head) + b"\r\n\r\n" + probe.body)
                 if probe.torn > 0:
                     line.shutdown(socket.SHUT_WR)
-                while line.recv(65_536):
-                    pass
+                while more := line.recv(65_536):
+                    said = said or more
         except ConnectionError:
             pass
         except TimeoutError:
             self.outcome.must(False, "a torn request was left hanging", probe)
         self.outcome.done["torn requests"] += 1
+        found = STATUS_LINE.match(said)
+        status = int(found[1]) if found else 0
+        if found:
+            self.outcome.statuses[status] += 1
+        self.outcome.must(status < 500, "a fault of the server", status, probe)
+        return status
 
     def _is_read_in_full(self, route: Route | None, answer: httpx.Response) -> bool:
         kind = (route.path if route else "", answer.status_code)
@@ -137,7 +150,7 @@ class Prober:
             return []
         if answer.status_code < 400:
             self.routes.learn(page.address)
-        return self._forms_in(read(answer.text), page.address, page.session)
+        return self._forms_in(read(answer.text), page.address, session_after(answer, page.session))
 
     def _forms_in(self, page: Element, address: str, session: str) -> list[Form]:
         for link in page.iter():
@@ -148,6 +161,8 @@ class Prober:
                 self.routes.learn(urlsplit(named).path)
         forms = forms_of(page, address, session)
         for form in forms:
+            targets = {form.target, *(target for _, _, target in form.buttons)}
+            self.shown.update(filter(None, (self.routes.at("POST", target) for target in targets)))
             route = self.routes.at("POST", form.target)
             if route is not None:
                 self.forms[route] = [*self.forms.get(route, []), form][-KEPT_FORMS:]
@@ -174,7 +189,7 @@ class Prober:
             if answer is None or answer.status_code < 400:
                 return answer
             if answer.status_code == UNPROCESSABLE and answer.text:
-                shown = forms_of(read(answer.text), address, form.session)
+                shown = forms_of(read(answer.text), address, session_after(answer, form.session))
                 form = next((one for one in shown if one.target == form.target), form)
         return answer
 
@@ -182,11 +197,11 @@ class Prober:
         """The form to go on with on the page that stands there after one was sent: that which was accepted least."""
         if answer is None or answer.status_code >= 400:
             return []
-        location = answer.headers.get("location", "")
+        location, session = answer.headers.get("location", ""), session_after(answer, sent.session)
         if location.startswith("/") and (self.draw.random() < FOLLOWED or self._is_new(location)):
-            forms = self.look(Seen(location, session=sent.session))
+            forms = self.look(Seen(location, session=session))
         elif answer.headers.get("content-type", "").startswith("text/html") and answer.text:
-            forms = self._forms_in(read(answer.text), sent.target, sent.session)
+            forms = self._forms_in(read(answer.text), sent.target, session)
         else:
             return []
         return [min(forms, key=self._went)] if forms else []
@@ -237,9 +252,9 @@ class Prober:
         self.send(form.wrong(self.draw, self.known(), self.sessions).by("" if form.session else self.session()))
 
     def ask_oddly(self) -> None:
-        """A page or a file that is got with odd words in its query, or by another method."""
+        """The page or the file least asked for, got with odd words in its query, or by another method."""
         draw = self.draw
-        route = min(draw.sample(self.routes.all("GET"), 3), key=lambda one: self.routes.asked[one])
+        route = min(self.routes.all("GET"), key=lambda one: (self.routes.asked[one], draw.random()))
         address = self.routes.address(draw, route)
         path, _, query = address.partition("?")
         names = [pair.partition("=")[0] for pair in query.split("&") if pair]
@@ -252,6 +267,11 @@ class Prober:
         body = draw.choice(BYTES) if draw.random() < 0.05 else b""
         headers = (*extra_headers(draw), *([(b"HX-Request", b"true")] if draw.random() < 0.2 else []))
         self.send(Probe(method, f"{path}?{draw.choice(queries)}", body, headers).by(self.session()))
+
+
+def session_after(answer: httpx.Response, session: str) -> str:
+    """Whose session it is from then on: an answer may put a new one in place of that by which it was asked."""
+    return answer.cookies.get(SESSION_COOKIE) or session if session else session
 
 
 QUERY_NAMES = (

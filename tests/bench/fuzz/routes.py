@@ -69,6 +69,10 @@ class Routes:
         """Those of one method."""
         return [route for route, _ in self.patterns if route.method == method]
 
+    def lacking(self) -> list[Route]:
+        """Those that take a POST and have taken none so far."""
+        return [route for route in self.all("POST") if not self.went[route]]
+
     def at(self, method: str, address: str) -> Route | None:
         """The route that answers an address."""
         path = urlsplit(address).path if "?" in address or "#" in address else address
