@@ -27,6 +27,8 @@ from tests.bench.nursery import Child, Nursery
 from tests.postgres import NOT_DURABLE, Cluster, cluster, free_port
 
 ROOT = Path(__file__).parents[2]
+ALLOCATOR = {"MALLOC_TRIM_THRESHOLD_": "1048576", "MALLOC_ARENA_MAX": "2"}
+"""As the image sets them, and README.md says for whatever else starts a server."""
 START_SECONDS = 60
 STOP_SECONDS = 15
 KEPT_OPEN_SECONDS = 1.0  # The server closes idle connections after 5; reusing one at that very moment would break it.
@@ -77,7 +79,8 @@ class Server:
             return
         command = [*self.within, sys.executable, "-m", "server", *arguments]
         with self.log.open("ab") as log:
-            self.process = subprocess.Popen(command, env={**os.environ, **variables}, cwd=ROOT, stdout=log, stderr=log)
+            environment = {**os.environ, **ALLOCATOR, **variables}
+            self.process = subprocess.Popen(command, env=environment, cwd=ROOT, stdout=log, stderr=log)
 
     def wait_until_served(self) -> None:
         """Wait until it says that it takes connections; raises `RuntimeError` with its log where it does not come up."""
