@@ -32,9 +32,10 @@ EVERY_POST_TAKEN_FROM = 20_000
 """In a run of so many every route that takes a POST must have taken one: each state was met, and those of rare forms again."""
 FLAT_FROM = 50_000
 """A run of so many is long enough to tell what is held from what is made once for each kind of page, paper and picture."""
-SHARE_BETWEEN, WARM = 0.1, 4
-"""How often it is looked at, and how many times until it is warm: the first fifth is the description's, and only then do pages come."""
-MOST_GROWTH_KIB = 20 * 1024
+SHARE_BETWEEN, WARM = 0.1, 6
+"""How often it is looked at, and how many times until it is warm: the first fifth is the description's, and only then do pages
+come; kinds of upload and paper that are rare have all been there after three fifths."""
+MOST_GROWTH_KIB = 10 * 1024
 STATE_EVERY, STATES_OF_A_LONG_RUN = 18, 700
 
 
