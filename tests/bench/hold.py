@@ -1,6 +1,6 @@
 """Whether it holds, as a whole: load, kills, races and nonsense on both databases, and what of it must never be.
 
-`python -m tests.bench.hold --short` takes a few minutes, the long run most of an hour; both print the same sums at their end.
+`python -m tests.bench.hold --short` takes a few minutes, the long run about half an hour; both print the same sums at their end.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ class Size:
     requests: tuple[int, int]
 
 
-LONG = Size(60, (100, 30), 5, (100, 100), (50_000, 5_000))
+LONG = Size(45, (100, 30), 5, (50, 50), (50_000, 5_000))
 SHORT = Size(3, (2, 2), 1, (2, 2), (600, 200))
 
 
@@ -97,7 +97,7 @@ def summed(told: Iterable[tuple[str, Outcome]]) -> dict[str, int]:
 
 
 def hold(size: Size = LONG, seed: int | None = None) -> None:
-    """Load, kills, races and nonsense on SQLite and PostgreSQL, most of an hour; violations must be 0."""
+    """Load, kills, races and nonsense on SQLite and PostgreSQL, about half an hour; violations must be 0."""
     seed = random.SystemRandom().randrange(1_000_000) if seed is None else seed
     print(f"{datetime.now(UTC):%d %B %Y}, seed {seed}", flush=True)
     told = []
