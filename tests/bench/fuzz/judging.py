@@ -44,13 +44,19 @@ OF_A_CODE = ("/desk/quotes/{code}", "/desk/holds/{code}", "/desk/deposits/{code}
 """Where a code stands in the address; a wrong one is counted there too."""
 
 
+BEHIND_THE_DOOR = ("/desk", "/console", "/staff", "/messages", "/account")
+USED = frozenset({"account_session"})
+"""Of whoever is signed in it is noted once a minute that they are there, since a session ends when nobody uses it."""
+
+
 def may_write(route: Route | None) -> frozenset[str]:
     """The tables that a refused request to a route may write."""
     if route is None:
         return frozenset()
+    used = USED if route.path.startswith(BEHIND_THE_DOOR) else frozenset()
     if route.path.startswith(OF_A_CODE):
-        return frozenset({"sign_in_failure"})
-    return WRITES[route.said][0] if route.said in WRITES else frozenset()
+        return used | {"sign_in_failure"}
+    return used | WRITES[route.said][0] if route.said in WRITES else used
 
 
 INSIDES = re.compile(

@@ -35,7 +35,7 @@ FLAT_FROM = 50_000
 SHARE_BETWEEN, WARM = 0.1, 6
 """How often it is looked at, and how many times until it is warm: the first fifth is the description's, and only then do pages
 come; kinds of upload and paper that are rare have all been there after three fifths."""
-MOST_GROWTH_KIB = 10 * 1024
+MOST_GROWTH_KIB = 16 * 1024
 STATE_EVERY, STATES_OF_A_LONG_RUN = 18, 700
 
 
