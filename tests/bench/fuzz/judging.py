@@ -115,7 +115,8 @@ def _fault_of_html(answer: httpx.Response, *, in_full: bool) -> str:
         return f"an error that tells of the insides: {insides}"
     if is_page and not ("<title>" in html and "</html>" in html):
         return "a page of no shape"
-    if not is_page and html and not (answer.request.headers.get("HX-Request") == "true" and OPENS.match(html)):
+    is_asked_in_part = "true" in answer.request.headers.get_list("HX-Request", split_commas=True)
+    if not is_page and html and not (is_asked_in_part and OPENS.match(html)):
         return "a fragment of no shape"
     if f"{answer.request.url.path}/".startswith("/api/"):
         return "HTML from the interface"
