@@ -5,14 +5,19 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Collection
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from sqlmodel import delete
 
 from server.domain.accounts import Role
+from server.domain.catalogue import Catalogue
 from server.domain.errors import SlackwaterError
 from server.persistence.accounts import account_named
+from server.persistence.folder import read_folder
 from server.persistence.tables import FailureRow
+from server.usecases.catalogue import replace_catalogue
+from server.usecases.opening import SEED
 from server.usecases.work import Shop
 from tests.bench.fuzz.routes import Route
 from tests.bench.harness import Outcome
@@ -40,6 +45,12 @@ def sit_down(shop: Shop) -> tuple[str, ...]:
     return sessions
 
 
+def put_catalogue_back(shop: Shop) -> None:
+    """The parts that states are made of are sold again, whatever forms of the owner have retired; what forbids that stays."""
+    with suppress(SlackwaterError), shop.writing("owner") as work:
+        replace_catalogue(work, read_folder(SEED, Catalogue({}), None))
+
+
 @dataclass
 class Scenes:
     """States one after another in a drawn order; what requests made of the shop meanwhile may stand in the way of some.
@@ -65,6 +76,7 @@ class Scenes:
             except (SlackwaterError, AssertionError, LookupError, StopIteration, ValueError) as error:
                 self.outcome.done[UNMADE] += 1
                 self.unmade[f"{name}: {error!r}"[:200]] += 1
+                put_catalogue_back(self.world.shop)
 
     def _next(self, lacking: Collection[Route]) -> str:
         if len(self.shown) == len(STATES) and self.draw.random() < AGAIN:
