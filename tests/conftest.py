@@ -142,6 +142,18 @@ def seeded_postgres(postgres: Cluster, tmp_path_factory: pytest.TempPathFactory)
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
+    """A database without any table, once as an SQLite file and once in PostgreSQL."""
+    server: Cluster | None = request.getfixturevalue("postgres") if request.param == "postgres" else None
+    name = server.create_database() if server else ""
+    engine = engine_for(Place(tmp_path, server.url(name)) if server else Place(tmp_path))
+    yield engine
+    engine.dispose()
+    if server:
+        server.drop_database(name)
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
 def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Place]:
     """The test's own database with the seed catalogue, once as an SQLite file and once in PostgreSQL."""
     if request.param == "sqlite":

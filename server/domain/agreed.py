@@ -27,7 +27,6 @@ KIND_WORDS: Mapping[str, str] = {
     "voucher": "Voucher, paid before",
     "delivery": "Delivery agreed",
 }
-MOST_LINES = 8
 MOST_AMOUNT: Cents = 10_000_00
 COLLECTED = "collect"
 FITTING_FIELDS = (

@@ -21,7 +21,6 @@ from server.persistence.engine import Place, engine_for, sessions, sqlite_file
 from server.persistence.learner import load_draft
 from server.persistence.migrate import STEPS, _config, migrate, newest, revision_of, revisions
 from tests.builders_shop import NOON
-from tests.postgres import Cluster
 
 OWN = "alembic_version"
 
@@ -127,18 +126,6 @@ def test_a_migration_that_would_leave_dangling_rows_is_not_carried_out(tmp_path:
     with engine.connect() as connection:
         assert revision_of(connection) == THE_FIRST
     engine.dispose()
-
-
-@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
-def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
-    """A database without any table, once as an SQLite file and once in PostgreSQL."""
-    server: Cluster | None = request.getfixturevalue("postgres") if request.param == "postgres" else None
-    name = server.create_database() if server else ""
-    engine = engine_for(Place(tmp_path, server.url(name)) if server else Place(tmp_path))
-    yield engine
-    engine.dispose()
-    if server:
-        server.drop_database(name)
 
 
 def test_drafts_of_the_first_schema_are_kept_and_joined_with_none(empty: Engine) -> None:

@@ -22,7 +22,6 @@ from server.usecases.work import Shop
 from tests.builders_http import Client
 from tests.builders_rows import fill_empty_tables
 from tests.builders_shop import Clock, agreed, learner
-from tests.postgres import Cluster
 
 EARLIER = sorted(revisions() - {newest() or ""})
 Rows = dict[str, list[tuple[Any, ...]]]
@@ -42,18 +41,6 @@ def lived_in(seeded: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
         fill_empty_tables(session)
     yield engine, kept[0].token
     engine.dispose()
-
-
-@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
-def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
-    """A database without any table, once as an SQLite file and once in PostgreSQL."""
-    server: Cluster | None = request.getfixturevalue("postgres") if request.param == "postgres" else None
-    name = server.create_database() if server else ""
-    engine = engine_for(Place(tmp_path, server.url(name)) if server else Place(tmp_path))
-    yield engine
-    engine.dispose()
-    if server:
-        server.drop_database(name)
 
 
 def bring_to(engine: Engine, revision: str) -> None:

@@ -70,7 +70,6 @@ KIND_WORDS: dict[MovementKind, str] = {
 }
 KIND_CHOICES = tuple((kind, KIND_WORDS[kind]) for kind in BY_HAND)
 PIECES_ACCEPTED = "a whole number, 1 or more (a count: how many are on the shelf, 0 or more)"
-STOCK_FIELDS = ("kind", "pieces", "why")
 
 
 @dataclass(frozen=True, slots=True)
