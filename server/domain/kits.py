@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
-from functools import cached_property
+from functools import cached_property, partial
 from heapq import merge
 from itertools import combinations, groupby
 from types import MappingProxyType
@@ -32,7 +32,7 @@ from server.domain.fit import (
 from server.domain.frontier import Option
 from server.domain.learner import Answers, a_step_further, notes_on
 from server.domain.money import Cents
-from server.domain.pricing import Breakdown, price_kit, tier_for
+from server.domain.pricing import Breakdown, price_core, price_kit, tier_for
 from server.domain.slots import CORE_SLOTS, SIZES, SLOT_WORDS, UNITS
 from server.domain.wind import Winds, WingWinds, hands_of, months_at, notes_on_wind, winds_for
 
@@ -60,8 +60,14 @@ class Kit:
     takeoff_kn: float
     tail_volume: float
     winds: Winds
-    price: Breakdown
+    pricing: Callable[[], Breakdown] = field(repr=False, compare=False)
+    """What works its price out: of a dozen kits that stand beside each other few are bought."""
     notes: tuple[str, ...] = ()
+
+    @cached_property
+    def price(self) -> Breakdown:
+        """What it costs."""
+        return self.pricing()
 
     @property
     def skus(self) -> tuple[str, ...]:
@@ -150,7 +156,9 @@ class Fitter:
             takeoff_kn=takeoff,
             tail_volume=physics.tail_volume(tail.size, gear["fuselage"].size, foil.size, chord),
             winds=winds,
-            price=price_kit(in_order, self.answers, self.lessons, self.shelf, self.today, self.agreed, self.bounds),
+            pricing=partial(
+                price_kit, in_order, self.answers, self.lessons, self.shelf, self.today, self.agreed, self.bounds
+            ),
             notes=(
                 *self._notes_on(margin),
                 *notes_on_wind(winds, self.answers),
@@ -549,6 +557,18 @@ class Fitter:
     def _with(self, kit: Kit, part: Part, judged: Judged) -> Neighbour:
         return Neighbour(part=part, kit=self.kit({**kit.bought, part.slot: part}, judged), instead_of=kit)
 
+    def price_change(self, beside: Neighbour) -> Cents:
+        """Cents that the core parts of a kit with another part in it are charged more or less."""
+        return self._core_charged(beside.kit) - self._core_charged(beside.instead_of)
+
+    def _core_charged(self, kit: Kit) -> Cents:
+        """What the core parts of a kit are charged; without a further discount that is the policy's alone."""
+        if self.agreed.discount:
+            return kit.price.core_charged
+        bought = [kit.bought[slot] for slot in CORE_SLOTS if slot in kit.bought]
+        lines, _ = price_core(bought, self.shelf.catalogue.policy, self.today)
+        return sum([line.charged for line in lines])
+
     def best_ignoring_stock(self, slot: str) -> Part | None:
         """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
         sizing, best = self.fitting.sizing, None
@@ -643,11 +663,6 @@ class Neighbour(Instead):
     def steadiness_change_percent(self) -> float:
         """Tail volume more or less, in per cent."""
         return 100 * (self.kit.tail_volume / self.instead_of.tail_volume - 1)
-
-    @property
-    def price_change(self) -> int:
-        """Cents of the core parts charged more or less."""
-        return self.kit.price.core_charged - self.instead_of.price.core_charged
 
 
 @dataclass(frozen=True)
