@@ -183,7 +183,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_used,
         page_health,
     )
-    for door in (*programs, *people):
+    for door in (*people, *programs):  # They are looked through in this order, so what is asked for most stands first.
         app.include_router(door.router)
     for open_door in (page_accounts, page_sales, page_papers):
         app.include_router(open_door.open_router)
