@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property, partial
-from heapq import merge
-from itertools import combinations, groupby
+from itertools import combinations, groupby, tee
 from types import MappingProxyType
+from typing import NamedTuple
 
 from server.domain import physics
 from server.domain.agreed import NOTHING_AGREED, Agreed, Bounds
@@ -522,12 +522,7 @@ class Fitter:
         others = [kit.gear_in(other) for other in CORE_SLOTS if other != slot]
 
         def nearness(other: Part) -> tuple[float, bool, Cents, str]:
-            return (
-                abs(other.gear.size - part.gear.size),
-                other.maker != part.maker,
-                other.price_on(self.today),
-                other.sku,
-            )
+            return abs(other.gear.size - size), other.maker != part.maker, other.price_on(self.today), other.sku
 
         def nearest_first(way: Iterable[Part]) -> Iterator[Part]:
             for _, alike in groupby(way, key=_size_of):
@@ -536,38 +531,43 @@ class Fitter:
                 )
 
         size = part.gear.size
-        below, above = self.shelf.outward(slot, size)
-        down = self._beside(kit, (one for one in nearest_first(below) if is_less(one.gear.size, size)))
-        up = self._beside(kit, (one for one in nearest_first(above) if is_less(size, one.gear.size)))
-        named = {part.sku} | {beside.part.sku for beside in (down, up) if beside is not None}
-        all_of_them = merge(*map(nearest_first, self.shelf.outward(slot, size)), key=nearness)
-        elsewhere = (one for one in all_of_them if one.maker != part.maker and one.sku not in named)
-        return Neighbours(down, up, self._beside(kit, elsewhere))
+        (below, all_below), (above, all_above) = (tee(nearest_first(way)) for way in self.shelf.outward(slot, size))
+        down = self._nearest(kit, (one for one in below if is_less(one.gear.size, size)))
+        up = self._nearest(kit, (one for one in above if is_less(size, one.gear.size)))
+        named = {part.sku} | {found.part.sku for found in (down, up) if found is not None}
+        elsewhere = [
+            self._nearest(kit, (one for one in way if one.maker != part.maker and one.sku not in named))
+            for way in (all_below, all_above)
+        ]
+        found = [one for one in elsewhere if one is not None]
+        other = min(found, key=lambda one: (bool(one.refusals), nearness(one.part)), default=None)
+        return Neighbours(*(None if one is None else self._with(kit, one) for one in (down, up, other)))
 
-    def _beside(self, kit: Kit, nearest_first: Iterable[Part]) -> Neighbour | None:
+    def _nearest(self, kit: Kit, nearest_first: Iterable[Part]) -> _Beside | None:
         """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
-        refused: tuple[Part, Judged] | None = None
+        refused: _Beside | None = None
         for other in nearest_first:
-            judged = self._judge_in_place(kit, other.gear)
-            if not judged[0]:
-                return self._with(kit, other, judged)
-            refused = refused or (other, judged)
-        return None if refused is None else self._with(kit, *refused)
+            found = _Beside(other, *self._judge_in_place(kit, other.gear))
+            if not found.refusals:
+                return found
+            refused = refused or found
+        return refused
 
-    def _with(self, kit: Kit, part: Part, judged: Judged) -> Neighbour:
-        return Neighbour(part=part, kit=self.kit({**kit.bought, part.slot: part}, judged), instead_of=kit)
+    def _with(self, kit: Kit, beside: _Beside) -> Neighbour:
+        part = beside.part
+        other = self.kit({**kit.bought, part.slot: part}, (beside.refusals, beside.misfits))
+        return Neighbour(part=part, kit=other, instead_of=kit)
 
     def price_change(self, beside: Neighbour) -> Cents:
         """Cents that the core parts of a kit with another part in it are charged more or less."""
-        return self._core_charged(beside.kit) - self._core_charged(beside.instead_of)
-
-    def _core_charged(self, kit: Kit) -> Cents:
-        """What the core parts of a kit are charged; without a further discount that is the policy's alone."""
+        now, then = beside.instead_of.price.core_charged, beside.kit
         if self.agreed.discount:
-            return kit.price.core_charged
-        bought = [kit.bought[slot] for slot in CORE_SLOTS if slot in kit.bought]
-        lines, _ = price_core(bought, self.shelf.catalogue.policy, self.today)
-        return sum([line.charged for line in lines])
+            return then.price.core_charged - now
+        bought = [then.bought[slot] for slot in CORE_SLOTS if slot in then.bought]
+        lines, _ = price_core(
+            bought, self.shelf.catalogue.policy, self.today
+        )  # Nothing else changes what they are charged.
+        return sum([line.charged for line in lines]) - now
 
     def best_ignoring_stock(self, slot: str) -> Part | None:
         """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
@@ -582,6 +582,14 @@ class Fitter:
                 if isinstance(verdict, Fits) and (best is None or (verdict.misfit, part.sku) < best):
                     best = verdict.misfit, part.sku
         return None if best is None else self.shelf.catalogue.parts[best[1]]
+
+
+class _Beside(NamedTuple):
+    """A part beside a kit's, and what is said of the kit with it."""
+
+    part: Part
+    refusals: tuple[DoesNotFit, ...]
+    misfits: Mapping[str, float]
 
 
 def _size_of(part: Part) -> float:

@@ -291,7 +291,8 @@ def _page(
     if kit is None:
         return page
     beside = {slot: fitter.neighbours(kit, slot) for slot in CORE_SLOTS}
-    rows = tuple(part_row(fitter, kit, slot, targets, beside[slot], units) for slot in CORE_SLOTS)
+    shown = quoted_kit(kit)
+    rows = tuple(part_row(fitter, kit, shown, slot, targets, beside[slot], units) for slot in CORE_SLOTS)
     terms = work.catalogue.policy.shop
     return replace(
         page,
@@ -302,7 +303,7 @@ def _page(
         price_fit=price_fit(fitter.sound, kit, fitter.shelf.catalogue, draft.token),
         valuations=valuations_shown(answers.trades, work.catalogue, terms),
         docket=docket_of(kit, fitter),
-        drawn=drawn_in(kit_drawn(quoted_kit(kit)), units),
+        drawn=drawn_in(kit_drawn(shown), units),
         floats=pair_in(floats_drawn(kit, beside["board"]), units),
         winds=winds_shown(
             fitter.wings(kit, answers.spot),
