@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from itertools import combinations
+from heapq import merge
+from itertools import combinations, groupby
 from types import MappingProxyType
 
 from server.domain import physics
@@ -30,6 +31,7 @@ from server.domain.fit import (
 )
 from server.domain.frontier import Option
 from server.domain.learner import Answers, a_step_further, notes_on
+from server.domain.money import Cents
 from server.domain.pricing import Breakdown, price_kit, tier_for
 from server.domain.slots import CORE_SLOTS, SIZES, SLOT_WORDS, UNITS
 from server.domain.wind import Winds, WingWinds, hands_of, months_at, notes_on_wind, winds_for
@@ -163,10 +165,11 @@ class Fitter:
         rows: list[tuple[str, Gear, Part | None]] = [("chosen", own, None if is_own else bought)]
         if is_own and bought is not None:
             rows.append(("beside", bought.gear, bought))
-        smaller = [part for part in self.shelf.core["hand_wing"] if is_less(part.gear.size, own.size)]
-        larger = [part for part in self.shelf.core["hand_wing"] if is_less(own.size, part.gear.size)]
-        for role, parts in (("smaller", smaller), ("larger", larger)):
-            nearest = min(parts, key=lambda part: (abs(part.gear.size - own.size), part.sku), default=None)
+        below, above = self.shelf.outward("hand_wing", own.size)
+        smaller = (part for part in below if is_less(part.gear.size, own.size))
+        larger = (part for part in above if is_less(own.size, part.gear.size))
+        for role, way in (("smaller", smaller), ("larger", larger)):
+            nearest = next((min(alike, key=lambda part: part.sku) for _, alike in groupby(way, key=_size_of)), None)
             if nearest is not None:
                 rows.append((role, nearest.gear, nearest))
         gusts = spot.gust_ratio if spot else None
@@ -329,10 +332,18 @@ class Fitter:
 
     def kit_at(self, option: Option) -> Kit:
         """The kit of a point of the frontier, with the hand wing that the shop put beside a kept one while it is free."""
-        parts = self.shelf.catalogue.parts
-        chosen = {slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku}
-        beside = {slot: part for slot, part in self._beside_kept.items() if self.shelf.is_free(part)}
-        return self.kit({**beside, **chosen})
+        known = self._kits.get(option.skus)
+        if known is None:
+            parts = self.shelf.catalogue.parts
+            chosen = {slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku}
+            beside = {slot: part for slot, part in self._beside_kept.items() if self.shelf.is_free(part)}
+            known = self._kits[option.skus] = self.kit({**beside, **chosen})
+        return known
+
+    @cached_property
+    def _kits(self) -> dict[tuple[str, ...], Kit]:
+        """The points of the frontier that were asked for so far."""
+        return {}
 
     def within_budget(self, options: Sequence[Option]) -> Kit | None:
         """The best fitting kit of a frontier whose balance is within the learner's budget; None without a budget or such a kit."""
@@ -479,46 +490,59 @@ class Fitter:
         if part is None:
             return Neighbours(None, None, None)
         others = [kit.gear_in(other) for other in CORE_SLOTS if other != slot]
-        joining = [
-            other
-            for other in self.shelf.core[slot]
-            if other.sku != part.sku and not any(do_not_join(other.gear, gear) for gear in others)
-        ]
-        size = part.gear.size
-        smaller = [other for other in joining if is_less(other.gear.size, size)]
-        larger = [other for other in joining if is_less(size, other.gear.size)]
-        down, up = self._beside(kit, smaller, part), self._beside(kit, larger, part)
-        named = {beside.part.sku for beside in (down, up) if beside is not None}
-        elsewhere = [other for other in joining if other.maker != part.maker and other.sku not in named]
-        return Neighbours(down, up, self._beside(kit, elsewhere, part))
 
-    def _beside(self, kit: Kit, parts: Sequence[Part], part: Part) -> Neighbour | None:
-        """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
-        nearest_first = sorted(
-            parts,
-            key=lambda other: (
+        def nearness(other: Part) -> tuple[float, bool, Cents, str]:
+            return (
                 abs(other.gear.size - part.gear.size),
                 other.maker != part.maker,
                 other.price_on(self.today),
                 other.sku,
-            ),
-        )
+            )
+
+        def nearest_first(way: Iterable[Part]) -> Iterator[Part]:
+            for _, alike in groupby(way, key=_size_of):
+                yield from sorted(
+                    (one for one in alike if not any(do_not_join(one.gear, gear) for gear in others)), key=nearness
+                )
+
+        size = part.gear.size
+        below, above = self.shelf.outward(slot, size)
+        down = self._beside(kit, (one for one in nearest_first(below) if is_less(one.gear.size, size)), part)
+        up = self._beside(kit, (one for one in nearest_first(above) if is_less(size, one.gear.size)), part)
+        named = {part.sku} | {beside.part.sku for beside in (down, up) if beside is not None}
+        all_of_them = merge(*map(nearest_first, self.shelf.outward(slot, size)), key=nearness)
+        elsewhere = (one for one in all_of_them if one.maker != part.maker and one.sku not in named)
+        return Neighbours(down, up, self._beside(kit, elsewhere, part))
+
+    def _beside(self, kit: Kit, nearest_first: Iterable[Part], part: Part) -> Neighbour | None:
+        """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
         judge = self.fitting.sizing.judge
-        suiting = [other for other in nearest_first if isinstance(judge(other.gear), Fits)]
-        for other in suiting:
-            with_it = self.kit({**kit.bought, part.slot: other})
-            if not with_it.refusals:
-                return Neighbour(part=other, kit=with_it, instead_of=kit)
-        refused = next(iter(nearest_first), None)
+        refused = None
+        for other in nearest_first:
+            refused = refused or other
+            if isinstance(judge(other.gear), Fits) and not self._judge({**kit.gear_by_slot, part.slot: other.gear})[0]:
+                return Neighbour(part=other, kit=self.kit({**kit.bought, part.slot: other}), instead_of=kit)
         if refused is None:
             return None
         return Neighbour(part=refused, kit=self.kit({**kit.bought, part.slot: refused}), instead_of=kit)
 
     def best_ignoring_stock(self, slot: str) -> Part | None:
         """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
-        judged = [(self.fitting.sizing.judge(part.gear), part) for part in self.shelf.catalogue.sold_in(slot)]
-        fitting = [(verdict.misfit, part.sku, part) for verdict, part in judged if isinstance(verdict, Fits)]
-        return min(fitting)[2] if fitting else None
+        sizing, best = self.fitting.sizing, None
+        judge, ideal = sizing.judge_of(slot), sizing.ideal(slot)
+        at_least = sizing.misfit_by_size(slot)
+        for way in self.shelf.catalogue.outward(slot, ideal):
+            for part in way:
+                if best is not None and is_less(best[0], at_least(part.gear.size)):
+                    break
+                verdict = judge(part.gear)
+                if isinstance(verdict, Fits) and (best is None or (verdict.misfit, part.sku) < best):
+                    best = verdict.misfit, part.sku
+        return None if best is None else self.shelf.catalogue.parts[best[1]]
+
+
+def _size_of(part: Part) -> float:
+    return part.gear.size
 
 
 def _small(sentence: str) -> str:

@@ -161,6 +161,8 @@ class Shop:
     """Where people reach it, without a slash at its end."""
     timed: Callable[[str], AbstractContextManager[object]] = nullcontext
     """What measures a unit of work that is `reading` or `writing`, for as long as it is open."""
+    writers: Callable[[], AbstractContextManager[object]] = nullcontext
+    """Where those who write wait for each other, over a database that has room for one alone."""
 
     @contextmanager
     def reading(self, actor: str = "customer") -> Iterator[Work]:
@@ -171,7 +173,7 @@ class Shop:
     @contextmanager
     def writing(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that writes; it waits for other writers."""
-        with self.timed("writing"), self.sessions(True) as session:
+        with self.timed("writing"), self.writers(), self.sessions(True) as session:
             yield Work(session, self.clock(), actor, self.cache, self.shelves, self.address, is_writing=True)
 
 

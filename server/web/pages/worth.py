@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
 from server.domain.catalogue import Catalogue
 from server.domain.kits import Fitter, Kit, size_words
 from server.domain.learner import Trade
-from server.domain.money import round_half_up
+from server.domain.money import to_whole
 from server.domain.policy import ShopTerms
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.domain.trade_in import fetches, valuation_steps
@@ -72,7 +71,7 @@ def worth_shown(kit: Kit, fitter: Fitter, terms: ShopTerms) -> WorthShown | None
         return None
 
     def used(slot: str, months: int) -> int:
-        return 100 * round_half_up(Fraction(fetches(charged[slot], slot, months, trade_in), 100))
+        return to_whole(fetches(charged[slot], slot, months, trade_in))
 
     def money(cents: int) -> str:
         return money_words(cents, terms)
