@@ -153,20 +153,20 @@ def newcomer(browser: Browser, window: tuple[int, int]) -> Iterator[BrowserConte
 
 
 def visit(context: BrowserContext, address: str) -> Visit:
-    """See a page for the first time and to its end, put other parts in where it has some, leave, and come back."""
+    """See a page for the first time and to its end, leave, come back to the same page, and put other parts in where it has some."""
     page = context.new_page()
     wire = Wire(page)
     _open(page, address)
     paint_ms, cold_bytes = page.evaluate("watched.paint"), wire.taken()
     page.evaluate("scrollTo(0, document.body.scrollHeight)")
     page.wait_for_timeout(SETTLED_MS)
-    page.evaluate("scrollTo(0, 0)")
-    swaps_ms = tuple(_swap(page, number) for number in range(SWAPS) if page.locator(SWAP).count())
     shift = page.evaluate("watched.shift")
     page.goto("about:blank")
     wire.taken()
     _open(page, address)
-    return Visit(paint_ms, shift, cold_bytes, wire.taken(), swaps_ms)
+    again_bytes = wire.taken()
+    swaps_ms = tuple(_swap(page, number) for number in range(SWAPS) if page.locator(SWAP).count())
+    return Visit(paint_ms, shift + page.evaluate("watched.shift"), cold_bytes, again_bytes, swaps_ms)
 
 
 def _open(page: Page, address: str) -> None:

@@ -10,12 +10,13 @@ from starlette.datastructures import Headers
 from starlette.responses import StreamingResponse
 from starlette.types import Message, Receive, Scope, Send
 
+from server.usecases import quotes
 from server.usecases.quotes import issue_quote
 from server.usecases.work import Shop
 from server.web.fresh import Fresh, is_known
 from tests.builders_http import Client
 from tests.builders_shop import learner
-from tests.pages.reader import Reader, at_the_kit
+from tests.pages.reader import FORM, Reader, at_the_kit
 
 ASKED = "private, no-cache"
 PACKED = {"Accept-Encoding": "gzip"}
@@ -119,12 +120,20 @@ def test_what_has_changed_is_sent(client: Client, shop: Shop) -> None:
     assert (asked_again(client, step, whole)[0], asked_again(client, address, whole)[0]) == (304, 200)
 
 
-def test_who_comes_back_to_the_kit_after_keeping_it_may_keep_it_once_more(client: Client) -> None:
+def test_a_kit_is_the_same_page_until_it_was_kept_and_may_then_be_kept_once_more(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
     kit = at_the_kit(client)
-    address, tag = kit.address, kit.headers["etag"]
-    quote = kit.press("Keep this quote").address
+    address, tag, (keeping, form) = kit.address, kit.headers["etag"], kit.sending("Keep this quote")
+    assert asked_again(client, address, tag) == (304, b"")
+    first = kit.press("Keep this quote").address
+    assert client.post(keeping, content=form, headers=FORM).headers["location"] == first, "a second click"
     assert asked_again(client, address, tag)[0] == 200
-    assert Reader(client).open(address).press("Keep this quote").address != quote
+    second = Reader(client).open(address).press("Keep this quote").address
+    # Past so many of the same its key is as random as others are.
+    monkeypatch.setattr(quotes, "MOST_ALIKE", 2)
+    third = Reader(client).open(address).press("Keep this quote").address
+    assert len({first, second, third}) == 3
 
 
 def test_what_no_browser_keeps_and_what_is_no_page_has_no_tag_and_is_always_sent(client: Client) -> None:
