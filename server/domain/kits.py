@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
-from functools import cached_property
+from functools import cached_property, partial
 from heapq import merge
 from itertools import combinations, groupby
 from types import MappingProxyType
@@ -32,12 +32,18 @@ from server.domain.fit import (
 from server.domain.frontier import Option
 from server.domain.learner import Answers, a_step_further, notes_on
 from server.domain.money import Cents
-from server.domain.pricing import Breakdown, price_kit, tier_for
+from server.domain.pricing import Breakdown, price_core, price_kit, tier_for
 from server.domain.slots import CORE_SLOTS, SIZES, SLOT_WORDS, UNITS
 from server.domain.wind import Winds, WingWinds, hands_of, months_at, notes_on_wind, winds_for
 
 FOUR_PARTS_OF_FOIL = ("mast", "fuselage", "front_foil", "tail")
+MAY_CLASH = (("board", "mast"), *combinations(FOUR_PARTS_OF_FOIL, 2))
+"""The slots whose parts join each other."""
 TALK_TO_US = "This is the nearest we have: talk to us first. It cannot be agreed to without the shop."
+
+
+Judged = tuple[tuple[DoesNotFit, ...], Mapping[str, float]]
+"""What is refused of a kit, and the misfit of each part, infinite where it is refused by itself."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +60,14 @@ class Kit:
     takeoff_kn: float
     tail_volume: float
     winds: Winds
-    price: Breakdown
+    pricing: Callable[[], Breakdown] = field(repr=False, compare=False)
+    """What works its price out: of a dozen kits that stand beside each other few are bought."""
     notes: tuple[str, ...] = ()
+
+    @cached_property
+    def price(self) -> Breakdown:
+        """What it costs."""
+        return self.pricing()
 
     @property
     def skus(self) -> tuple[str, ...]:
@@ -117,11 +129,14 @@ class Fitter:
 
     # --- one kit
 
-    def kit(self, bought: Mapping[str, Part]) -> Kit:
-        """What a full set of bought parts, with the kept ones, comes to; refused parts are told, not left out."""
+    def kit(self, bought: Mapping[str, Part], judged: Judged | None = None) -> Kit:
+        """What a full set of bought parts, with the kept ones, comes to; refused parts are told, not left out.
+
+        Its parts are judged, unless they have been (`judged`).
+        """
         kept = self.fitting.kept
         gear = {slot: kept[slot] if slot in kept else bought[slot].gear for slot in CORE_SLOTS}
-        refusals, misfits = self._judge(gear)
+        refusals, misfits = self._judge(gear) if judged is None else judged
         sizing = self.fitting.sizing
         all_kg = self.answers.mass_kg + sizing.terms.worn_kg + _own_kg(gear)
         foil, tail = gear["front_foil"], gear["tail"]
@@ -141,7 +156,9 @@ class Fitter:
             takeoff_kn=takeoff,
             tail_volume=physics.tail_volume(tail.size, gear["fuselage"].size, foil.size, chord),
             winds=winds,
-            price=price_kit(in_order, self.answers, self.lessons, self.shelf, self.today, self.agreed, self.bounds),
+            pricing=partial(
+                price_kit, in_order, self.answers, self.lessons, self.shelf, self.today, self.agreed, self.bounds
+            ),
             notes=(
                 *self._notes_on(margin),
                 *notes_on_wind(winds, self.answers),
@@ -185,7 +202,7 @@ class Fitter:
             for role, wing, part in rows
         )
 
-    def _judge(self, gear: Mapping[str, Gear]) -> tuple[tuple[DoesNotFit, ...], dict[str, float]]:
+    def _judge(self, gear: Mapping[str, Gear]) -> Judged:
         sizing = self.fitting.sizing
         refusals: list[DoesNotFit] = []
         misfits: dict[str, float] = {}
@@ -201,7 +218,7 @@ class Fitter:
         unbalanced = sizing.judge_balance(tail_cm2, gear["fuselage"].size, foil_cm2)
         if unbalanced is not None:
             refusals.append(unbalanced)
-        for left, right in combinations(CORE_SLOTS, 2):
+        for left, right in MAY_CLASH:
             clash = do_not_join(gear[left], gear[right])
             if clash:
                 refusals.append(
@@ -211,6 +228,19 @@ class Fitter:
                     )
                 )
         return tuple(refusals), misfits
+
+    def _judge_in_place(self, kit: Kit, gear: Gear) -> Judged:
+        """A kit with another piece that joins the rest in a slot: where nothing else is refused, that piece alone is looked at."""
+        in_place = {**kit.gear_by_slot, gear.slot: gear}
+        if kit.refusals:
+            return self._judge(in_place)
+        sizing = self.fitting.sizing
+        verdict = sizing.judge(gear)
+        foil_cm2, tail_cm2 = in_place["front_foil"].size, in_place["tail"].size
+        unbalanced = sizing.judge_balance(tail_cm2, in_place["fuselage"].size, foil_cm2)
+        of_itself = verdict.misfit if isinstance(verdict, Fits) else math.inf
+        misfits = {**kit.misfits, gear.slot: of_itself, "tail": sizing.tail_misfit(tail_cm2, foil_cm2)}
+        return tuple(one for one in (verdict, unbalanced) if isinstance(one, DoesNotFit)), misfits
 
     def _notes_on(self, margin_l: float) -> tuple[str, ...]:
         sizing = self.fitting.sizing
@@ -507,24 +537,37 @@ class Fitter:
 
         size = part.gear.size
         below, above = self.shelf.outward(slot, size)
-        down = self._beside(kit, (one for one in nearest_first(below) if is_less(one.gear.size, size)), part)
-        up = self._beside(kit, (one for one in nearest_first(above) if is_less(size, one.gear.size)), part)
+        down = self._beside(kit, (one for one in nearest_first(below) if is_less(one.gear.size, size)))
+        up = self._beside(kit, (one for one in nearest_first(above) if is_less(size, one.gear.size)))
         named = {part.sku} | {beside.part.sku for beside in (down, up) if beside is not None}
         all_of_them = merge(*map(nearest_first, self.shelf.outward(slot, size)), key=nearness)
         elsewhere = (one for one in all_of_them if one.maker != part.maker and one.sku not in named)
-        return Neighbours(down, up, self._beside(kit, elsewhere, part))
+        return Neighbours(down, up, self._beside(kit, elsewhere))
 
-    def _beside(self, kit: Kit, nearest_first: Iterable[Part], part: Part) -> Neighbour | None:
+    def _beside(self, kit: Kit, nearest_first: Iterable[Part]) -> Neighbour | None:
         """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
-        judge = self.fitting.sizing.judge
-        refused = None
+        refused: tuple[Part, Judged] | None = None
         for other in nearest_first:
-            refused = refused or other
-            if isinstance(judge(other.gear), Fits) and not self._judge({**kit.gear_by_slot, part.slot: other.gear})[0]:
-                return Neighbour(part=other, kit=self.kit({**kit.bought, part.slot: other}), instead_of=kit)
-        if refused is None:
-            return None
-        return Neighbour(part=refused, kit=self.kit({**kit.bought, part.slot: refused}), instead_of=kit)
+            judged = self._judge_in_place(kit, other.gear)
+            if not judged[0]:
+                return self._with(kit, other, judged)
+            refused = refused or (other, judged)
+        return None if refused is None else self._with(kit, *refused)
+
+    def _with(self, kit: Kit, part: Part, judged: Judged) -> Neighbour:
+        return Neighbour(part=part, kit=self.kit({**kit.bought, part.slot: part}, judged), instead_of=kit)
+
+    def price_change(self, beside: Neighbour) -> Cents:
+        """Cents that the core parts of a kit with another part in it are charged more or less."""
+        return self._core_charged(beside.kit) - self._core_charged(beside.instead_of)
+
+    def _core_charged(self, kit: Kit) -> Cents:
+        """What the core parts of a kit are charged; without a further discount that is the policy's alone."""
+        if self.agreed.discount:
+            return kit.price.core_charged
+        bought = [kit.bought[slot] for slot in CORE_SLOTS if slot in kit.bought]
+        lines, _ = price_core(bought, self.shelf.catalogue.policy, self.today)
+        return sum([line.charged for line in lines])
 
     def best_ignoring_stock(self, slot: str) -> Part | None:
         """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
@@ -620,11 +663,6 @@ class Neighbour(Instead):
     def steadiness_change_percent(self) -> float:
         """Tail volume more or less, in per cent."""
         return 100 * (self.kit.tail_volume / self.instead_of.tail_volume - 1)
-
-    @property
-    def price_change(self) -> int:
-        """Cents of the core parts charged more or less."""
-        return self.kit.price.core_charged - self.instead_of.price.core_charged
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,14 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
-from sqlalchemy import BindParameter, ColumnElement, and_, bindparam, func, join, or_
+from sqlalchemy import ColumnElement, Row, and_, bindparam, func, join, or_
+from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
 from server.domain.stock import Contact, Hold, Movement, MovementKind, OpenHold, PastHold, free
-from server.persistence.plain import plain_rows, plain_value, table_of
+from server.persistence.plain import plain_row, plain_rows, plain_value, table_of
 from server.persistence.quotes import lock_key
 from server.persistence.tables import HoldRow, Moment, PartRow, QuoteRow, StockRow
 
@@ -35,7 +37,7 @@ def lock_contact(session: Session, contact: Contact) -> None:
         lock_key(session, key)
 
 
-def _is_open(now: datetime | BindParameter[datetime]) -> ColumnElement[bool]:
+def _is_open(now: datetime) -> ColumnElement[bool]:
     return and_(col(HoldRow.ended_at).is_(None), col(HoldRow.expires_at) > now)
 
 
@@ -115,7 +117,7 @@ def save_movements(session: Session, movements: Iterable[Movement], at: datetime
         )
 
 
-def hold_from(row: HoldRow) -> Hold:
+def hold_from(row: HoldRow | Row[Any]) -> Hold:
     """A hold from its row."""
     return Hold(
         id=row.id or 0,
@@ -130,17 +132,21 @@ def hold_from(row: HoldRow) -> Hold:
 
 
 _OPEN = (
-    select(HoldRow)
-    .join(QuoteRow, col(QuoteRow.id) == col(HoldRow.quote_id))
-    .where(col(QuoteRow.token) == bindparam("token"), _is_open(bindparam("now", type_=Moment())))
-    .order_by(col(HoldRow.id).desc())
+    core_select(*_HOLDS)
+    .select_from(join(table_of(HoldRow), table_of(QuoteRow), _QUOTES.id == _HOLDS.quote_id))
+    .where(
+        _QUOTES.token == bindparam("token"),
+        _HOLDS.ended_at.is_(None),
+        _HOLDS.expires_at > bindparam("now", type_=Moment()),
+    )
+    .order_by(_HOLDS.id.desc())
 )
-_OPEN_TO_CHANGE = _OPEN.with_for_update(of=HoldRow)
+_OPEN_TO_CHANGE = _OPEN.with_for_update(of=table_of(HoldRow))
 
 
 def open_hold_of(session: Session, token: str, now: datetime, *, to_change: bool = False) -> Hold | None:
     """The hold of a quote that is open at a moment, or None; with `to_change` nobody else ends it until this transaction ends."""
-    row = session.execute(_OPEN_TO_CHANGE if to_change else _OPEN, {"token": token, "now": now}).scalars().first()
+    row = plain_row(session, _OPEN_TO_CHANGE if to_change else _OPEN, {"token": token, "now": now})
     return None if row is None else hold_from(row)
 
 

@@ -94,7 +94,7 @@ def part_row(
         neighbour = None if is_kept else getattr(neighbours, which)
         if neighbour is None:
             return None
-        difference = neighbour.price_change
+        difference = fitter.price_change(neighbour)
         sign = "+" if difference > 0 else ""
         price = sign + money_words(difference, terms) if difference else "same price"
         return said_in(size_change(direction, neighbour, price), units)
