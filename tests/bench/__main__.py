@@ -1,6 +1,7 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`,
+Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `browser` needs Chromium,
+and fails where a page is slower there, larger or less steady than is wanted. `races`, `crash`, `fuzz`,
 `imports` and `load` are long runs that measure what must never happen, and fail where it does; `hold` does the first three and
 load as one, and sums them up. `dependencies` asks the
 package index for known faults of the locked packages.
@@ -13,6 +14,7 @@ import platform
 import sys
 from collections.abc import Callable
 
+from tests.bench.browser import browser
 from tests.bench.choosing import frontier
 from tests.bench.crash import crashes
 from tests.bench.dependencies import dependencies
@@ -40,6 +42,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "load": loads,
     "hold": hold,
     "pages": pages,
+    "browser": browser,
 }
 QUICK = ("frontier", "pricing")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
@@ -18,7 +17,7 @@ from server.domain.quotes import quoted_kit
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.usecases.fit import fitter_for
 from server.usecases.learner import put_parts, read_draft, save_answers
-from server.usecases.quotes import issue_quote
+from server.usecases.quotes import issue_quote, kept_under, page_key
 from server.usecases.work import Work
 from server.web.pages.docket import Docket, docket_of
 from server.web.pages.drawn import KitDrawn, Pair, drawn_in, floats_drawn, kit_drawn, pair_in
@@ -228,7 +227,7 @@ def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf)
                 work,
                 draft.answers,
                 skus or None,
-                key=f"page:{token}:{key}" if key else None,
+                key=kept_under(token, key) if key else None,
                 revises=draft.revises,
                 agreed=draft.agreed,
                 draft=token,
@@ -277,7 +276,7 @@ def _page(
         next_step=(),
         stronger_wing=None,
         revises=draft.revises is not None,
-        key=secrets.token_urlsafe(16),
+        key="",
         said=said,
         announced="",
         focus="",
@@ -297,6 +296,7 @@ def _page(
     return replace(
         page,
         rows=rows,
+        key=page_key(work, draft, kit.skus),
         announced=_announced(rows, kit, changed, terms),
         focus=_focus(rows, changed),
         worth=worth_shown(kit, fitter, terms),
