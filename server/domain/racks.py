@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from heapq import heappop, heappush
+from itertools import pairwise
 from typing import NamedTuple, cast
 
 from server.domain.catalogue import Catalogue, Gear, Part
@@ -88,6 +89,8 @@ class Rail:
     hung: Sequence[Hung]
     cheaper: Sequence[int]
     """For each place the next one along the way that costs less; the number of places where there is none."""
+    twins: Sequence[bool]
+    """For each place whether its piece costs and measures the same as the one before: either may stand for the other."""
     least_cost: int
     _way: Sequence[float]
 
@@ -99,7 +102,8 @@ class Rail:
         way = [entry[0] for entry in along]
         costs = [entry[1] for entry in along]
         hung = [pieces[entry[3]] for entry in along]
-        return cls(is_down, [sign * size for size in way], hung, _next_less(costs), min(costs), way)
+        twins = [False, *(a.cost == b.cost and a.gear.measures == b.gear.measures for a, b in pairwise(hung))]
+        return cls(is_down, [sign * size for size in way], hung, _next_less(costs), twins, min(costs), way)
 
     def place_of(self, size: float, *, and_itself: bool) -> int:
         """The first place that lies beyond a size, or (`and_itself`) at it."""
@@ -109,13 +113,14 @@ class Rail:
     def worth_having(self, place: int, view: View) -> Iterator[Found]:
         """The free pieces from a place on that can matter to a learner.
 
-        A piece is passed by where one that was found fits better for the same money or less, or no worse for a whole cent less.
+        A piece is passed by where one that was found fits better for the same money or less, or no worse for a whole cent less; and
+        where a twin of it comes first by SKU of which at least as many are free.
         """
-        hung, sizes, cheaper, free = self.hung, self.sizes, self.cheaper, view.free
+        hung, sizes, cheaper, twins, free = self.hung, self.sizes, self.cheaper, self.twins, view.free
         at_least, judge, limit_at, most = view.at_least, view.judge, view.limit_at, view.most
         limit = math.inf
         waiting: list[tuple[float, int]] = []  # What was found, until everything further on fits worse.
-        places = len(hung)
+        places, most_free = len(hung), 0
         while place < places:
             piece = hung[place]
             cost = piece.cost
@@ -132,11 +137,16 @@ class Rail:
             if cost >= limit:
                 place = cheaper[place]
                 continue
+            if not twins[place]:
+                most_free = 0
             place += 1
             pieces = free.get(piece.sku, 0)
-            misfit = judge(piece.gear) if pieces > 0 else None
+            if pieces <= most_free:
+                continue
+            misfit = judge(piece.gear)
             if misfit is None:
                 continue
+            most_free = pieces
             yield Found(misfit, pieces, piece)
             if not view.keeps_all:
                 heappush(waiting, (misfit, cost))
