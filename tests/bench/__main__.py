@@ -20,6 +20,8 @@ from tests.bench.fuzz import fuzzes
 from tests.bench.hold import hold
 from tests.bench.imports import imports
 from tests.bench.load import loads
+from tests.bench.lookup import lookup
+from tests.bench.memory import memory
 from tests.bench.pages import pages
 from tests.bench.pricing import pricing, repricing
 from tests.bench.races import races
@@ -40,6 +42,8 @@ BENCHES: dict[str, Callable[[], None]] = {
     "load": loads,
     "hold": hold,
     "pages": pages,
+    "memory": memory,
+    "lookup": lookup,
 }
 QUICK = ("frontier", "pricing")
 
