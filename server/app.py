@@ -115,6 +115,8 @@ SWEEP_AFTER_SECONDS = 5
 """The first pages of a large shop go first."""
 SEND_SECONDS = 5
 STOP_SECONDS = 20
+PACKED = 4
+"""How hard answers are packed: at 6, zlib's own, a page takes half as long again to pack and is 4 % smaller."""
 TOGETHER = "server.__main__:application"
 HIDDEN_FROM_ROBOTS = (
     "/drafts/",
@@ -247,7 +249,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     app.add_middleware(ForgeryGuard, refuse=refuse, own_address=settings.base_address)
     app.add_middleware(Throttle, refuse=refuse, burst=settings.public_burst)
     app.add_middleware(OneHost, refuse=refuse)
-    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
+    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=PACKED)
     app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
     if meters:
         app.add_middleware(Measured, meters=meters)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
@@ -168,6 +169,29 @@ class Catalogue:
         """The parts on sale in a slot, in stock or not."""
         return self.by_slot.get(slot, ())
 
+    def outward(self, slot: str, size: float) -> tuple[Iterator[Part], Iterator[Part]]:
+        """The parts on sale in a core slot from a size on: those below it going down, the others going up."""
+        sizes, parts = self._by_size[slot]
+        place = bisect_left(sizes, size)
+        return map(parts.__getitem__, range(place - 1, -1, -1)), map(parts.__getitem__, range(place, len(parts)))
+
+    @cached_property
+    def _by_size(self) -> Mapping[str, tuple[Sequence[float], Sequence[Part]]]:
+        by_size = {slot: sorted(self.sold_in(slot), key=lambda part: (part.gear.size, part.sku)) for slot in CORE_SLOTS}
+        return MappingProxyType({slot: ([part.gear.size for part in parts], parts) for slot, parts in by_size.items()})
+
+    def words_of(self, slot: str, measure: str) -> tuple[str, ...]:
+        """The words that a measure of the parts on sale in a slot has, in order."""
+        known = self._words.get((slot, measure))
+        if known is None:
+            known = tuple(sorted({part.gear.text(measure) for part in self.sold_in(slot)}))
+            self._words[slot, measure] = known
+        return known
+
+    @cached_property
+    def _words(self) -> dict[tuple[str, str], tuple[str, ...]]:
+        return {}
+
     def dearest_list_price(self, slot: str) -> Cents | None:
         """The dearest list price of a slot among parts on sale, before markdown; None where none is sold."""
         return self._dearest.get(slot)
@@ -218,6 +242,11 @@ class Shelf:
         return MappingProxyType(
             {slot: tuple(part for part in self.catalogue.sold_in(slot) if self.is_free(part)) for slot in CORE_SLOTS}
         )
+
+    def outward(self, slot: str, size: float) -> tuple[Iterator[Part], Iterator[Part]]:
+        """As the catalogue's, of the parts that can be sold today."""
+        below, above = self.catalogue.outward(slot, size)
+        return filter(self.is_free, below), filter(self.is_free, above)
 
     def ranges_in(self, slot: str, today: date) -> tuple[tuple[float, float, Part], ...]:
         """The parts on sale in a slot, each with the mass of the learners it is for, from and to kg: in stock first, then

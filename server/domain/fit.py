@@ -395,7 +395,7 @@ class Sizing:
         return target.ideal
 
     def misfit_by_size(self, slot: str) -> Callable[[float], float]:
-        """How far a size misses the ideal of a slot other than the tail's: a part of that size misses it by so much at least.
+        """How far a size misses the ideal of a slot (a tail: that of the ideal front foil): a part misses it by so much at least.
 
         It never falls on the way from the ideal outward, up or down. A board's shape may add to it.
         """
@@ -404,6 +404,7 @@ class Sizing:
             "mast": self._mast_misfit,
             "fuselage": self._fuselage_misfit,
             "front_foil": self._foil_misfit,
+            "tail": lambda size: self.tail_misfit(size, self.front_foil.ideal),
             "hand_wing": self._wing_misfit,
         }
         return of_slot[slot]

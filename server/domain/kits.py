@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from itertools import combinations
+from heapq import merge
+from itertools import combinations, groupby
 from types import MappingProxyType
 
 from server.domain import physics
@@ -30,12 +31,19 @@ from server.domain.fit import (
 )
 from server.domain.frontier import Option
 from server.domain.learner import Answers, a_step_further, notes_on
+from server.domain.money import Cents
 from server.domain.pricing import Breakdown, price_kit, tier_for
 from server.domain.slots import CORE_SLOTS, SIZES, SLOT_WORDS, UNITS
 from server.domain.wind import Winds, WingWinds, hands_of, months_at, notes_on_wind, winds_for
 
 FOUR_PARTS_OF_FOIL = ("mast", "fuselage", "front_foil", "tail")
+MAY_CLASH = (("board", "mast"), *combinations(FOUR_PARTS_OF_FOIL, 2))
+"""The slots whose parts join each other."""
 TALK_TO_US = "This is the nearest we have: talk to us first. It cannot be agreed to without the shop."
+
+
+Judged = tuple[tuple[DoesNotFit, ...], Mapping[str, float]]
+"""What is refused of a kit, and the misfit of each part, infinite where it is refused by itself."""
 
 
 @dataclass(frozen=True)
@@ -115,11 +123,14 @@ class Fitter:
 
     # --- one kit
 
-    def kit(self, bought: Mapping[str, Part]) -> Kit:
-        """What a full set of bought parts, with the kept ones, comes to; refused parts are told, not left out."""
+    def kit(self, bought: Mapping[str, Part], judged: Judged | None = None) -> Kit:
+        """What a full set of bought parts, with the kept ones, comes to; refused parts are told, not left out.
+
+        Its parts are judged, unless they have been (`judged`).
+        """
         kept = self.fitting.kept
         gear = {slot: kept[slot] if slot in kept else bought[slot].gear for slot in CORE_SLOTS}
-        refusals, misfits = self._judge(gear)
+        refusals, misfits = self._judge(gear) if judged is None else judged
         sizing = self.fitting.sizing
         all_kg = self.answers.mass_kg + sizing.terms.worn_kg + _own_kg(gear)
         foil, tail = gear["front_foil"], gear["tail"]
@@ -163,10 +174,11 @@ class Fitter:
         rows: list[tuple[str, Gear, Part | None]] = [("chosen", own, None if is_own else bought)]
         if is_own and bought is not None:
             rows.append(("beside", bought.gear, bought))
-        smaller = [part for part in self.shelf.core["hand_wing"] if is_less(part.gear.size, own.size)]
-        larger = [part for part in self.shelf.core["hand_wing"] if is_less(own.size, part.gear.size)]
-        for role, parts in (("smaller", smaller), ("larger", larger)):
-            nearest = min(parts, key=lambda part: (abs(part.gear.size - own.size), part.sku), default=None)
+        below, above = self.shelf.outward("hand_wing", own.size)
+        smaller = (part for part in below if is_less(part.gear.size, own.size))
+        larger = (part for part in above if is_less(own.size, part.gear.size))
+        for role, way in (("smaller", smaller), ("larger", larger)):
+            nearest = next((min(alike, key=lambda part: part.sku) for _, alike in groupby(way, key=_size_of)), None)
             if nearest is not None:
                 rows.append((role, nearest.gear, nearest))
         gusts = spot.gust_ratio if spot else None
@@ -182,7 +194,7 @@ class Fitter:
             for role, wing, part in rows
         )
 
-    def _judge(self, gear: Mapping[str, Gear]) -> tuple[tuple[DoesNotFit, ...], dict[str, float]]:
+    def _judge(self, gear: Mapping[str, Gear]) -> Judged:
         sizing = self.fitting.sizing
         refusals: list[DoesNotFit] = []
         misfits: dict[str, float] = {}
@@ -198,7 +210,7 @@ class Fitter:
         unbalanced = sizing.judge_balance(tail_cm2, gear["fuselage"].size, foil_cm2)
         if unbalanced is not None:
             refusals.append(unbalanced)
-        for left, right in combinations(CORE_SLOTS, 2):
+        for left, right in MAY_CLASH:
             clash = do_not_join(gear[left], gear[right])
             if clash:
                 refusals.append(
@@ -208,6 +220,19 @@ class Fitter:
                     )
                 )
         return tuple(refusals), misfits
+
+    def _judge_in_place(self, kit: Kit, gear: Gear) -> Judged:
+        """A kit with another piece that joins the rest in a slot: where nothing else is refused, that piece alone is looked at."""
+        in_place = {**kit.gear_by_slot, gear.slot: gear}
+        if kit.refusals:
+            return self._judge(in_place)
+        sizing = self.fitting.sizing
+        verdict = sizing.judge(gear)
+        foil_cm2, tail_cm2 = in_place["front_foil"].size, in_place["tail"].size
+        unbalanced = sizing.judge_balance(tail_cm2, in_place["fuselage"].size, foil_cm2)
+        of_itself = verdict.misfit if isinstance(verdict, Fits) else math.inf
+        misfits = {**kit.misfits, gear.slot: of_itself, "tail": sizing.tail_misfit(tail_cm2, foil_cm2)}
+        return tuple(one for one in (verdict, unbalanced) if isinstance(one, DoesNotFit)), misfits
 
     def _notes_on(self, margin_l: float) -> tuple[str, ...]:
         sizing = self.fitting.sizing
@@ -329,10 +354,18 @@ class Fitter:
 
     def kit_at(self, option: Option) -> Kit:
         """The kit of a point of the frontier, with the hand wing that the shop put beside a kept one while it is free."""
-        parts = self.shelf.catalogue.parts
-        chosen = {slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku}
-        beside = {slot: part for slot, part in self._beside_kept.items() if self.shelf.is_free(part)}
-        return self.kit({**beside, **chosen})
+        known = self._kits.get(option.skus)
+        if known is None:
+            parts = self.shelf.catalogue.parts
+            chosen = {slot: parts[sku] for slot, sku in zip(CORE_SLOTS, option.skus, strict=True) if sku}
+            beside = {slot: part for slot, part in self._beside_kept.items() if self.shelf.is_free(part)}
+            known = self._kits[option.skus] = self.kit({**beside, **chosen})
+        return known
+
+    @cached_property
+    def _kits(self) -> dict[tuple[str, ...], Kit]:
+        """The points of the frontier that were asked for so far."""
+        return {}
 
     def within_budget(self, options: Sequence[Option]) -> Kit | None:
         """The best fitting kit of a frontier whose balance is within the learner's budget; None without a budget or such a kit."""
@@ -479,46 +512,60 @@ class Fitter:
         if part is None:
             return Neighbours(None, None, None)
         others = [kit.gear_in(other) for other in CORE_SLOTS if other != slot]
-        joining = [
-            other
-            for other in self.shelf.core[slot]
-            if other.sku != part.sku and not any(do_not_join(other.gear, gear) for gear in others)
-        ]
-        size = part.gear.size
-        smaller = [other for other in joining if is_less(other.gear.size, size)]
-        larger = [other for other in joining if is_less(size, other.gear.size)]
-        down, up = self._beside(kit, smaller, part), self._beside(kit, larger, part)
-        named = {beside.part.sku for beside in (down, up) if beside is not None}
-        elsewhere = [other for other in joining if other.maker != part.maker and other.sku not in named]
-        return Neighbours(down, up, self._beside(kit, elsewhere, part))
 
-    def _beside(self, kit: Kit, parts: Sequence[Part], part: Part) -> Neighbour | None:
-        """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
-        nearest_first = sorted(
-            parts,
-            key=lambda other: (
+        def nearness(other: Part) -> tuple[float, bool, Cents, str]:
+            return (
                 abs(other.gear.size - part.gear.size),
                 other.maker != part.maker,
                 other.price_on(self.today),
                 other.sku,
-            ),
-        )
-        judge = self.fitting.sizing.judge
-        suiting = [other for other in nearest_first if isinstance(judge(other.gear), Fits)]
-        for other in suiting:
-            with_it = self.kit({**kit.bought, part.slot: other})
-            if not with_it.refusals:
-                return Neighbour(part=other, kit=with_it, instead_of=kit)
-        refused = next(iter(nearest_first), None)
-        if refused is None:
-            return None
-        return Neighbour(part=refused, kit=self.kit({**kit.bought, part.slot: refused}), instead_of=kit)
+            )
+
+        def nearest_first(way: Iterable[Part]) -> Iterator[Part]:
+            for _, alike in groupby(way, key=_size_of):
+                yield from sorted(
+                    (one for one in alike if not any(do_not_join(one.gear, gear) for gear in others)), key=nearness
+                )
+
+        size = part.gear.size
+        below, above = self.shelf.outward(slot, size)
+        down = self._beside(kit, (one for one in nearest_first(below) if is_less(one.gear.size, size)))
+        up = self._beside(kit, (one for one in nearest_first(above) if is_less(size, one.gear.size)))
+        named = {part.sku} | {beside.part.sku for beside in (down, up) if beside is not None}
+        all_of_them = merge(*map(nearest_first, self.shelf.outward(slot, size)), key=nearness)
+        elsewhere = (one for one in all_of_them if one.maker != part.maker and one.sku not in named)
+        return Neighbours(down, up, self._beside(kit, elsewhere))
+
+    def _beside(self, kit: Kit, nearest_first: Iterable[Part]) -> Neighbour | None:
+        """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
+        refused: tuple[Part, Judged] | None = None
+        for other in nearest_first:
+            judged = self._judge_in_place(kit, other.gear)
+            if not judged[0]:
+                return self._with(kit, other, judged)
+            refused = refused or (other, judged)
+        return None if refused is None else self._with(kit, *refused)
+
+    def _with(self, kit: Kit, part: Part, judged: Judged) -> Neighbour:
+        return Neighbour(part=part, kit=self.kit({**kit.bought, part.slot: part}, judged), instead_of=kit)
 
     def best_ignoring_stock(self, slot: str) -> Part | None:
         """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
-        judged = [(self.fitting.sizing.judge(part.gear), part) for part in self.shelf.catalogue.sold_in(slot)]
-        fitting = [(verdict.misfit, part.sku, part) for verdict, part in judged if isinstance(verdict, Fits)]
-        return min(fitting)[2] if fitting else None
+        sizing, best = self.fitting.sizing, None
+        judge, ideal = sizing.judge_of(slot), sizing.ideal(slot)
+        at_least = sizing.misfit_by_size(slot)
+        for way in self.shelf.catalogue.outward(slot, ideal):
+            for part in way:
+                if best is not None and is_less(best[0], at_least(part.gear.size)):
+                    break
+                verdict = judge(part.gear)
+                if isinstance(verdict, Fits) and (best is None or (verdict.misfit, part.sku) < best):
+                    best = verdict.misfit, part.sku
+        return None if best is None else self.shelf.catalogue.parts[best[1]]
+
+
+def _size_of(part: Part) -> float:
+    return part.gear.size
 
 
 def _small(sentence: str) -> str:

@@ -21,6 +21,11 @@ def _half_up(numerator: int, denominator: int) -> Cents:
     return whole if numerator >= 0 else -whole
 
 
+def to_whole(cents: Cents) -> Cents:
+    """Cents rounded half up to whole hundreds, as one speaks of an estimate: 57,850 gives 57,900."""
+    return 100 * _half_up(cents, 100)
+
+
 def round_down_to(amount: Exact, step: Cents) -> Cents:
     """The largest whole multiple of `step` not above an amount of zero or more; 48,799 in steps of 500 gives 48,500."""
     numerator, denominator = amount.as_integer_ratio()

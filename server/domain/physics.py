@@ -122,6 +122,7 @@ def riding_wind_kn(monthly_means_kn: Sequence[float], shape: float) -> float:
 HAND_HEIGHT_SHARE = 0.85  # Log law over open water, z0 0.0002 m: 0.8513 from 10 m to 2 m (Tong, Wind Power Generation).
 WING_LIFT, WING_DRAG = 1.07, 0.32  # A leading-edge-inflatable wing at stall in a wind tunnel (Poland et al. 2025).
 STRONG_WIND_SHARE = 0.6
+NO_WING_IN_MS = 200.0
 
 
 def drive_n(wind_ms: float, speed_ms: float, area_m2: float) -> float:
@@ -138,16 +139,20 @@ def drive_n(wind_ms: float, speed_ms: float, area_m2: float) -> float:
 def least_wind_kn(mass_kg: float, takeoff_speed_kn: float, area_m2: float, glide: float, pumping: float) -> float:
     """The least forecast wind in knots whose drive lifts a kit off: the W at which k F = m g / ε.
 
-    `glide` is ε, `pumping` is k. The drive grows steadily with the wind from where it is positive, so the wind is found by
-    halving to 1e-10 m/s, between no wind and one that no wing is held in. 101.5 kg at 7.14 kn on 5.5 m², ε 8, k 1: 13.7 kn.
+    `glide` is ε, `pumping` is k. From where the drive is positive it grows with the wind, and ever faster, so Newton's steps come
+    down to the wind from above without passing it; they begin where W² in place of W_a² would do, at most at a wind that no wing
+    is held in, and end within 1e-10 m/s. 101.5 kg at 7.14 kn on 5.5 m², ε 8, k 1: 13.7 kn.
     """
     speed = units.ms_from_kn(takeoff_speed_kn)
-    needed = mass_kg * G_MS2 / glide / pumping
-    low, high = WING_DRAG / WING_LIFT * speed, 200.0
-    while high - low > 1e-10:
-        middle = (low + high) / 2
-        low, high = (middle, high) if drive_n(middle, speed, area_m2) < needed else (low, middle)
-    return units.kn_from_ms(high) / HAND_HEIGHT_SHARE
+    needed = mass_kg * G_MS2 / glide / pumping / (0.5 * AIR_KG_M3 * area_m2)
+    drag = WING_DRAG * speed
+    wind = min(NO_WING_IN_MS, (drag + math.sqrt(drag * drag + 4 * WING_LIFT * needed)) / (2 * WING_LIFT))
+    step = 1.0
+    while step > 1e-10:
+        apparent, lift = math.hypot(wind, speed), WING_LIFT * wind - drag
+        step = (apparent * lift - needed) / (wind / apparent * lift + WING_LIFT * apparent)
+        wind -= step
+    return units.kn_from_ms(wind) / HAND_HEIGHT_SHARE
 
 
 def most_wind_kn(mass_kg: float, area_m2: float, share_of_weight: float) -> float:

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from server.domain.errors import Fault, InvalidInput
+from server.domain.handover import LONGEST_SERIAL
 from server.domain.stock import Contact
 
 Runs = tuple[str | int, ...]
 LONGEST_LIST, MOST_IN_LIST, LONGEST_MAKER = 20_000, 500, 80
 SERIAL_ACCEPTED = "letters and digits as they stand on the part, such as DUN82-0099"
+TOO_LONG = f"at most {LONGEST_SERIAL} characters, as a part is handed over with"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +99,10 @@ def read_recall(maker: str, sku: str, first: str, last: str, listed: str) -> Rec
         faults.append(Fault("sku", "Whose part is it?", "a SKU, or the maker's name"))
     if len(maker) > LONGEST_MAKER or len(sku) > LONGEST_MAKER:
         faults.append(Fault("sku", "This is too long.", f"at most {LONGEST_MAKER} characters"))
+    long = [name for name, text in (("first", first), ("last", last)) if len(text) > LONGEST_SERIAL]
+    faults += [Fault(name, "This is too long for a serial number.", TOO_LONG) for name in long]
     ranges: list[SerialRange] = []
-    if first or last:
+    if (first or last) and not long:
         one = _range(first or last, last or first)
         fault = _fault_of_range(first, last, one)
         faults += [fault] if fault else []
@@ -106,6 +110,9 @@ def read_recall(maker: str, sku: str, first: str, last: str, listed: str) -> Rec
     names = [name.strip() for name in re.split(r"[,;\n]+", listed) if name.strip()]
     if len(listed) > LONGEST_LIST or len(names) > MOST_IN_LIST:
         faults.append(Fault("listed", "This list is too long.", f"at most {MOST_IN_LIST} serial numbers"))
+        names = []
+    if any(len(name) > LONGEST_SERIAL for name in names):
+        faults.append(Fault("listed", "One of these is too long for a serial number.", TOO_LONG))
         names = []
     odd = [name for name in names if not any(isinstance(run, int) for run in runs_of(name))]
     if odd:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from functools import lru_cache
@@ -54,8 +54,13 @@ def worth(base: Decimal, yearly_loss: Decimal, months: int, factor: Decimal, fir
     """
     with localcontext() as context:
         context.prec = DIGITS
-        first, later = _left_after(yearly_loss, first_year_extra, months)
-        return base * first * later * factor
+        return _worth(base, yearly_loss, months, factor, first_year_extra)
+
+
+def _worth(base: Decimal, yearly_loss: Decimal, months: int, factor: Decimal, first_year_extra: Decimal) -> Decimal:
+    """The same, in a context that works with as many digits."""
+    first, later = _left_after(yearly_loss, first_year_extra, months)
+    return base * first * later * factor
 
 
 @lru_cache(maxsize=4096)  # Powers of decimals are slow, and there are few: each slot's loss by months.
@@ -73,9 +78,18 @@ def fetches(price_new: Cents, slot: str, months: int, terms: TradeInTerms, condi
     price × (1 − a − extra)^(min(months, 12)/12) × (1 − a)^(max(months − 12, 0)/12) × condition, rounded half up.
     A board of 1,000.00 after 12 months in good condition, at a = 0.22 and 0.10 more in the first year: 578.00.
     """
-    factor = terms.condition[condition]
-    exact = worth(Decimal(price_new), terms.yearly_loss[slot], months, factor, terms.first_year_extra_loss)
-    return round_half_up(exact)
+    return fetches_at(price_new, slot, (months,), terms, condition)[0]
+
+
+def fetches_at(
+    price_new: Cents, slot: str, many_months: Iterable[int], terms: TradeInTerms, condition: str = "good"
+) -> list[Cents]:
+    """The same after each of several numbers of months."""
+    factor, loss, extra = terms.condition[condition], terms.yearly_loss[slot], terms.first_year_extra_loss
+    base = Decimal(price_new)
+    with localcontext() as context:
+        context.prec = DIGITS
+        return [round_half_up(_worth(base, loss, months, factor, extra)) for months in many_months]
 
 
 def base_of(trade: Trade, catalogue: Catalogue) -> Decimal:

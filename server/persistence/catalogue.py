@@ -15,6 +15,7 @@ from sqlmodel import Session, col, delete, select
 
 from server.domain.catalogue import Catalogue, Gear, LessonKind, MeasureValue, Part, Spot, Zone
 from server.domain.prices import Markdown, PricePoint
+from server.persistence.plain import plain_row, table_of
 from server.persistence.policies import in_force, load_policy, version_in_force
 from server.persistence.sets import load_sets
 from server.persistence.tables import CatalogueRow, LessonKindRow, Moment, PartRow, PricePointRow, SpotRow, ZoneRow
@@ -86,7 +87,7 @@ def newest_version(session: Session) -> int | None:
 
 
 _VERSIONS = select(
-    select(func.max(col(CatalogueRow.version))).scalar_subquery(),
+    select(func.max(table_of(CatalogueRow).c.version)).scalar_subquery(),
     in_force(bindparam("at", type_=Moment())).scalar_subquery(),
 )
 """Asked in every unit of work, so it is put together once."""
@@ -94,7 +95,7 @@ _VERSIONS = select(
 
 def versions_at(session: Session, at: datetime) -> tuple[int, int]:
     """The versions of the catalogue and of the policy in force at a moment; zeros before the first."""
-    catalogue, policy = session.execute(_VERSIONS, {"at": at}).one()
+    catalogue, policy = plain_row(session, _VERSIONS, {"at": at})
     return catalogue or 0, policy or 0
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 from typing import Any
 from urllib.parse import quote
 
@@ -21,7 +22,8 @@ from server.domain.errors import Damaged, NoRoom, OnlyToRead, OutOfReach
 from server.persistence.outages import outage_of, watch_commits, watch_for_damage, words_of
 
 FILE_NAME = "slackwater.sqlite3"
-PRAGMAS = ("busy_timeout=5000", "synchronous=NORMAL", "foreign_keys=ON")
+BUSY_SECONDS = 5
+PRAGMAS = (f"busy_timeout={1000 * BUSY_SECONDS}", "synchronous=NORMAL", "foreign_keys=ON")
 WAL_TRIES, WAL_PAUSE_SECONDS = 100, 0.05
 ONLY_FOR_US = 0o600
 FREE_SECONDS = 10.0
@@ -274,6 +276,27 @@ def file_of(session: Session) -> tuple[int, int] | None:
     """Which file a session reads; None over PostgreSQL."""
     found: tuple[int, int] | None = session.connection().info.get(FILE)
     return found
+
+
+class Turns:
+    """A queue of this process's writers before an SQLite file, which has room for one.
+
+    SQLite itself has no queue: whoever finds it taken sleeps up to a tenth of a second and tries again, many at once for seconds. Who
+    has waited for as long as SQLite would wait goes on, and SQLite says whether the file is free: another process may have it.
+    """
+
+    def __init__(self) -> None:
+        self._turn = Lock()
+
+    @contextmanager
+    def taken(self) -> Iterator[None]:
+        """While it is one's turn."""
+        is_mine = self._turn.acquire(timeout=BUSY_SECONDS)
+        try:
+            yield
+        finally:
+            if is_mine:
+                self._turn.release()
 
 
 def sessions(engine: Engine) -> Callable[[bool], Session]:

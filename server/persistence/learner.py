@@ -4,15 +4,31 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
+from typing import Any
 
 from pydantic import TypeAdapter
+from sqlalchemy import Row, bindparam
+from sqlalchemy import select as core_select
 from sqlmodel import Session, col, delete, select
 
 from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.drafts import Draft, Link
-from server.persistence.tables import DraftRow, WorksheetRow
+from server.persistence.plain import plain_row, table_of
+from server.persistence.tables import DraftRow, Moment, WorksheetRow
 
 _AGREED = TypeAdapter(Agreed)
+
+_DRAFTS, _SHEETS = table_of(DraftRow).c, table_of(WorksheetRow).c
+_DRAFT = (
+    core_select(
+        *_DRAFTS,
+        _SHEETS.token.label("worksheet"),
+        *(_SHEETS[name] for name in ("sent_at", "sent_by", "note", "lapses_at", "withdrawn_at")),
+    )
+    .outerjoin_from(table_of(DraftRow), table_of(WorksheetRow), _SHEETS.token == _DRAFTS.token)
+    .where(_DRAFTS.token == bindparam("token"), _DRAFTS.changed_at >= bindparam("since", type_=Moment()))
+)
+"""Asked for by every page of a draft, so it is put together once."""
 
 
 def save_draft(session: Session, draft: Draft) -> None:
@@ -42,15 +58,9 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
         # Alone and before they are read, so that what another did until then is seen, to the link beside the draft too.
         for key in (col(DraftRow.token), col(WorksheetRow.token)):
             session.exec(select(key).where(key == token).with_for_update()).all()
-    wanted = (
-        select(DraftRow, WorksheetRow)
-        .outerjoin(WorksheetRow, col(WorksheetRow.token) == col(DraftRow.token))
-        .where(col(DraftRow.token) == token, col(DraftRow.changed_at) >= changed_since)
-    )
-    found = session.exec(wanted.execution_options(populate_existing=True) if to_change else wanted).first()
-    if found is None:
+    row = plain_row(session, _DRAFT, {"token": token, "since": changed_since})
+    if row is None:
         return None
-    row, worksheet = found
     return Draft(
         token=row.token,
         answers=json.loads(row.answers),
@@ -59,15 +69,15 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
         revises=row.revises,
         joined=row.joined,
         agreed=_AGREED.validate_json(row.agreed) if row.agreed else NOTHING_AGREED,
-        link=_link_from(worksheet),
-        is_at_desk=worksheet is not None and worksheet.sent_at is None,
+        link=_link_from(row),
+        is_at_desk=row.worksheet is not None and row.sent_at is None,
         started_at=row.started_at,
         changed_at=row.changed_at,
     )
 
 
-def _link_from(row: WorksheetRow | None) -> Link | None:
-    if row is None or row.sent_at is None or row.lapses_at is None:
+def _link_from(row: Row[Any]) -> Link | None:
+    if row.sent_at is None or row.lapses_at is None:
         return None
     return Link(by=row.sent_by, note=row.note, lapses_at=row.lapses_at, withdrawn_at=row.withdrawn_at)
 

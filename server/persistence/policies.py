@@ -13,6 +13,7 @@ from sqlmodel import Session, col, select
 
 from server.domain.policy import Policy, policy_from
 from server.domain.policy_book import PolicyVersion, beginning_of, timeline_of
+from server.persistence.plain import plain_value, table_of
 from server.persistence.tables import PolicyRow
 
 
@@ -29,18 +30,20 @@ def terms_as_text(terms: Mapping[str, Any]) -> str:
 
 def in_force(at: datetime | BindParameter[datetime]) -> Select[Any]:
     """The query for the number of the version in force at a moment."""
-    effective = col(PolicyRow.effective_at)
+    policies = table_of(PolicyRow).c
+    effective = policies.effective_at
     return (
-        select(PolicyRow.version)
-        .where(col(PolicyRow.dropped_at).is_(None), or_(effective.is_(None), effective <= at))
-        .order_by(effective.is_(None), effective.desc(), col(PolicyRow.version).desc())
+        select(policies.version)
+        .where(policies.dropped_at.is_(None), or_(effective.is_(None), effective <= at))
+        .order_by(effective.is_(None), effective.desc(), policies.version.desc())
         .limit(1)
     )
 
 
 def version_in_force(session: Session, at: datetime) -> int | None:
     """The number of the version in force at a moment; None before the first."""
-    return session.execute(in_force(at)).scalar()
+    version: int | None = plain_value(session, in_force(at))
+    return version
 
 
 def terms_in_force(session: Session, at: datetime) -> dict[str, Any] | None:

@@ -6,14 +6,26 @@ from collections.abc import Sequence
 from datetime import date, datetime
 
 from pydantic import TypeAdapter, ValidationError
-from sqlalchemy import func, update
+from sqlalchemy import bindparam, func, update
 from sqlmodel import Session, col, delete, select
 
 from server.domain.errors import Unreadable
 from server.domain.quotes import Quote
+from server.persistence.plain import plain_row, plain_value, table_of
 from server.persistence.tables import CallRow, HoldRow, OnceRow, QuoteRow, RevisionRow, UnmetRow
 
 _RECORD = TypeAdapter(Quote)
+
+_QUOTES, _REVISIONS = table_of(QuoteRow).c, table_of(RevisionRow).c
+_OF_TOKEN = _QUOTES.token == bindparam("token")
+_RECORDS = select(_REVISIONS.record).join(table_of(QuoteRow), _QUOTES.id == _REVISIONS.quote_id).where(_OF_TOKEN)
+_RECORD_OF_NEWEST = _RECORDS.where(_REVISIONS.revision == _QUOTES.revision)
+_RECORD_OF_REVISION = _RECORDS.where(_REVISIONS.revision == bindparam("revision"))
+_NEWEST = select(_QUOTES.revision).where(_OF_TOKEN)
+_SEEN = select(_QUOTES.seen_revision, _QUOTES.seen_at).where(_OF_TOKEN)
+_WITHDRAWN = select(_QUOTES.withdrawn_at, _QUOTES.withdrawn_by, _QUOTES.withdrawn_because).where(_OF_TOKEN)
+_TOKEN = select(_QUOTES.token).where(_QUOTES.code == bindparam("code"))
+"""Asked for by every page of a quote, and by pages that wait for news, so they are put together once."""
 
 
 def record_from(quote: Quote) -> str:
@@ -62,18 +74,15 @@ def _save_revision(session: Session, row: QuoteRow, quote: Quote, by: str) -> in
 
 def load_quote(session: Session, token: str, revision: int | None = None) -> Quote | None:
     """A quote by its token, the newest revision unless one is named."""
-    wanted = col(RevisionRow.revision) == (col(QuoteRow.revision) if revision is None else revision)
-    record = session.exec(
-        select(RevisionRow.record)
-        .join(QuoteRow, col(QuoteRow.id) == col(RevisionRow.quote_id))
-        .where(col(QuoteRow.token) == token, wanted)
-    ).first()
+    wanted = _RECORD_OF_NEWEST if revision is None else _RECORD_OF_REVISION
+    record = plain_value(session, wanted, {"token": token, "revision": revision})
     return None if record is None else quote_from(record)
 
 
 def newest_revision(session: Session, token: str) -> int | None:
     """The number of a quote's newest revision, without its record; None where there is no quote."""
-    return session.exec(select(QuoteRow.revision).where(col(QuoteRow.token) == token)).first()
+    found: int | None = plain_value(session, _NEWEST, {"token": token})
+    return found
 
 
 def makers_since(session: Session, token: str, revision: int) -> list[str]:
@@ -101,7 +110,7 @@ def load_revisions(session: Session, token: str, most: int) -> list[tuple[Quote,
 
 def load_seen(session: Session, token: str) -> tuple[int, datetime] | None:
     """The newest revision of a quote that its customer has had before them, and since when; None where none was."""
-    seen = session.exec(select(QuoteRow.seen_revision, QuoteRow.seen_at).where(col(QuoteRow.token) == token)).first()
+    seen = plain_row(session, _SEEN, {"token": token})
     return (seen[0], seen[1]) if seen is not None and seen[0] is not None and seen[1] is not None else None
 
 
@@ -114,7 +123,7 @@ def save_seen(session: Session, token: str, revision: int, at: datetime) -> None
 
 def load_withdrawn(session: Session, token: str) -> tuple[datetime, str, str] | None:
     """When a quote was withdrawn, by whom and why; None where it was not."""
-    row = session.exec(select(QuoteRow).where(col(QuoteRow.token) == token)).first()
+    row = plain_row(session, _WITHDRAWN, {"token": token})
     if row is None or row.withdrawn_at is None:
         return None
     return row.withdrawn_at, row.withdrawn_by or "", row.withdrawn_because or ""
@@ -134,7 +143,8 @@ def lock_quote(session: Session, token: str) -> Quote | None:
 
 def token_of(session: Session, code: str) -> str | None:
     """The token of the quote with a code, or None."""
-    return session.exec(select(QuoteRow.token).where(col(QuoteRow.code) == code)).first()
+    found: str | None = plain_value(session, _TOKEN, {"code": code})
+    return found
 
 
 def lock_key(session: Session, key: str) -> None:

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Any, cast
 
 from pydantic import TypeAdapter
-from sqlalchemy import func, or_, update
+from sqlalchemy import bindparam, func, or_, update
 from sqlmodel import Session, col, select
 
 from server.domain.sales import (
@@ -29,6 +29,7 @@ from server.domain.sales import (
     VatLine,
 )
 from server.domain.stock import Contact
+from server.persistence.plain import plain_value, table_of
 from server.persistence.tables import (
     CaseRow,
     HoldRow,
@@ -213,11 +214,15 @@ def sale_at(session: Session, token: str) -> int | None:
     return session.exec(select(SaleRow.id).where(col(SaleRow.token) == token)).first()
 
 
+_OF_QUOTE = select(table_of(SaleRow).c.id).where(table_of(SaleRow).c.quote_token == bindparam("token"))
+
+
 def sale_of_quote(session: Session, quote_token: str) -> int | None:
     """The number of the sale that a quote became."""
     if not quote_token:
         return None
-    return session.exec(select(SaleRow.id).where(col(SaleRow.quote_token) == quote_token)).first()
+    found: int | None = plain_value(session, _OF_QUOTE, {"token": quote_token})
+    return found
 
 
 def sale_under(session: Session, key: str) -> int | None:

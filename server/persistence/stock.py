@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
-from sqlalchemy import ColumnElement, and_, func, or_
+from sqlalchemy import ColumnElement, Row, and_, bindparam, func, join, or_
+from sqlalchemy import select as core_select
 from sqlmodel import Session, col, select
 
 from server.domain.stock import Contact, Hold, Movement, MovementKind, OpenHold, PastHold, free
+from server.persistence.plain import plain_row, plain_rows, plain_value, table_of
 from server.persistence.quotes import lock_key
-from server.persistence.tables import HoldRow, PartRow, QuoteRow, StockRow
+from server.persistence.tables import HoldRow, Moment, PartRow, QuoteRow, StockRow
 
 NEVER = datetime(9000, 1, 1, tzinfo=UTC)
 """When a hold lapses whose parts were bought."""
@@ -38,20 +41,29 @@ def _is_open(now: datetime) -> ColumnElement[bool]:
     return and_(col(HoldRow.ended_at).is_(None), col(HoldRow.expires_at) > now)
 
 
+_ENTRIES, _HOLDS, _QUOTES = table_of(StockRow).c, table_of(HoldRow).c, table_of(QuoteRow).c
+_ON_HAND = select(_ENTRIES.sku, func.sum(_ENTRIES.change)).group_by(_ENTRIES.sku)
+_HELD = (
+    select(_ENTRIES.sku, func.sum(_ENTRIES.held))
+    .select_from(join(table_of(StockRow), table_of(HoldRow), _HOLDS.id == _ENTRIES.hold_id))
+    .where(_HOLDS.ended_at.is_(None), _HOLDS.expires_at > bindparam("now", type_=Moment()))
+    .group_by(_ENTRIES.sku)
+)
+_OWN = select(_QUOTES.id).where(_QUOTES.token == bindparam("but_for")).scalar_subquery()
+_HELD_BUT = _HELD.where(func.coalesce(_HOLDS.quote_id != _OWN, True))
+_NEWEST = select(func.max(_ENTRIES.id))
+"""Asked for nearly every page, so they are put together once."""
+
+
 def load_on_hand(session: Session) -> dict[str, int]:
     """Pieces on hand by SKU: the sum of the entries, worked out in the database."""
-    total = func.sum(col(StockRow.change))
-    return {sku: int(pieces) for sku, pieces in session.exec(select(StockRow.sku, total).group_by(col(StockRow.sku)))}
+    return {sku: int(pieces) for sku, pieces in plain_rows(session, _ON_HAND)}
 
 
 def load_held(session: Session, now: datetime, *, but_for: str | None = None) -> dict[str, int]:
     """Pieces held by SKU: the sum of the entries of holds open at a moment, leaving out those of one quote (its token)."""
-    total = func.sum(col(StockRow.held))
-    wanted = select(StockRow.sku, total).join(HoldRow, col(HoldRow.id) == col(StockRow.hold_id)).where(_is_open(now))
-    if but_for is not None:
-        own = select(QuoteRow.id).where(col(QuoteRow.token) == but_for).scalar_subquery()
-        wanted = wanted.where(func.coalesce(col(HoldRow.quote_id) != own, True))
-    return {sku: int(pieces) for sku, pieces in session.exec(wanted.group_by(col(StockRow.sku)))}
+    wanted, values = (_HELD, {"now": now}) if but_for is None else (_HELD_BUT, {"now": now, "but_for": but_for})
+    return {sku: int(pieces) for sku, pieces in plain_rows(session, wanted, values)}
 
 
 def load_free(session: Session, now: datetime, *, but_for: str | None = None) -> dict[str, int]:
@@ -59,8 +71,22 @@ def load_free(session: Session, now: datetime, *, but_for: str | None = None) ->
 
     To one who changes a quote (`but_for`, its token), what that quote itself holds can be promised again.
     """
-    held = load_held(session, now, but_for=but_for)
-    return {sku: free(pieces, held.get(sku, 0)) for sku, pieces in load_on_hand(session).items()}
+    return free_of(load_on_hand(session), load_held(session, now, but_for=but_for))
+
+
+def free_of(on_hand: Mapping[str, int], held: Mapping[str, int]) -> dict[str, int]:
+    """What can be promised of each part, from what is on hand and what is held of it."""
+    return {sku: free(pieces, held.get(sku, 0)) for sku, pieces in on_hand.items()}
+
+
+def newest_entry(session: Session) -> int | None:
+    """The number of the ledger's newest entry, another one after every change of what is on hand; zero while there is none.
+
+    None in PostgreSQL: there two may write at once, and the one with the smaller number may be done later.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        return None
+    return plain_value(session, _NEWEST) or 0
 
 
 def load_movements(session: Session, sku: str) -> list[Movement]:
@@ -91,7 +117,7 @@ def save_movements(session: Session, movements: Iterable[Movement], at: datetime
         )
 
 
-def hold_from(row: HoldRow) -> Hold:
+def hold_from(row: HoldRow | Row[Any]) -> Hold:
     """A hold from its row."""
     return Hold(
         id=row.id or 0,
@@ -105,15 +131,22 @@ def hold_from(row: HoldRow) -> Hold:
     )
 
 
+_OPEN = (
+    core_select(*_HOLDS)
+    .select_from(join(table_of(HoldRow), table_of(QuoteRow), _QUOTES.id == _HOLDS.quote_id))
+    .where(
+        _QUOTES.token == bindparam("token"),
+        _HOLDS.ended_at.is_(None),
+        _HOLDS.expires_at > bindparam("now", type_=Moment()),
+    )
+    .order_by(_HOLDS.id.desc())
+)
+_OPEN_TO_CHANGE = _OPEN.with_for_update(of=table_of(HoldRow))
+
+
 def open_hold_of(session: Session, token: str, now: datetime, *, to_change: bool = False) -> Hold | None:
     """The hold of a quote that is open at a moment, or None; with `to_change` nobody else ends it until this transaction ends."""
-    wanted = (
-        select(HoldRow)
-        .join(QuoteRow, col(QuoteRow.id) == col(HoldRow.quote_id))
-        .where(col(QuoteRow.token) == token, _is_open(now))
-        .order_by(col(HoldRow.id).desc())
-    )
-    row = session.exec(wanted.with_for_update(of=HoldRow) if to_change else wanted).first()
+    row = plain_row(session, _OPEN_TO_CHANGE if to_change else _OPEN, {"token": token, "now": now})
     return None if row is None else hold_from(row)
 
 

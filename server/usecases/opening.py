@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
 from server.domain.catalogue import Catalogue
 from server.outside.workbook import read_workbook
 from server.persistence.catalogue import lock_catalogue, newest_version
-from server.persistence.engine import ANSWER_SECONDS, Place, check_writable, engine_for, reaching, sessions
+from server.persistence.engine import ANSWER_SECONDS, Place, Turns, check_writable, engine_for, reaching, sessions
 from server.persistence.folder import Folder, read_folder, read_source
 from server.persistence.migrate import migrate
 from server.persistence.policies import terms_in_force
@@ -35,7 +36,7 @@ def open_shop(place: Place, *, seeded: bool = True) -> Shop:
         if place.url:  # Others may migrate for long, and are waited for; customers do not wait as long.
             engine.dispose()
             engine = engine_for(place, answer_s=ANSWER_SECONDS)
-    shop = Shop(sessions(engine), close=engine.dispose)
+    shop = Shop(sessions(engine), close=engine.dispose, writers=nullcontext if place.url else Turns().taken)
     if seeded:
         _seed(shop)
     return shop

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import secrets
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
@@ -19,7 +19,7 @@ from server.domain.policy import Policy
 from server.persistence.accounts import write_deed
 from server.persistence.catalogue import load_catalogue, versions_at
 from server.persistence.engine import file_of
-from server.persistence.stock import load_free
+from server.persistence.stock import free_of, load_free, load_held, load_on_hand, newest_entry
 
 NO_DOERS = ("customer", "sweep", "sender", "seed")
 TOKEN_BYTES = 24  # 192 bits: an address nobody can guess.
@@ -66,6 +66,29 @@ class CatalogueCache:
 
 
 @dataclass
+class ShelfCache:
+    """The shelf as it was read last, kept for as long as the ledger has no newer entry and the same is held.
+
+    What is held is asked for each time, since a hold lapses by the clock. All that is asked of the shelf lies with it, so that it is
+    worked out once for a catalogue and a state of the ledger. In PostgreSQL the ledger is summed up each time.
+    """
+
+    _kept: tuple[Shelf, int, Mapping[str, int]] | None = None
+
+    def current(self, session: Session, catalogue: Catalogue, now: datetime, *, may_keep: bool) -> Shelf:
+        """The shelf of a moment. One that a writer sees may never come to be, and is not kept."""
+        newest, held = newest_entry(session), load_held(session, now)
+        if self._kept is not None:
+            shelf, its_newest, its_held = self._kept
+            if shelf.catalogue is catalogue and newest == its_newest and held == its_held:
+                return shelf
+        shelf = Shelf(catalogue, free_of(load_on_hand(session), held))
+        if may_keep and newest is not None:
+            self._kept = shelf, newest, held
+        return shelf
+
+
+@dataclass
 class Work:
     """One unit of work. What is not committed when it is left is rolled back."""
 
@@ -73,8 +96,10 @@ class Work:
     now: datetime
     actor: str
     cache: CatalogueCache
+    shelves: ShelfCache
     address: str = ""
     """Where people reach the shop, without a slash at its end, for links in what leaves it."""
+    is_writing: bool = False
     _catalogue: Catalogue | None = None
 
     @property
@@ -91,11 +116,11 @@ class Work:
     @property
     def shelf(self) -> Shelf:
         """The catalogue with what is free of each part now."""
-        return self.shelf_for(None)
+        return self.shelves.current(self.session, self.catalogue, self.now, may_keep=not self.is_writing)
 
     def shelf_for(self, token: str | None) -> Shelf:
         """The shelf as the holder of a quote sees it who changes it: what the quote itself holds is free to them."""
-        return Shelf(self.catalogue, load_free(self.session, self.now, but_for=token))
+        return self.shelf if token is None else Shelf(self.catalogue, load_free(self.session, self.now, but_for=token))
 
     @property
     def zone(self) -> ZoneInfo:
@@ -131,22 +156,25 @@ class Shop:
     close: Callable[[], None] = _nothing_to_close
     """Lets go of the database."""
     cache: CatalogueCache = field(default_factory=CatalogueCache)
+    shelves: ShelfCache = field(default_factory=ShelfCache)
     address: str = ""
     """Where people reach it, without a slash at its end."""
     timed: Callable[[str], AbstractContextManager[object]] = nullcontext
     """What measures a unit of work that is `reading` or `writing`, for as long as it is open."""
+    writers: Callable[[], AbstractContextManager[object]] = nullcontext
+    """Where those who write wait for each other, over a database that has room for one alone."""
 
     @contextmanager
     def reading(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that only reads."""
         with self.timed("reading"), self.sessions(False) as session:
-            yield Work(session, self.clock(), actor, self.cache, self.address)
+            yield Work(session, self.clock(), actor, self.cache, self.shelves, self.address)
 
     @contextmanager
     def writing(self, actor: str = "customer") -> Iterator[Work]:
         """A unit of work that writes; it waits for other writers."""
-        with self.timed("writing"), self.sessions(True) as session:
-            yield Work(session, self.clock(), actor, self.cache, self.address)
+        with self.timed("writing"), self.writers(), self.sessions(True) as session:
+            yield Work(session, self.clock(), actor, self.cache, self.shelves, self.address, is_writing=True)
 
 
 def new_token() -> str:

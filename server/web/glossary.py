@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from markupsafe import Markup, escape
 
@@ -242,6 +243,7 @@ ENTRIES = {entry.slug: entry for chapter in CHAPTERS for entry in chapter.entrie
 SLUGS = {name.lower(): entry.slug for entry in ENTRIES.values() for name in (entry.slug, entry.word, *entry.aliases)}
 
 
+@lru_cache(maxsize=512)
 def term(word: str, said: str = "") -> Markup:
     """A word as a link to its explanation, said otherwise where that is asked; raises `KeyError` for a word without an entry."""
     return Markup('<a class="term" href="{}#{}">{}</a>').format(GLOSSARY_PATH, SLUGS[word.lower()], said or word)

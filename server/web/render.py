@@ -24,6 +24,7 @@ from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
 from server.outside.amounts import money_in_words
 from server.web.cautions import CAUTIONS
+from server.web.drawings.markup import figure
 from server.web.glossary import term
 from server.web.look import look_address
 from server.web.units import CHOICES, length_in, mass_in, measures_said_in, units_of, wind_in
@@ -67,6 +68,7 @@ def environment(static_address: Callable[[str], str], compiled: BytecodeCache | 
     env.globals["zip"] = zip
     env.globals["unit_choices"] = CHOICES
     env.globals["term"] = term
+    env.globals["figure"] = figure
     env.globals["ui"] = env.get_template("ui.html").module
     return env
 

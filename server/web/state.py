@@ -1,4 +1,7 @@
-"""What handlers are given: the shop and the settings of this running program."""
+"""What handlers are given: the shop and the settings of this running program.
+
+They are asked for without waiting, so that none of them costs a page the way to another thread and back.
+"""
 
 from __future__ import annotations
 
@@ -15,19 +18,19 @@ if TYPE_CHECKING:
     from server.outside.metrics import Meters
 
 
-def _shop(request: Request) -> Shop:
+async def _shop(request: Request) -> Shop:
     return cast(Shop, request.app.state.shop)
 
 
-def _settings(request: Request) -> Settings:
+async def _settings(request: Request) -> Settings:
     return cast(Settings, request.app.state.settings)
 
 
-def _pages(request: Request) -> Pages:
+async def _pages(request: Request) -> Pages:
     return cast(Pages, request.app.state.pages)
 
 
-def _passwords(request: Request) -> Passwords:
+async def _passwords(request: Request) -> Passwords:
     return cast(Passwords, request.app.state.passwords)
 
 

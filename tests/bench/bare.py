@@ -16,6 +16,7 @@ from sqlmodel import Field, SQLModel
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import HTMLResponse, Response
 
+from server.app import PACKED
 from server.persistence.engine import Place, engine_for, sessions
 
 ROWS = 200
@@ -54,7 +55,7 @@ def create_bare(folder: Path) -> FastAPI:
         lines = [(line, f"word {number + line}", (number * line) % 101) for line in range(150)]
         return HTMLResponse(template.render(note=note, lines=lines))
 
-    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=6)
+    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=PACKED)
     return app
 
 

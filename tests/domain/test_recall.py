@@ -56,6 +56,8 @@ def test_numbers_may_be_listed_and_without_any_all_are_called_back() -> None:
         (("", "X", "none", "", ""), ["first"]),
         (("", "", "B2", "B1", "none"), ["sku", "last", "listed"]),
         (("", "X", "", "", "A1\n" * 501), ["listed"]),
+        (("", "X", "", "", "9" * 5_000), ["listed"]),
+        (("", "X", "9" * 5_000, "9" * 5_000, ""), ["first", "last"]),
     ],
 )
 def test_what_is_no_range_is_said(typed: tuple[str, str, str, str, str], fields: list[str]) -> None:

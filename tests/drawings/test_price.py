@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.web.drawings import svg
+from server.web.drawings.markup import sheet
 from server.web.drawings.price import Step, price_chart, thin
 from server.web.drawings.sheet import Drawing
-from server.web.render import environment
 from tests.drawings.paths import Point, crowded, extent, followed, of_kind, outside, overlap, the_one
 
 WIDTHS = [640.0, 330.0]
@@ -187,8 +187,7 @@ def test_the_same_is_said_in_words() -> None:
 
 
 def sheet_of(drawing: Drawing) -> ElementTree.Element:
-    ui = environment(lambda name: name).get_template("ui.html").module
-    return ElementTree.fromstring(str(ui.sheet(drawing, "fit")))  # type: ignore[attr-defined]
+    return ElementTree.fromstring(str(sheet(drawing, "fit")))
 
 
 def test_on_the_page_a_chart_with_links_is_a_group_of_named_links() -> None:

@@ -26,7 +26,11 @@ ALLOWED = {
     "security/passwords.py _GATE": "the memory of this process",
     "persistence/outages.py _commits": "the request at hand alone",
     "web/guard.py _request": "the request at hand alone",
+    "web/drawings/plan.py _drawn": "a drawing of what it is given",
+    "web/drawings/person.py _drawn": "a drawing of what it is given",
+    "web/glossary.py term": "a link to a word of the program's own",
     "web/look.py look_digest": "a digest of what it is given",
+    "web/pages/price_fit.py _named": "a part of an address, of what it is given",
     "web/pages/assessments.py _offline": "a file of the program",
 }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 from server.domain.catalogue import Gear
 from server.web.drawings.sheet import Drawing, Lettering, Point, Shape, Sheet, across, down, letters_wide, scale_bar
@@ -146,7 +147,12 @@ def hand_wing_view(wing: Gear, layout: Layout) -> Drawing:
     Span and area are the wing's own; where the span is not known it is that of a usual aspect ratio, and the words say so.
     The scale is the layout's, or a smaller one where the wing would not fit on the sheet.
     """
-    span, area = span_cm(wing), wing.size * CM2_IN_M2
+    return _drawn(wing.size, span_cm(wing), "span_cm" in wing.measures, layout)
+
+
+@lru_cache(maxsize=256)  # A shop has few hand wings, and shows them on every page of a kit.
+def _drawn(size_m2: float, span: float, is_known: bool, layout: Layout) -> Drawing:
+    area = size_m2 * CM2_IN_M2
     length = area / (FILLED * span)
     figure_wide = 2 * 1.13 * PERSON_CM / HEADS
     said = f"a person of {PERSON_CM:g} cm"
@@ -187,7 +193,7 @@ def hand_wing_view(wing: Gear, layout: Layout) -> Drawing:
         scale_bar(wing_sheet, layout.left, round(bottom - 16, 2), 100),
     )
     name = Lettering(
-        "part-words", round(middle_x + 10, 2), round(wing_top + scale * length * 0.55 + 5, 2), f"{wing.size:g} m²"
+        "part-words", round(middle_x + 10, 2), round(wing_top + scale * length * 0.55 + 5, 2), f"{size_m2:g} m²"
     )
     return Drawing(
         layout.width,
@@ -196,7 +202,7 @@ def hand_wing_view(wing: Gear, layout: Layout) -> Drawing:
         (*shapes, *(shape for shape, _ in marks)),
         (*(words for _, words in marks), name),
         "Your hand wing beside a person, to scale",
-        _words(wing, span),
+        _words(size_m2, span, is_known),
     )
 
 
@@ -208,14 +214,14 @@ def _tube(sheet: Sheet, on_wing: Callable[[Point], Point]) -> str:
     return f"M{start}C" + " ".join(rest[:3]) + "C" + " ".join(rest[3:])
 
 
-def _words(wing: Gear, span: float) -> str:
+def _words(size_m2: float, span: float, is_known: bool) -> str:
     times = span / PERSON_CM
     unknown = (
         ""
-        if "span_cm" in wing.measures
+        if is_known
         else (f" Its span is not known: it is drawn with the aspect ratio usual in the trade, {USUAL_ASPECT_RATIO:g}.")
     )
     return (
-        f"The hand wing of {wing.size:g} m² is {span:.0f} cm from tip to tip, {times:.1f} times the height of a person of "
+        f"The hand wing of {size_m2:g} m² is {span:.0f} cm from tip to tip, {times:.1f} times the height of a person of "
         f"{PERSON_CM:g} cm who stands beside it.{unknown}"
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from server.domain.catalogue import Gear
 from server.domain.quotes import QuotedKit
 from server.web.drawings.sheet import Drawing, Lettering, Point, Shape, Sheet, across, down, scale_bar
@@ -49,19 +51,25 @@ def plan_view(kit: QuotedKit, layout: Layout) -> Drawing:
     """Board, front foil and tail seen from above, side by side (on a narrow sheet the foils under the board)."""
     board, foil, tail = (kit.gear_in(slot) for slot in ("board", "front_foil", "tail"))
     length, width = board.number_or("length_cm", USUAL_LENGTH_CM), board.number("width_cm")
-    foil_span, tail_span = span_cm(foil), span_cm(tail)
+    return _drawn(length, width, foil.size, span_cm(foil), tail.size, span_cm(tail), layout)
+
+
+@lru_cache(maxsize=256)  # As many kits at least are shown again and again, and each is drawn for two sheets.
+def _drawn(
+    length: float, width: float, foil_cm2: float, foil_span: float, tail_cm2: float, tail_span: float, layout: Layout
+) -> Drawing:
     below = layout.is_narrow
     foil_x = 0.0 if below else length + 34
     foil_y = width + 40 if below else 0.0
-    root = foil.size / foil_span * 1.5
+    root = foil_cm2 / foil_span * 1.5
     tail_x = foil_x + root + (52 if below else 50)
-    rear = tail_x + tail.size / tail_span * 1.5
+    rear = tail_x + tail_cm2 / tail_span * 1.5
     layout = layout.holding(max(length, rear), 0.0 if below and length > rear else TAIL_WORDS)
     sheet = Sheet(layout.left, layout.top, layout.scale)
     parts = (
         Shape("hull", sheet.curves(*_board(length, width))),
-        Shape("metal front-foil", sheet.outline(_wing(foil_x, foil_y, foil_span, foil.size))),
-        Shape("metal tail", sheet.outline(_wing(tail_x, foil_y + (foil_span - tail_span) / 2, tail_span, tail.size))),
+        Shape("metal front-foil", sheet.outline(_wing(foil_x, foil_y, foil_span, foil_cm2))),
+        Shape("metal tail", sheet.outline(_wing(tail_x, foil_y + (foil_span - tail_span) / 2, tail_span, tail_cm2))),
     )
     left, right = sheet.at((0, 0))[0], sheet.at((length, 0))[0]
     top, bottom = sheet.at((0, foil_y))[1], sheet.at((0, foil_y + foil_span))[1]
@@ -80,8 +88,8 @@ def plan_view(kit: QuotedKit, layout: Layout) -> Drawing:
         scale_bar(sheet, layout.left, height - 12, 50),
     )
     names = (
-        Lettering("part-words", sheet.at((foil_x, 0))[0], bottom + 20, f"front foil {foil.size:g} cm²"),
-        Lettering("part-words", sheet.at((tail_x, 0))[0] - 6, tail_top - 10, f"tail {tail.size:g} cm²"),
+        Lettering("part-words", sheet.at((foil_x, 0))[0], bottom + 20, f"front foil {foil_cm2:g} cm²"),
+        Lettering("part-words", sheet.at((tail_x, 0))[0] - 6, tail_top - 10, f"tail {tail_cm2:g} cm²"),
     )
     return Drawing(
         layout.width,
@@ -90,6 +98,6 @@ def plan_view(kit: QuotedKit, layout: Layout) -> Drawing:
         (*parts, *(shape for shape, _ in marks)),
         (*(words for _, words in marks), *names),
         "Board, front foil and tail from above, to scale",
-        f"The board is {length:g} cm long and {width:g} cm wide; the front foil spans {foil_span:.0f} cm with {foil.size:g} cm², "
-        f"the tail {tail_span:.0f} cm with {tail.size:g} cm².",
+        f"The board is {length:g} cm long and {width:g} cm wide; the front foil spans {foil_span:.0f} cm with {foil_cm2:g} cm², "
+        f"the tail {tail_span:.0f} cm with {tail_cm2:g} cm².",
     )

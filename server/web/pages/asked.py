@@ -53,9 +53,9 @@ class AskingPage:
 
 def tracks_of(catalogue: Catalogue) -> tuple[str, ...]:
     """The tracks of the masts on sale."""
-    return tuple(sorted({part.gear.text("track") for part in catalogue.sold_in("mast")}))
+    return catalogue.words_of("mast", "track")
 
 
 def mounts_of(catalogue: Catalogue) -> tuple[str, ...]:
     """The mounts of the masts on sale."""
-    return tuple(sorted({part.gear.text("mount") for part in catalogue.sold_in("mast")}))
+    return catalogue.words_of("mast", "mount")

@@ -146,14 +146,14 @@ def _answered(request: Request, token: str, step: str, read: StepRead, go: str, 
         is_on_the_way = is_fragment_asked(request)
         answers = _readable(read.answers, catalogue)
         draft = save_answers(work, token, _given(answers) if is_on_the_way else answers, read.mass_unit)
-        terms = catalogue.policy.shop
-        if is_on_the_way:
-            page = _page(work, draft, step, read.typed, tuple(faults), units_of(request))
-            return pages.show(request, "learner/step.html", page, terms, block="panel")
-        if faults or go not in ("next", "kit"):
-            page = _page(work, draft, step, read.typed, tuple(faults), units_of(request))
-            return pages.show(request, "learner/step.html", page, terms, status=422 if faults else 200)
-    return see_other(f"/drafts/{token}/{_after(step, draft, go)}")
+    if not (is_on_the_way or faults) and go in ("next", "kit"):
+        return see_other(f"/drafts/{token}/{_after(step, draft, go)}")
+    with shop.reading() as work:  # Choosing and showing keep no writer waiting.
+        page = _page(work, draft, step, read.typed, tuple(faults), units_of(request))
+        terms = work.catalogue.policy.shop
+    if is_on_the_way:
+        return pages.show(request, "learner/step.html", page, terms, block="panel")
+    return pages.show(request, "learner/step.html", page, terms, status=422 if faults else 200)
 
 
 def _after(step: str, draft: Draft, go: str) -> str:

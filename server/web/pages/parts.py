@@ -172,7 +172,7 @@ def own_fields(slot: str, catalogue: Catalogue) -> tuple[OwnField, ...]:
             name=f"{own_prefix(slot)}-{measure.name}",
             question=MEASURE_WORDS[measure.name].capitalize(),
             unit=_unit(measure.name) if measure.is_number else "",
-            options=() if measure.is_number else measure.words or _known_words(slot, measure.name, catalogue),
+            options=() if measure.is_number else measure.words or catalogue.words_of(slot, measure.name),
         )
         for measure in MEASURES[slot]
         if measure.to_fit
@@ -188,10 +188,6 @@ def _unit(measure: str) -> str:
     if measure == "aspect_ratio":
         return ""
     return measure.rsplit("_", 1)[1].replace("cm2", "cm²").replace("m2", "m²")
-
-
-def _known_words(slot: str, measure: str, catalogue: Catalogue) -> tuple[str, ...]:
-    return tuple(sorted({part.gear.text(measure) for part in catalogue.sold_in(slot)}))
 
 
 def stronger_wing(fitter: Fitter, kit: Kit) -> tuple[str, str, str] | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from urllib.parse import urlencode
 
 from server.domain.catalogue import Catalogue, Gear
@@ -54,6 +55,11 @@ def _point_of(option: Option, kit: Kit, catalogue: Catalogue) -> _Point:
     return _Point(tuple(sku for sku in option.skus if sku), option.price, option.misfit, {**kit.kept, **bought})
 
 
+@lru_cache(maxsize=8192)
+def _named(sku: str) -> str:
+    return urlencode({"sku": sku})
+
+
 def price_fit(frontier: Sequence[Option], kit: Kit, catalogue: Catalogue, token: str) -> PriceFit | None:
     """Kits of the frontier and the one shown by the price of their parts; None where there is nothing to choose between."""
     terms = catalogue.policy.shop
@@ -69,7 +75,7 @@ def price_fit(frontier: Sequence[Option], kit: Kit, catalogue: Catalogue, token:
         return money_words(cents, terms)
 
     def address(other: _Point) -> str:
-        return f"/drafts/{token}/kit?{urlencode([('sku', sku) for sku in other.skus])}#price-fit"
+        return f"/drafts/{token}/kit?{'&'.join(map(_named, other.skus))}#price-fit"
 
     steps = [
         Step(

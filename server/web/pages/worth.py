@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
 from server.domain.catalogue import Catalogue
 from server.domain.kits import Fitter, Kit, size_words
 from server.domain.learner import Trade
-from server.domain.money import round_half_up
+from server.domain.money import to_whole
 from server.domain.policy import ShopTerms
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
-from server.domain.trade_in import fetches, valuation_steps
+from server.domain.trade_in import fetches_at, valuation_steps
 from server.web.drawings.axis import whole_money
 from server.web.drawings.value import value_chart
 from server.web.pages.drawn import NARROW, WIDE, Pair
@@ -71,27 +70,26 @@ def worth_shown(kit: Kit, fitter: Fitter, terms: ShopTerms) -> WorthShown | None
     if not charged:
         return None
 
-    def used(slot: str, months: int) -> int:
-        return 100 * round_half_up(Fraction(fetches(charged[slot], slot, months, trade_in), 100))
-
     def money(cents: int) -> str:
         return money_words(cents, terms)
 
     slots = [slot for slot in CORE_SLOTS if slot in charged]
-    points = [(months, sum(used(slot, months) for slot in slots)) for months in range(MONTHS + 1)]
+    months = range(MONTHS + 1)
+    used = {slot: [to_whole(one) for one in fetches_at(charged[slot], slot, months, trade_in)] for slot in slots}
+    points = list(zip(months, map(sum, zip(*used.values(), strict=True)), strict=True))
     rows = tuple(
         WorthRow(
             SLOT_WORDS[slot],
             size_words(kit.bought[slot].gear),
             money(charged[slot]),
-            tuple(whole_money(used(slot, months), money) for months in YEARS),
+            tuple(whole_money(used[slot][year], money) for year in YEARS),
         )
         for slot in slots
     )
     return WorthShown(
         rows=rows,
         new=money(sum(charged.values())),
-        used=tuple(whole_money(points[months][1], money) for months in YEARS),
+        used=tuple(whole_money(points[year][1], money) for year in YEARS),
         chart=Pair(value_chart(points, WIDE, money), value_chart(points, NARROW, money)),
     )
 
