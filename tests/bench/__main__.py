@@ -1,9 +1,9 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `races`, `crash`, `fuzz`,
-`imports` and `load` are long runs that measure what must never happen, and fail where it does; `hold` does the first three and
-load as one, and sums them up. `dependencies` asks the
-package index for known faults of the locked packages.
+Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds; `memory` and `lookup` make
+larger ones, and fail where a server takes more than it may, and where a code is found more slowly among many quotes. `races`,
+`crash`, `fuzz`, `imports` and `load` are long runs that measure what must never happen, and fail where it does; `hold` does the
+first three and load as one, and sums them up. `dependencies` asks the package index for known faults of the locked packages.
 """
 
 from __future__ import annotations

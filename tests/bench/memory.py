@@ -10,8 +10,9 @@ import argparse
 import random
 import statistics
 import time
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -56,12 +57,6 @@ CONSOLE = (
     "/desk",
 )
 LISTS = ("/console/files/export", "/console/orders/list.xlsx", "/console/orders/list.csv")
-PHASES: Mapping[str, tuple[str, ...]] = {
-    "papers and sign-ins": ("paper", "sign-in"),
-    "kit pages": ("kit page",),
-    "papers, sign-ins, kit pages and the console": ("paper", "sign-in", "kit page", "console"),
-}
-BESIDES = "the owner's lists and workbooks, one at a time"
 MIXTURE = {
     "first page": 480,
     "quote page": 280,
@@ -75,6 +70,24 @@ MIXTURE = {
 Asks = Mapping[str, Ask]
 
 
+@dataclass(frozen=True)
+class Phase:
+    """What is asked for a while: kinds by 16 connections in turn, and meanwhile kinds by one connection, as the owner's are."""
+
+    name: str
+    by_many: tuple[str, ...] = ()
+    by_one: tuple[str, ...] = ()
+    is_judged: bool = True
+
+
+PHASES = (
+    Phase("papers and sign-ins", ("paper", "sign-in")),
+    Phase("kit pages", ("kit page",)),
+    Phase("papers, sign-ins, kit pages and the owner's console", ("paper", "sign-in", "kit page"), ("console",)),
+    Phase("the owner's lists and workbooks", by_one=("lists",), is_judged=False),
+)
+
+
 def told_mb(server: Server, what: str) -> float:
     """MB that Linux tells of a server's process under a name."""
     assert server.process is not None
@@ -85,15 +98,6 @@ def told_mb(server: Server, what: str) -> float:
 def resident_mb(server: Server) -> float:
     """MB that a server has in memory."""
     return told_mb(server, "VmRSS")
-
-
-@contextmanager
-def most_of(server: Server, most: dict[str, float], name: str) -> Iterator[None]:
-    """Put down the most MB that a server has in memory meanwhile (proc(5): 5 in clear_refs begins anew)."""
-    assert server.process is not None
-    Path(f"/proc/{server.process.pid}/clear_refs").write_text("5", encoding="ascii")
-    yield
-    most[name] = told_mb(server, "VmHWM")
 
 
 def large_shop(place: Place, parts: int, quotes: int) -> None:
@@ -143,17 +147,27 @@ def at_rest(server: Server, outcome: Outcome) -> None:
 
 def at_peak(server: Server, kinds: Asks, outcome: Outcome) -> None:
     """What every phase takes at most; the lists alone are told and not judged, being the owner's now and then."""
-    most: dict[str, float] = {}
-    for name, taking_turns in [*PHASES.items(), (BESIDES, ("lists",))]:
-        turns = [kinds[kind] for kind in taking_turns]
-        with most_of(server, most, name):
-            _ask(server, outcome, turns, PEAK_SECONDS, connections=1 if name == BESIDES else AT_ONCE)
-    judged = {name: found for name, found in most.items() if name in PHASES}
-    for name, found in most.items():
-        wanted = f" (wanted at most {MOST_AT_PEAK:.0f})" if name in judged else ""
-        print(f"at the peak of {name} {found:.0f} MB{wanted}", flush=True)
-        outcome.must(name not in judged or found <= MOST_AT_PEAK, "MB at the peak of", name, round(found))
+    for phase in PHASES:
+        found = _most_in(phase, server, kinds, outcome)
+        wanted = f" (wanted at most {MOST_AT_PEAK:.0f})" if phase.is_judged else ""
+        print(f"at the peak of {phase.name} {found:.0f} MB{wanted}", flush=True)
+        outcome.must(not phase.is_judged or found <= MOST_AT_PEAK, "MB at the peak of", phase.name, round(found))
     print(f"afterwards {resident_mb(server):.0f} MB", flush=True)
+
+
+def _most_in(phase: Phase, server: Server, kinds: Asks, outcome: Outcome) -> float:
+    """The most MB that a server has in memory meanwhile (proc(5): 5 in clear_refs begins anew)."""
+    assert server.process is not None
+    Path(f"/proc/{server.process.pid}/clear_refs").write_text("5", encoding="ascii")
+    groups = [(names, connections) for names, connections in ((phase.by_many, AT_ONCE), (phase.by_one, 1)) if names]
+    with ThreadPoolExecutor() as asking:
+        going = [
+            asking.submit(_ask, server, outcome, [kinds[name] for name in names], PEAK_SECONDS, connections=connections)
+            for names, connections in groups
+        ]
+    for done in going:
+        done.result()
+    return told_mb(server, "VmHWM")
 
 
 def _ask(
