@@ -136,15 +136,16 @@ def compare(sides: Sequence[Side], runs: int, seconds: float) -> None:
                 side.ask(kind, seconds)
 
 
+def _p99_ms(one: Rush) -> float:
+    return one.percentile_ms(99) if len(one.seconds) > 1 else 1000 * one.seconds[0]
+
+
 def tell(sides: Sequence[Side], numbers: Sequence[int], outcome: Outcome) -> None:
     """A line a kind: how many a second of both shops, and how many times as long one takes among the more quotes."""
     few, many = sides
     for kind in few.asks:
         rates = [statistics.median(one.rate for one in side.found[kind]) for side in sides]
-        slow = [
-            statistics.median(one.percentile_ms(99) for one in side.found[kind] if len(one.seconds) > 1)
-            for side in sides
-        ]
+        slow = [statistics.median(_p99_ms(one) for one in side.found[kind]) for side in sides]
         times = sorted(a.rate / b.rate for a, b in zip(few.found[kind], many.found[kind], strict=True))
         middle = statistics.median(times)
         wanted = f", wanted at most {MOST_TIMES}" if kind == JUDGED else ""

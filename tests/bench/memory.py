@@ -43,7 +43,7 @@ PEAK_SECONDS, AT_ONCE = 10.0, 16
 PORTIONS = 50
 PATIENCE_SECONDS = 3600.0
 STAFF, OWNER = "Maeve", "Orla"
-COMING_IN = ("Nuala", "Sive", "Dara", "Fiadh")
+COMING_IN = ("Nuala", "Sive", "Dara", "Fiadh", "Oisin", "Blaithin", "Cormac", "Eithne")
 """They sign in over and over; several, since a sign-in that is not over counts as one that failed, and five of one account wait."""
 CONSOLE = (
     "/console",
