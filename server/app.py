@@ -45,6 +45,7 @@ from server.web.api import quotes as api_quotes
 from server.web.api import wind as api_wind
 from server.web.api.openapi import components
 from server.web.errors import Errors
+from server.web.fresh import Fresh
 from server.web.guard import ForgeryGuard, HeadAsGet, OneHost, RequestLog, SafeHeaders, SizeLimit, Throttle
 from server.web.log import log_as_json
 from server.web.measured import Measured, counting
@@ -183,7 +184,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_used,
         page_health,
     )
-    for door in (*programs, *people):
+    for door in (*people, *programs):  # They are looked through in this order, so what is asked for most stands first.
         app.include_router(door.router)
     for open_door in (page_accounts, page_sales, page_papers):
         app.include_router(open_door.open_router)
@@ -249,8 +250,9 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     app.add_middleware(ForgeryGuard, refuse=refuse, own_address=settings.base_address)
     app.add_middleware(Throttle, refuse=refuse, burst=settings.public_burst)
     app.add_middleware(OneHost, refuse=refuse)
-    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=PACKED)
     app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
+    app.add_middleware(Fresh)
+    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=PACKED)
     if meters:
         app.add_middleware(Measured, meters=meters)
     app.add_middleware(HeadAsGet)

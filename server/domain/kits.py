@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
-from functools import cached_property
-from heapq import merge
-from itertools import combinations, groupby
+from functools import cached_property, partial
+from itertools import combinations, groupby, tee
 from types import MappingProxyType
+from typing import NamedTuple
 
 from server.domain import physics
 from server.domain.agreed import NOTHING_AGREED, Agreed, Bounds
@@ -32,7 +32,7 @@ from server.domain.fit import (
 from server.domain.frontier import Option
 from server.domain.learner import Answers, a_step_further, notes_on
 from server.domain.money import Cents
-from server.domain.pricing import Breakdown, price_kit, tier_for
+from server.domain.pricing import Breakdown, price_core, price_kit, tier_for
 from server.domain.slots import CORE_SLOTS, SIZES, SLOT_WORDS, UNITS
 from server.domain.wind import Winds, WingWinds, hands_of, months_at, notes_on_wind, winds_for
 
@@ -60,8 +60,14 @@ class Kit:
     takeoff_kn: float
     tail_volume: float
     winds: Winds
-    price: Breakdown
+    pricing: Callable[[], Breakdown] = field(repr=False, compare=False)
+    """What works its price out: of a dozen kits that stand beside each other few are bought."""
     notes: tuple[str, ...] = ()
+
+    @cached_property
+    def price(self) -> Breakdown:
+        """What it costs."""
+        return self.pricing()
 
     @property
     def skus(self) -> tuple[str, ...]:
@@ -150,7 +156,9 @@ class Fitter:
             takeoff_kn=takeoff,
             tail_volume=physics.tail_volume(tail.size, gear["fuselage"].size, foil.size, chord),
             winds=winds,
-            price=price_kit(in_order, self.answers, self.lessons, self.shelf, self.today, self.agreed, self.bounds),
+            pricing=partial(
+                price_kit, in_order, self.answers, self.lessons, self.shelf, self.today, self.agreed, self.bounds
+            ),
             notes=(
                 *self._notes_on(margin),
                 *notes_on_wind(winds, self.answers),
@@ -514,12 +522,7 @@ class Fitter:
         others = [kit.gear_in(other) for other in CORE_SLOTS if other != slot]
 
         def nearness(other: Part) -> tuple[float, bool, Cents, str]:
-            return (
-                abs(other.gear.size - part.gear.size),
-                other.maker != part.maker,
-                other.price_on(self.today),
-                other.sku,
-            )
+            return abs(other.gear.size - size), other.maker != part.maker, other.price_on(self.today), other.sku
 
         def nearest_first(way: Iterable[Part]) -> Iterator[Part]:
             for _, alike in groupby(way, key=_size_of):
@@ -528,26 +531,43 @@ class Fitter:
                 )
 
         size = part.gear.size
-        below, above = self.shelf.outward(slot, size)
-        down = self._beside(kit, (one for one in nearest_first(below) if is_less(one.gear.size, size)))
-        up = self._beside(kit, (one for one in nearest_first(above) if is_less(size, one.gear.size)))
-        named = {part.sku} | {beside.part.sku for beside in (down, up) if beside is not None}
-        all_of_them = merge(*map(nearest_first, self.shelf.outward(slot, size)), key=nearness)
-        elsewhere = (one for one in all_of_them if one.maker != part.maker and one.sku not in named)
-        return Neighbours(down, up, self._beside(kit, elsewhere))
+        (below, all_below), (above, all_above) = (tee(nearest_first(way)) for way in self.shelf.outward(slot, size))
+        down = self._nearest(kit, (one for one in below if is_less(one.gear.size, size)))
+        up = self._nearest(kit, (one for one in above if is_less(size, one.gear.size)))
+        named = {part.sku} | {found.part.sku for found in (down, up) if found is not None}
+        elsewhere = [
+            self._nearest(kit, (one for one in way if one.maker != part.maker and one.sku not in named))
+            for way in (all_below, all_above)
+        ]
+        found = [one for one in elsewhere if one is not None]
+        other = min(found, key=lambda one: (bool(one.refusals), nearness(one.part)), default=None)
+        return Neighbours(*(None if one is None else self._with(kit, one) for one in (down, up, other)))
 
-    def _beside(self, kit: Kit, nearest_first: Iterable[Part]) -> Neighbour | None:
+    def _nearest(self, kit: Kit, nearest_first: Iterable[Part]) -> _Beside | None:
         """The nearest size that may be chosen; only where none may, the nearest that is refused, to say why."""
-        refused: tuple[Part, Judged] | None = None
+        refused: _Beside | None = None
         for other in nearest_first:
-            judged = self._judge_in_place(kit, other.gear)
-            if not judged[0]:
-                return self._with(kit, other, judged)
-            refused = refused or (other, judged)
-        return None if refused is None else self._with(kit, *refused)
+            found = _Beside(other, *self._judge_in_place(kit, other.gear))
+            if not found.refusals:
+                return found
+            refused = refused or found
+        return refused
 
-    def _with(self, kit: Kit, part: Part, judged: Judged) -> Neighbour:
-        return Neighbour(part=part, kit=self.kit({**kit.bought, part.slot: part}, judged), instead_of=kit)
+    def _with(self, kit: Kit, beside: _Beside) -> Neighbour:
+        part = beside.part
+        other = self.kit({**kit.bought, part.slot: part}, (beside.refusals, beside.misfits))
+        return Neighbour(part=part, kit=other, instead_of=kit)
+
+    def price_change(self, beside: Neighbour) -> Cents:
+        """Cents that the core parts of a kit with another part in it are charged more or less."""
+        now, then = beside.instead_of.price.core_charged, beside.kit
+        if self.agreed.discount:
+            return then.price.core_charged - now
+        bought = [then.bought[slot] for slot in CORE_SLOTS if slot in then.bought]
+        lines, _ = price_core(
+            bought, self.shelf.catalogue.policy, self.today
+        )  # Nothing else changes what they are charged.
+        return sum([line.charged for line in lines]) - now
 
     def best_ignoring_stock(self, slot: str) -> Part | None:
         """The part on sale of least misfit by itself, in stock or not; to say what would fit better but is out of stock."""
@@ -562,6 +582,14 @@ class Fitter:
                 if isinstance(verdict, Fits) and (best is None or (verdict.misfit, part.sku) < best):
                     best = verdict.misfit, part.sku
         return None if best is None else self.shelf.catalogue.parts[best[1]]
+
+
+class _Beside(NamedTuple):
+    """A part beside a kit's, and what is said of the kit with it."""
+
+    part: Part
+    refusals: tuple[DoesNotFit, ...]
+    misfits: Mapping[str, float]
 
 
 def _size_of(part: Part) -> float:
@@ -643,11 +671,6 @@ class Neighbour(Instead):
     def steadiness_change_percent(self) -> float:
         """Tail volume more or less, in per cent."""
         return 100 * (self.kit.tail_volume / self.instead_of.tail_volume - 1)
-
-    @property
-    def price_change(self) -> int:
-        """Cents of the core parts charged more or less."""
-        return self.kit.price.core_charged - self.instead_of.price.core_charged
 
 
 @dataclass(frozen=True)

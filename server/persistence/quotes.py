@@ -25,7 +25,8 @@ _NEWEST = select(_QUOTES.revision).where(_OF_TOKEN)
 _SEEN = select(_QUOTES.seen_revision, _QUOTES.seen_at).where(_OF_TOKEN)
 _WITHDRAWN = select(_QUOTES.withdrawn_at, _QUOTES.withdrawn_by, _QUOTES.withdrawn_because).where(_OF_TOKEN)
 _TOKEN = select(_QUOTES.token).where(_QUOTES.code == bindparam("code"))
-"""Asked for by every page of a quote, and by pages that wait for news, so they are put together once."""
+_DONE = select(table_of(OnceRow).c.quote_id).where(table_of(OnceRow).c.key == bindparam("key"))
+"""Asked for by every page of a quote or a kit, and by pages that wait for news, so they are put together once."""
 
 
 def record_from(quote: Quote) -> str:
@@ -207,6 +208,11 @@ def load_done(session: Session, key: str) -> tuple[str, Quote] | None:
     token = session.get_one(QuoteRow, row.quote_id).token
     quote = load_quote(session, token, row.revision)
     return None if quote is None else (row.digest, quote)
+
+
+def is_done(session: Session, key: str) -> bool:
+    """Whether anything was done under a key."""
+    return plain_value(session, _DONE, {"key": key}) is not None
 
 
 def save_done(session: Session, key: str, digest: str, quote_id: int, revision: int, at: datetime) -> None:

@@ -10,12 +10,14 @@ from typing import Any
 from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.changes import Revised, changes_between
 from server.domain.codes import read_code
+from server.domain.drafts import Draft
 from server.domain.errors import Conflict, Fault, InvalidInput, NoSoundKit, NotFound, Unreadable
 from server.domain.kits import TALK_TO_US, Fitter, Kit
 from server.domain.quotes import Quote, freeze
 from server.domain.stock import Hold
 from server.persistence.quotes import (
     is_code_taken,
+    is_done,
     load_done,
     load_quote,
     load_withdrawn,
@@ -38,6 +40,9 @@ from server.usecases.work import Work, is_token, new_code, new_token
 
 BOUGHT = "This quote was bought: it stays as it is. Anything else is a new quote."
 NO_QUOTE = "There is no quote at this address."
+KEY_DIGITS = 24
+MOST_ALIKE = 20
+"""Quotes that one draft has made of the same request, past which a page's key is random: each is a row to ask for."""
 
 
 def issue_quote(
@@ -76,7 +81,7 @@ def keep_quote(
 ) -> Quote:
     """As `issue_quote`, as a part of something larger that is committed together."""
     digest = _digest(given, skus, revises, agreed)
-    once = hashlib.sha256(key.encode()).hexdigest() if key else None
+    once = _once(key) if key else None
     if once:
         lock_key(work.session, once)
     done = load_done(work.session, once) if once else None
@@ -124,6 +129,24 @@ def refuse_settled(work: Work, token: str) -> None:
         raise Conflict([Fault("quote", BOUGHT, "a new quote")])
     if load_withdrawn(work.session, token) is not None:
         raise Conflict([Fault("quote", "The shop has withdrawn this quote: ask us for a new one.", "a new quote")])
+
+
+def page_key(work: Work, draft: Draft, skus: Sequence[str]) -> str:
+    """The key for a form that keeps these parts for a draft, as `kept_under` takes it: the same one until something is kept under it,
+    so that a page is the same as long as nothing on it has changed, and whoever comes back after keeping it may keep it once more.
+    """
+    asked = _digest(draft.answers, skus, draft.revises, draft.agreed)[:KEY_DIGITS]
+    keys = (f"{asked}-{number}" for number in range(1, MOST_ALIKE + 1))
+    return next((key for key in keys if not is_done(work.session, _once(kept_under(draft.token, key)))), new_token())
+
+
+def kept_under(token: str, key: str) -> str:
+    """The key of a request by a form's key, which is only good for one draft."""
+    return f"page:{token}:{key}"
+
+
+def _once(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()
 
 
 def _digest(given: Mapping[str, Any], skus: Sequence[str] | None, revises: str | None, agreed: Agreed) -> str:

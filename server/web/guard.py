@@ -71,6 +71,8 @@ PRIVATE_PATHS = (
     "/api/quotes/",
 )
 """Where somebody's answers stand: no store on the way keeps them, and a browser asks each time whether they are still so."""
+KEPT_AND_ASKED = "private, no-cache"
+"""Any other page too: it is in the units that one browser chose, and prices and shelves change at any moment (RFC 9111, 5.2.2)."""
 SECRET_IN_PATH = re.compile(
     r"(/(?:drafts|quotes|bookings|beside|prepared|welcome|worksheets|owned|photos|reservations|holds|deposits)/+)[^/]+"
 )
@@ -161,7 +163,7 @@ def _is_file(headers: Headers) -> bool:
 
 
 class SafeHeaders:
-    """Headers that every answer carries, and those for pages that hold somebody's answers."""
+    """Headers that every answer carries, those for pages that hold somebody's answers, and how long a page is kept."""
 
     def __init__(self, app: ASGIApp, *, https: bool) -> None:
         self.app = app
@@ -186,9 +188,11 @@ class SafeHeaders:
                 if scope["path"].startswith(PRIVATE_PATHS):
                     headers["X-Robots-Tag"] = "noindex, nofollow"
                     is_kept = not scope["path"].startswith(NEVER_KEPT)
-                    headers.setdefault("Cache-Control", "private, no-cache" if is_kept else "no-store")
+                    headers.setdefault("Cache-Control", KEPT_AND_ASKED if is_kept else "no-store")
                 elif scope["path"].startswith("/api/"):
                     headers.setdefault("Cache-Control", "no-store")
+                elif headers.get("content-type", "").startswith("text/html"):
+                    headers.setdefault("Cache-Control", KEPT_AND_ASKED)
             await send(message)
 
         await self.app(scope, receive, dress)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import fields
 from datetime import date, datetime
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -24,7 +25,7 @@ from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
 from server.outside.amounts import money_in_words
 from server.web.cautions import CAUTIONS
-from server.web.drawings.markup import figure
+from server.web.drawings.markup import figure, ruler_sheet
 from server.web.glossary import term
 from server.web.look import look_address
 from server.web.units import CHOICES, length_in, mass_in, measures_said_in, units_of, wind_in
@@ -69,8 +70,21 @@ def environment(static_address: Callable[[str], str], compiled: BytecodeCache | 
     env.globals["unit_choices"] = CHOICES
     env.globals["term"] = term
     env.globals["figure"] = figure
-    env.globals["ui"] = env.get_template("ui.html").module
+    env.globals["ruler_sheet"] = ruler_sheet
+    env.globals["ui"] = ui = env.get_template("ui.html").module
+    env.globals["blank_measures"] = lru_cache(maxsize=64)(partial(ui.own_measures, Untouched()))  # type: ignore[attr-defined]
     return env
+
+
+class Untouched:
+    """A form in which nothing was typed yet."""
+
+    def value(self, _name: str) -> str:
+        """A field as typed: nothing."""
+        return ""
+
+    def fault_at(self, _name: str) -> None:
+        """What is wrong at a field: nothing."""
 
 
 def is_fragment_asked(request: Request) -> bool:

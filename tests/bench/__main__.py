@@ -1,9 +1,10 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
 Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds; `memory` and `lookup` make
-larger ones, and fail where a server takes more than it may, and where a code is found more slowly among many quotes. `races`,
-`crash`, `fuzz`, `imports` and `load` are long runs that measure what must never happen, and fail where it does; `hold` does the
-first three and load as one, and sums them up. `dependencies` asks the package index for known faults of the locked packages.
+larger ones, and fail where a server takes more than it may, and where a code is found more slowly among many quotes. `browser` needs
+Chromium, and fails where a page is slower there, larger or less steady than is wanted. `races`, `crash`, `fuzz`, `imports` and
+`load` are long runs that measure what must never happen, and fail where it does; `hold` does the first three and load as one, and
+sums them up. `dependencies` asks the package index for known faults of the locked packages.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import platform
 import sys
 from collections.abc import Callable
 
+from tests.bench.browser import browser
 from tests.bench.choosing import frontier
 from tests.bench.crash import crashes
 from tests.bench.dependencies import dependencies
@@ -44,6 +46,7 @@ BENCHES: dict[str, Callable[[], None]] = {
     "pages": pages,
     "memory": memory,
     "lookup": lookup,
+    "browser": browser,
 }
 QUICK = ("frontier", "pricing")
 

@@ -19,17 +19,9 @@ from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from server.persistence.engine import Place, engine_for, sessions, sqlite_file
 from server.usecases.work import Shop
+from tests.browser.chromium import CHROMIUM, QUIET
 from tests.builders_seen import Seen, World
 from tests.builders_states import STATES
-
-CHROMIUM = "/usr/bin/chromium"
-QUIET = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 
 
 @pytest.fixture(scope="session")

@@ -45,6 +45,8 @@ def test_a_swap_is_shown_in_place_keeps_the_focus_and_is_what_is_kept(page: Page
     expect(size).to_have_text(wanted[0])
     assert page.evaluate("document.body.dataset.stayed") == "yes"
     assert page.evaluate("document.activeElement.id").startswith("put-hand_wing")
+    # The window stays where it was: what was used is still seen, and so is what it changed.
+    expect(page.locator(":focus")).to_be_in_viewport()
     page.get_by_role("button", name="Keep this quote").click()
     expect(page.locator(".code")).to_have_text(re.compile(r"^[0-9A-Z]{4} [0-9A-Z]{4}$"))
     expect(page.locator("body")).to_contain_text(wanted[0])

@@ -10,7 +10,7 @@ import pytest
 
 from server.domain.catalogue import Part, Shelf
 from server.domain.errors import Fault, InvalidInput, NotFree
-from server.domain.fit import DoesNotFit
+from server.domain.fit import DoesNotFit, Fits, do_not_join, is_less
 from server.domain.kits import Fitter, Kit, size_words
 from server.domain.learner import Answers
 from server.domain.slots import CORE_SLOTS
@@ -417,12 +417,12 @@ def test_what_a_size_up_changes_is_told_in_litres_knots_steadiness_and_money() -
     # Own arithmetic: six litres more less the water for one kilogram more; 78 % of 100.00, 50.00 and −100.00.
     assert board.margin_change_l == pytest.approx(6 - 1000 / 1026)
     assert board.takeoff_change_kn == pytest.approx(kit.takeoff_kn * (math.sqrt(97.5 / 96.5) - 1))
-    assert board.price_change == 78_00
+    assert learner.price_change(board) == 78_00
     assert foil.takeoff_change_kn == pytest.approx(kit.takeoff_kn * (math.sqrt(1600 / 1800) - 1))
     assert foil.steadiness_change_percent == pytest.approx(100 * ((1600 / 1800) ** 1.5 - 1))
-    assert foil.price_change == 39_00
+    assert learner.price_change(foil) == 39_00
     assert tail.steadiness_change_percent == pytest.approx(-20)
-    assert tail.price_change == -78_00
+    assert learner.price_change(tail) == -78_00
     assert board.refusal is foil.refusal is tail.refusal is None
 
 
@@ -492,3 +492,61 @@ def test_answers_alone_do_not_choose_among_equal_learners() -> None:
     assert first.recommended is not None
     assert second.recommended is not None
     assert first.recommended.skus == second.recommended.skus
+
+
+def nearest_to(on: Fitter, kit: Kit, slot: str, beside: list[Part]) -> tuple[str, bool] | None:
+    """Looked for among all: the SKU of the nearest that may be chosen, else of the nearest refused, and whether it may be."""
+    part = kit.bought[slot]
+    beside.sort(
+        key=lambda other: (
+            abs(other.gear.size - part.gear.size),
+            other.maker != part.maker,
+            other.price_on(on.today),
+            other.sku,
+        )
+    )
+    may_be = [other for other in beside if not on.kit({**kit.bought, slot: other}).refusals]
+    found = next(iter(may_be or beside), None)
+    return None if found is None else (found.sku, bool(may_be))
+
+
+def test_what_stands_beside_a_part_is_the_nearest_of_all_that_join_the_rest() -> None:
+    compared = 0
+    for _, one in cases():
+        kit = one.fitter.recommended() or one.fitter.nearest()
+        for slot in CORE_SLOTS if kit else ():
+            assert kit is not None
+            if slot in kit.kept:
+                continue
+            part, size = kit.bought[slot], kit.bought[slot].gear.size
+            rest = [kit.gear_in(other) for other in CORE_SLOTS if other != slot]
+            joining = [
+                other
+                for other in one.fitter.shelf.core[slot]
+                if other.sku != part.sku and not any(do_not_join(other.gear, gear) for gear in rest)
+            ]
+            down = nearest_to(one.fitter, kit, slot, [other for other in joining if is_less(other.gear.size, size)])
+            up = nearest_to(one.fitter, kit, slot, [other for other in joining if is_less(size, other.gear.size)])
+            named = {beside[0] for beside in (down, up) if beside}
+            elsewhere = [other for other in joining if other.maker != part.maker and other.sku not in named]
+            found = one.fitter.neighbours(kit, slot)
+            told = [
+                beside and (beside.part.sku, beside.refusal is None)
+                for beside in (found.smaller, found.larger, found.other_maker)
+            ]
+            assert told == [down, up, nearest_to(one.fitter, kit, slot, elsewhere)]
+            compared += len([beside for beside in told if beside])
+    assert compared > 50
+
+
+def test_what_would_fit_best_is_looked_for_among_all_that_are_sold() -> None:
+    found = 0
+    for _, one in cases():
+        for slot in CORE_SLOTS:
+            judge = one.fitter.fitting.sizing.judge
+            verdicts = [(judge(part.gear), part.sku) for part in one.fitter.shelf.catalogue.sold_in(slot)]
+            fitting = [(verdict.misfit, sku) for verdict, sku in verdicts if isinstance(verdict, Fits)]
+            best = one.fitter.best_ignoring_stock(slot)
+            assert (best.sku if best else None) == (min(fitting)[1] if fitting else None)
+            found += best is not None
+    assert found > 50

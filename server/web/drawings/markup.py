@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup, escape
 
+from server.web.drawings.ruler import Ruler
 from server.web.drawings.sheet import Drawing, Lettering, Shape
 
 
@@ -29,6 +30,22 @@ def sheet(drawing: Drawing, name: str, kind: str = "") -> Markup:
         *[_lettering(lettering, beside) for lettering in drawing.lettering],
         "</svg>\n",
     ]
+    return Markup("\n".join(lines))  # noqa: S704
+
+
+def ruler_sheet(mark: Ruler) -> Markup:
+    """A ruler, as one picture."""
+    ends = f"M{mark.low} 22H{mark.high}M{mark.low} 15V29M{mark.high} 15V29"
+    pointer = f"M{mark.at} 8L{mark.at - 5} 1H{mark.at + 5}ZM{mark.at} 8V22"
+    lines = (
+        f'<svg class="ruler" viewBox="0 0 220 44" role="img" aria-label="{escape(mark.words)}">',
+        f'<path class="range" d="{ends}"/>',
+        f'<path class="ideal" d="M{mark.ideal} 17V27"/>',
+        f'<path class="mark" d="{pointer}"/>',
+        f'<text x="{mark.low}" y="42" text-anchor="middle">{escape(mark.low_words)}</text>',
+        f'<text x="{mark.high}" y="42" text-anchor="middle">{escape(mark.high_words)}</text>',
+        "</svg>",
+    )
     return Markup("\n".join(lines))  # noqa: S704
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
@@ -18,7 +17,7 @@ from server.domain.quotes import quoted_kit
 from server.domain.slots import CORE_SLOTS, SLOT_WORDS
 from server.usecases.fit import fitter_for
 from server.usecases.learner import put_parts, read_draft, save_answers
-from server.usecases.quotes import issue_quote
+from server.usecases.quotes import issue_quote, kept_under, page_key
 from server.usecases.work import Work
 from server.web.pages.docket import Docket, docket_of
 from server.web.pages.drawn import KitDrawn, Pair, drawn_in, floats_drawn, kit_drawn, pair_in
@@ -228,7 +227,7 @@ def keep(request: Request, token: str, form: Form, shop: ShopOf, pages: PagesOf)
                 work,
                 draft.answers,
                 skus or None,
-                key=f"page:{token}:{key}" if key else None,
+                key=kept_under(token, key) if key else None,
                 revises=draft.revises,
                 agreed=draft.agreed,
                 draft=token,
@@ -277,7 +276,7 @@ def _page(
         next_step=(),
         stronger_wing=None,
         revises=draft.revises is not None,
-        key=secrets.token_urlsafe(16),
+        key="",
         said=said,
         announced="",
         focus="",
@@ -291,18 +290,20 @@ def _page(
     if kit is None:
         return page
     beside = {slot: fitter.neighbours(kit, slot) for slot in CORE_SLOTS}
-    rows = tuple(part_row(fitter, kit, slot, targets, beside[slot], units) for slot in CORE_SLOTS)
+    shown = quoted_kit(kit)
+    rows = tuple(part_row(fitter, kit, shown, slot, targets, beside[slot], units) for slot in CORE_SLOTS)
     terms = work.catalogue.policy.shop
     return replace(
         page,
         rows=rows,
+        key=page_key(work, draft, kit.skus),
         announced=_announced(rows, kit, changed, terms),
         focus=_focus(rows, changed),
         worth=worth_shown(kit, fitter, terms),
         price_fit=price_fit(fitter.sound, kit, fitter.shelf.catalogue, draft.token),
         valuations=valuations_shown(answers.trades, work.catalogue, terms),
         docket=docket_of(kit, fitter),
-        drawn=drawn_in(kit_drawn(quoted_kit(kit)), units),
+        drawn=drawn_in(kit_drawn(shown), units),
         floats=pair_in(floats_drawn(kit, beside["board"]), units),
         winds=winds_shown(
             fitter.wings(kit, answers.spot),

@@ -11,7 +11,7 @@ from server.domain.fit import Target
 from server.domain.kits import Fitter, Kit, Neighbours, size_words
 from server.domain.policy import ShopTerms
 from server.domain.prices import Reduction
-from server.domain.quotes import quoted_kit
+from server.domain.quotes import QuotedKit
 from server.domain.slots import MEASURE_WORDS, MEASURES, SLOT_WORDS
 from server.web.drawings.ruler import Ruler, ruler
 from server.web.pages.forms import FaultyForm
@@ -81,11 +81,16 @@ class PartRow:
 
 
 def part_row(
-    fitter: Fitter, kit: Kit, slot: str, targets: Mapping[str, Target], neighbours: Neighbours, units: Units
+    fitter: Fitter,
+    kit: Kit,
+    shown: QuotedKit,
+    slot: str,
+    targets: Mapping[str, Target],
+    neighbours: Neighbours,
+    units: Units,
 ) -> PartRow:
     """A part of a kit for its page: its reason and number, and one size down, one up, another maker's in its place."""
     gear, target = kit.gear_in(slot), targets[slot]
-    shown = quoted_kit(kit)
     terms = fitter.shelf.catalogue.policy.shop
     is_kept = slot in kit.kept
     part = None if is_kept else kit.bought[slot]
@@ -94,7 +99,7 @@ def part_row(
         neighbour = None if is_kept else getattr(neighbours, which)
         if neighbour is None:
             return None
-        difference = neighbour.price_change
+        difference = fitter.price_change(neighbour)
         sign = "+" if difference > 0 else ""
         price = sign + money_words(difference, terms) if difference else "same price"
         return said_in(size_change(direction, neighbour, price), units)
@@ -155,8 +160,8 @@ def reduced_words(reduction: Reduction, terms: ShopTerms) -> str:
 
 def said_in(change: SizeChange | None, units: Units) -> SizeChange | None:
     """What could stand in a part's place, its lengths said in units."""
-    if change is None:
-        return None
+    if change is None or (units.length == "cm" and units.mass == "kg"):
+        return change
     refusal = None if change.refusal is None else measures_said_in(change.refusal, units)
     return replace(change, label=measures_said_in(change.label, units), refusal=refusal)
 
