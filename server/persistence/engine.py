@@ -23,7 +23,8 @@ from server.persistence.outages import outage_of, watch_commits, watch_for_damag
 
 FILE_NAME = "slackwater.sqlite3"
 BUSY_SECONDS = 5
-PRAGMAS = (f"busy_timeout={1000 * BUSY_SECONDS}", "synchronous=NORMAL", "foreign_keys=ON")
+PRAGMAS = (f"busy_timeout={1000 * BUSY_SECONDS}", "synchronous=NORMAL", "foreign_keys=ON", "cache_size=-512")
+"""Half a MB of pages for each connection instead of two, since the system keeps them all anyway: 14 MB of a busy server."""
 WAL_TRIES, WAL_PAUSE_SECONDS = 100, 0.05
 ONLY_FOR_US = 0o600
 FREE_SECONDS = 10.0

@@ -203,6 +203,25 @@ def _start_of_yesterday(work: Work) -> datetime:
     return datetime.combine(work.today - timedelta(days=1), time(), zone)
 
 
+def find_by_code(work: Work, account_id: int, text: str) -> Found | None:
+    """The quote or sale of a code; None where it leads nowhere, is none, or the account has to wait. It writes and locks nothing."""
+    sought = read_sought(text)
+    if not (sought.said_code and sought.is_right):
+        return None
+    counter = work.session.get(FailureRow, _key(account_id))
+    if counter is not None and _wait(work, counter):
+        return None
+    return _with_code(work, sought)
+
+
+def _with_code(work: Work, sought: Sought) -> Found | None:
+    """The quote of a right code, else the sale with it."""
+    if token_of(work.session, sought.said_code) is not None:
+        return Found(sought, sought.said_code)
+    own = sales_with_code(work.session, sought.said_code)
+    return Found(sought, sale=own[0]) if own else None
+
+
 def find_at_desk(work: Work, account_id: int, text: str) -> Found:
     """The quote of a code, or where somebody of this name, number or address was met.
 
@@ -214,11 +233,9 @@ def find_at_desk(work: Work, account_id: int, text: str) -> Found:
         raise InvalidInput([Fault("q", "Nothing to look for was typed.", "a code, a name, a number or an address")])
     counter = _counter(work, account_id) if sought.said_code else None
     is_free = counter is not None and not _wait(work, counter)
-    if is_free and sought.is_right and token_of(work.session, sought.said_code) is not None:
-        return Found(sought, sought.said_code)
-    own = sales_with_code(work.session, sought.said_code) if is_free and sought.is_right else []
-    if own:
-        return Found(sought, sale=own[0])
+    found = _with_code(work, sought) if is_free and sought.is_right else None
+    if found is not None:
+        return found
     kept_since = oldest_kept(work.now, work.catalogue.policy)
     met = tuple(find_met(work.session, sought, kept_since, MOST_ROWS))
     if counter is not None and not met:

@@ -1,10 +1,10 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds. `browser` needs Chromium,
-and fails where a page is slower there, larger or less steady than is wanted. `races`, `crash`, `fuzz`,
-`imports` and `load` are long runs that measure what must never happen, and fail where it does; `hold` does the first three and
-load as one, and sums them up. `dependencies` asks the
-package index for known faults of the locked packages.
+Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds; `memory` and `lookup` make
+larger ones, and fail where a server takes more than it may, and where a code is found more slowly among many quotes. `browser` needs
+Chromium, and fails where a page is slower there, larger or less steady than is wanted. `races`, `crash`, `fuzz`, `imports` and
+`load` are long runs that measure what must never happen, and fail where it does; `hold` does the first three and load as one, and
+sums them up. `dependencies` asks the package index for known faults of the locked packages.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ from tests.bench.fuzz import fuzzes
 from tests.bench.hold import hold
 from tests.bench.imports import imports
 from tests.bench.load import loads
+from tests.bench.lookup import lookup
+from tests.bench.memory import memory
 from tests.bench.pages import pages
 from tests.bench.pricing import pricing, repricing
 from tests.bench.races import races
@@ -42,6 +44,8 @@ BENCHES: dict[str, Callable[[], None]] = {
     "load": loads,
     "hold": hold,
     "pages": pages,
+    "memory": memory,
+    "lookup": lookup,
     "browser": browser,
 }
 QUICK = ("frontier", "pricing")

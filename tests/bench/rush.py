@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 import statistics
 import time
 from collections import Counter
@@ -51,12 +52,12 @@ def _said(method: str, path: str, headers: tuple[str, ...]) -> bytes:
     return "".join(f"{line}\r\n" for line in lines).encode()
 
 
-def rush(port: int, ask: Ask, seconds: float, connections: int = CONNECTIONS) -> Rush:
-    """Ask for so long over so many connections to a port of loopback."""
-    return asyncio.run(_rush(port, ask, seconds, connections))
+def rush(port: int, ask: Ask, seconds: float, connections: int = CONNECTIONS, most: float = math.inf) -> Rush:
+    """Ask for so long, or until so many were asked, over so many connections to a port of loopback."""
+    return asyncio.run(_rush(port, ask, seconds, connections, most))
 
 
-async def _rush(port: int, ask: Ask, seconds: float, connections: int) -> Rush:
+async def _rush(port: int, ask: Ask, seconds: float, connections: int, most: float) -> Rush:
     found, numbers = Rush(), count()
     began = time.perf_counter()
     until = began + seconds
@@ -64,8 +65,8 @@ async def _rush(port: int, ask: Ask, seconds: float, connections: int) -> Rush:
     async def one() -> None:
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         try:
-            while (asked := time.perf_counter()) < until:
-                writer.write(ask(next(numbers)))
+            while (asked := time.perf_counter()) < until and (number := next(numbers)) < most:
+                writer.write(ask(number))
                 status, length = _head(await reader.readuntil(b"\r\n\r\n"))
                 await reader.readexactly(length)
                 found.seconds.append(time.perf_counter() - asked)

@@ -9,7 +9,9 @@ from collections.abc import Iterator
 from typing import Any
 
 from server.domain.catalogue import Catalogue, Gear, MeasureValue, Part, Shelf
-from server.domain.slots import EXTRA_SLOTS
+from server.domain.slots import EXTRA_SLOTS, SIZES
+from server.persistence.columns import PART_FILES
+from tests.builders_imports import Sheet, many_parts
 
 SHARES = {"board": 0.24, "mast": 0.14, "fuselage": 0.10, "front_foil": 0.18, "tail": 0.14, "hand_wing": 0.20}
 RANGES = {
@@ -53,6 +55,30 @@ def extras() -> dict[str, Part]:
         sku: Part(sku, sku, "Maker", "", 50_00 + 10_00 * size, 25_00, Gear(slot, {"mass_kg": 1.0}))
         for slot, sku, size in named
     }
+
+
+def drawn_parts(number: int, seed: int = 1) -> dict[str, Sheet]:
+    """Sheets of so many new parts to bring in, as `many_parts` makes them, but the core parts no two alike: of any size that their
+    kind has, at prices of such a shelf, nothing marked down."""
+    draw, sheets = random.Random(seed), many_parts(number)
+    for file, slot in PART_FILES.items():
+        if slot:
+            _draw(draw, sheets[file.removesuffix(".csv")], SIZES[slot])
+    return sheets
+
+
+def _draw(draw: random.Random, sheet: Sheet, measure: str) -> None:
+    """Give each row of a sheet a size and a price of its own; spans go with the root of an area, so that the shape stays."""
+    header, *rows = sheet
+    place = {str(name): column for column, name in enumerate(header)}
+    sizes = [float(row[place[measure]]) for row in rows]
+    for row, was in zip(rows, sizes, strict=True):
+        size = round(draw.uniform(min(sizes), max(sizes)), 2)
+        price = round(float(row[place["price"]]) * (size / was) ** 0.8 * draw.lognormvariate(0, 0.3), 2)
+        row[place[measure]], row[place["price"]], row[place["cost"]] = size, price, round(price / 2, 2)
+        row[place["markdown_price"]] = row[place["markdown_from"]] = ""
+        if "span_cm" in place:
+            row[place["span_cm"]] = round(float(row[place["span_cm"]]) * (size / was) ** 0.5, 1)
 
 
 def learners(number: int, seed: int = 7) -> Iterator[dict[str, Any]]:

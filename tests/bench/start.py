@@ -61,14 +61,18 @@ def _codes(draw: random.Random, taken: set[str]) -> Iterator[str]:
 
 
 def add_quotes(shop: Shop, number: int) -> None:
-    """So many quotes, copies of real ones with addresses, codes and days of their own, put in many at once."""
+    """So many quotes, copies of real ones with addresses, codes and days of their own, put in many at once.
+
+    Each portion is committed by itself: one transaction of all would write a log as large as the database.
+    """
     originals, draw = _issued(shop), random.Random(5)
     codes = _codes(draw, {quote.code for quote in originals})
-    with shop.writing("bench") as work:
-        for begin in range(0, number - len(originals), AT_ONCE):
-            many = min(AT_ONCE, number - len(originals) - begin)
-            _insert(work.session, [_copy(draw, draw.choice(originals), next(codes)) for _ in range(many)])
-        work.commit()
+    for begin in range(0, number - len(originals), AT_ONCE):
+        many = min(AT_ONCE, number - len(originals) - begin)
+        made = [_copy(draw, draw.choice(originals), next(codes)) for _ in range(many)]
+        with shop.writing("bench") as work:
+            _insert(work.session, made)
+            work.commit()
 
 
 def _insert(session: Session, quotes: Iterable[Quote]) -> None:

@@ -14,7 +14,7 @@ from packaging.requirements import Requirement
 
 import server.app  # noqa: F401  # So that every logger is there.
 from server.domain import accounts, finding
-from server.outside import mail, pdf
+from server.outside import mail, pdf, workbook
 from server.persistence import engine, sources
 from server.security import common, passwords, totp
 from server.settings import Settings
@@ -57,6 +57,7 @@ SAID = [
     f"steps of {totp.STEP_SECONDS} seconds",
     f"| a password's hash ({COST.memory_kib // 1024} MiB) | {passwords.AT_ONCE} at once in a process",
     f"| {pdf.AT_ONCE} at once in a process, after {pdf.WAIT_S} seconds the answer is 429 |",
+    f"| a workbook written | 1 at once in a process, after {workbook.WAIT_S} seconds the answer is 429 |",
     f"{Settings.model_fields['public_burst'].default} requests a minute from an address; bodies of {guard.MOST_BYTES // 1024} KiB, "
     f"{MOST_WITH_PHOTOS // MB} MB with photographs, {MOST_WITH_CATALOGUE // MB} MB with a catalogue; "
     f"addresses of {guard.MOST_ADDRESS:,} signs",

@@ -20,6 +20,7 @@ ALLOWED = {
     "outside/amounts.py _writer": "how a package writes the amounts of a place",
     "outside/pdf.py _GATE": "the processor of this process",
     "outside/photos.py _one_at_a_time": "the memory of this process",
+    "outside/workbook.py _GATE": "the memory of this process",
     "outside/public_holidays.py _of_year": "a table of a package",
     "security/common.py common_passwords": "a list of a package",
     "security/passwords.py _GATE": "the memory of this process",

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.domain.errors import InvalidInput
+from server.domain.errors import InvalidInput, TooMany
+from server.outside import workbook
 from server.outside.workbook import read_workbook, workbook_of
 from server.outside.workbook_bounds import MOST_BYTES, look_through
 
@@ -151,3 +152,10 @@ def test_a_text_that_ends_where_the_reader_stops_for_breath_is_counted_under_its
 def test_a_long_text_beside_many_numbers_and_short_texts_is_read() -> None:
     rows: list[list[str | float]] = [["short", 1.5, 2, 3]] * 1_000
     assert read_workbook(workbook_of({"boards": [[LONG], *rows]}))["boards"][0][0] == LONG
+
+
+def test_whoever_waits_long_for_other_workbooks_is_told_to_come_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workbook, "WAIT_S", 0.01)
+    with workbook._GATE, pytest.raises(TooMany, match="Other workbooks"):
+        workbook_of({"a": [["name"]]})
+    assert workbook_of({"a": [["name"]]})

@@ -26,7 +26,16 @@ from server.domain.slots import SLOT_WORDS
 from server.domain.stock import OpenHold
 from server.domain.worksheets import Worksheet
 from server.security.tokens import digest_of
-from server.usecases.desk import Found, TimeToCall, Today, find_at_desk, know_code, parcels_out, today_at_desk
+from server.usecases.desk import (
+    Found,
+    TimeToCall,
+    Today,
+    find_at_desk,
+    find_by_code,
+    know_code,
+    parcels_out,
+    today_at_desk,
+)
 from server.usecases.quotes import find_quote, refuse_settled
 from server.usecases.reservations import Reserved, what_words
 from server.usecases.standing import words_of_code
@@ -429,6 +438,10 @@ def find(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages: Pa
     """To the quote of a code; else where somebody of this name, number or address was met."""
     q = text_in(form, "q").strip()
     # Only a code that leads nowhere is written down; all else must not wait for other writers.
+    with shop.reading(account.name) as work:
+        known = find_by_code(work, account.id, q)
+    if known is not None:
+        return _to_found(known)
     with (shop.writing if said_code(q) else shop.reading)(account.name) as work:
         terms = work.catalogue.policy.shop
         try:
@@ -439,9 +452,13 @@ def find(request: Request, account: StaffOf, form: Form, shop: ShopOf, pages: Pa
             page = FoundPage(q, (), str(error), "", "", is_to_find=True)
             return pages.show(request, "desk/found.html", page, terms, status=429)
         if found.code or found.sale:
-            return see_other(f"/desk/quotes/{found.code}" if found.code else f"/desk/sales/{found.sale}")
+            return _to_found(found)
         status = 200 if found.met else 422 if found.misheard and not found.sought.is_right else 404
         return pages.show(request, "desk/found.html", _found_page(q, found, work), terms, status=status)
+
+
+def _to_found(found: Found) -> Response:
+    return see_other(f"/desk/quotes/{found.code}" if found.code else f"/desk/sales/{found.sale}")
 
 
 def _found_page(q: str, found: Found, work: Work) -> FoundPage:
