@@ -18,6 +18,7 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import uvicorn
+from anyio.to_thread import current_default_thread_limiter
 from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from jinja2 import BytecodeCache
@@ -116,6 +117,9 @@ SWEEP_AFTER_SECONDS = 5
 """The first pages of a large shop go first."""
 SEND_SECONDS = 5
 STOP_SECONDS = 20
+AT_ONCE = 15
+"""So many requests are worked on at once, as there are connections to the database (SQLAlchemy's pool: 5, and 10 more). A further one
+would only wait for one of these, and every thread that is ready to run takes its turn from the others and from the loop."""
 PACKED = 4
 """How hard answers are packed: at 6, zlib's own, a page takes half as long again to pack and is 4 % smaller."""
 TOGETHER = "server.__main__:application"
@@ -287,6 +291,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     sending = Thread(target=send_until, args=(stopping, app.state.shop, mailer), name="sending") if mailer else None
     if sending:
         sending.start()
+    current_default_thread_limiter().total_tokens = AT_ONCE
     gc.collect()
     gc.freeze()  # What was built at the start lives as long as the server; looking through it again costs 30 ms now and then.
     yield

@@ -7,16 +7,19 @@ Handler, session, server and compression are as in the program, so that what a p
 from __future__ import annotations
 
 import sys
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
 import uvicorn
+from anyio.to_thread import current_default_thread_limiter
 from fastapi import FastAPI
 from jinja2 import DictLoader, Environment
 from sqlmodel import Field, SQLModel
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import HTMLResponse, Response
 
-from server.app import PACKED
+from server.app import AT_ONCE, PACKED
 from server.persistence.engine import Place, engine_for, sessions
 
 ROWS = 200
@@ -37,6 +40,12 @@ class Note(SQLModel, table=True):
     title: str
 
 
+@asynccontextmanager
+async def _as_in_the_program(_app: FastAPI) -> AsyncIterator[None]:
+    current_default_thread_limiter().total_tokens = AT_ONCE
+    yield
+
+
 def create_bare(folder: Path) -> FastAPI:
     """The application over a folder in which its database is made."""
     engine = engine_for(Place(folder))
@@ -46,7 +55,7 @@ def create_bare(folder: Path) -> FastAPI:
         session.add_all([Note(title=f"Note {number} <of all>") for number in range(ROWS)])
         session.commit()
     template = Environment(loader=DictLoader({"page": PAGE}), autoescape=True).get_template("page")
-    app = FastAPI()
+    app = FastAPI(lifespan=_as_in_the_program)
 
     @app.get("/notes/{number}")
     def show(number: int) -> Response:
