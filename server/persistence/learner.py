@@ -7,13 +7,13 @@ from datetime import datetime
 from typing import Any
 
 from pydantic import TypeAdapter
-from sqlalchemy import Row, bindparam
+from sqlalchemy import Row, bindparam, insert, update
 from sqlalchemy import select as core_select
 from sqlmodel import Session, col, delete, select
 
 from server.domain.agreed import NOTHING_AGREED, Agreed
 from server.domain.drafts import Draft, Link
-from server.persistence.plain import plain_row, table_of
+from server.persistence.plain import plain_change, plain_row, table_of
 from server.persistence.tables import DraftRow, Moment, WorksheetRow
 
 _AGREED = TypeAdapter(Agreed)
@@ -28,25 +28,25 @@ _DRAFT = (
     .outerjoin_from(table_of(DraftRow), table_of(WorksheetRow), _SHEETS.token == _DRAFTS.token)
     .where(_DRAFTS.token == bindparam("token"), _DRAFTS.changed_at >= bindparam("since", type_=Moment()))
 )
-"""Asked for by every page of a draft, so it is put together once."""
+_LOCKS = tuple(select(key).where(key == bindparam("token")).with_for_update() for key in (_DRAFTS.token, _SHEETS.token))
+_CHANGE = update(table_of(DraftRow)).where(_DRAFTS.token == bindparam("of"))
+"""Asked for by every page of a draft, or at every answer, so they are put together once."""
 
 
 def save_draft(session: Session, draft: Draft) -> None:
     """Put a draft in place of what stood under its token."""
-    session.merge(
-        DraftRow(
-            token=draft.token,
-            answers=json.dumps(draft.answers),
-            picks=json.dumps(draft.picks),
-            mass_unit=draft.mass_unit,
-            revises=draft.revises,
-            joined=draft.joined,
-            agreed=None if draft.agreed == NOTHING_AGREED else _AGREED.dump_json(draft.agreed).decode(),
-            started_at=draft.started_at,
-            changed_at=draft.changed_at,
-        )
-    )
-    session.flush()
+    row = {
+        "answers": json.dumps(draft.answers),
+        "picks": json.dumps(draft.picks),
+        "mass_unit": draft.mass_unit,
+        "revises": draft.revises,
+        "joined": draft.joined,
+        "agreed": None if draft.agreed == NOTHING_AGREED else _AGREED.dump_json(draft.agreed).decode(),
+        "started_at": draft.started_at,
+        "changed_at": draft.changed_at,
+    }
+    if not plain_change(session, _CHANGE, {**row, "of": draft.token}):
+        plain_change(session, insert(table_of(DraftRow)), {**row, "token": draft.token})
 
 
 def load_draft(session: Session, token: str, changed_since: datetime, *, to_change: bool = False) -> Draft | None:
@@ -56,8 +56,8 @@ def load_draft(session: Session, token: str, changed_since: datetime, *, to_chan
     """
     if to_change:
         # Alone and before they are read, so that what another did until then is seen, to the link beside the draft too.
-        for key in (col(DraftRow.token), col(WorksheetRow.token)):
-            session.exec(select(key).where(key == token).with_for_update()).all()
+        for lock in _LOCKS:
+            plain_row(session, lock, {"token": token})
     row = plain_row(session, _DRAFT, {"token": token, "since": changed_since})
     if row is None:
         return None

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, cast
 
-from sqlalchemy import Executable, Table, inspect
+from sqlalchemy import CursorResult, Executable, Table, inspect
 from sqlmodel import Session, SQLModel
 
 
@@ -33,3 +33,9 @@ def plain_value(session: Session, statement: Executable, values: Mapping[str, An
     """The first value of the first row that a statement finds, or None."""
     session.flush()
     return session.execute(statement, values).scalar()
+
+
+def plain_change(session: Session, statement: Executable, values: Mapping[str, Any]) -> int:
+    """How many rows a statement has changed or added."""
+    session.flush()
+    return cast(CursorResult[Any], session.execute(statement, values)).rowcount

@@ -23,7 +23,7 @@ from tests.postgres import free_port
 
 RUNS = 3
 SECONDS = 4.0
-LEARNERS = 64
+LEARNERS = 256
 PLENTY = 50
 STEP_FIELDS = ("mass_kg", "to_feet", "fitness")
 
