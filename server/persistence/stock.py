@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -44,10 +45,9 @@ def _is_open(now: datetime) -> ColumnElement[bool]:
 _ENTRIES, _HOLDS, _QUOTES = table_of(StockRow).c, table_of(HoldRow).c, table_of(QuoteRow).c
 _ON_HAND = select(_ENTRIES.sku, func.sum(_ENTRIES.change)).group_by(_ENTRIES.sku)
 _HELD = (
-    select(_ENTRIES.sku, func.sum(_ENTRIES.held))
-    .select_from(join(table_of(StockRow), table_of(HoldRow), _HOLDS.id == _ENTRIES.hold_id))
+    select(_ENTRIES.sku, _ENTRIES.held)
+    .select_from(join(table_of(HoldRow), table_of(StockRow), _HOLDS.id == _ENTRIES.hold_id))
     .where(_HOLDS.ended_at.is_(None), _HOLDS.expires_at > bindparam("now", type_=Moment()))
-    .group_by(_ENTRIES.sku)
 )
 _OWN = select(_QUOTES.id).where(_QUOTES.token == bindparam("but_for")).scalar_subquery()
 _HELD_BUT = _HELD.where(func.coalesce(_HOLDS.quote_id != _OWN, True))
@@ -63,7 +63,12 @@ def load_on_hand(session: Session) -> dict[str, int]:
 def load_held(session: Session, now: datetime, *, but_for: str | None = None) -> dict[str, int]:
     """Pieces held by SKU: the sum of the entries of holds open at a moment, leaving out those of one quote (its token)."""
     wanted, values = (_HELD, {"now": now}) if but_for is None else (_HELD_BUT, {"now": now, "but_for": but_for})
-    return {sku: int(pieces) for sku, pieces in plain_rows(session, wanted, values)}
+    held: Counter[str] = Counter()
+    for sku, pieces in plain_rows(
+        session, wanted, values
+    ):  # Summed up here: SQLite would read the whole ledger to group it.
+        held[sku] += pieces
+    return dict(held)
 
 
 def load_free(session: Session, now: datetime, *, but_for: str | None = None) -> dict[str, int]:
