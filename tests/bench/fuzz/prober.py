@@ -7,6 +7,7 @@ import re
 import socket
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from urllib.parse import quote_from_bytes, urlencode, urlsplit
 from xml.etree.ElementTree import Element
@@ -97,7 +98,8 @@ class Prober:
             with socket.create_connection((self.client.base_url.host, self.client.base_url.port), TORN_SECONDS) as line:
                 line.sendall(b"\r\n".join(head) + b"\r\n\r\n" + probe.body)
                 if probe.torn > 0:
-                    line.shutdown(socket.SHUT_WR)
+                    with suppress(OSError):  # The server may have refused it and hung up by now.
+                        line.shutdown(socket.SHUT_WR)
                 while more := line.recv(65_536):
                     said = said or more
         except ConnectionError:
