@@ -144,13 +144,14 @@ def least_wind_kn(mass_kg: float, takeoff_speed_kn: float, area_m2: float, glide
     is held in, and end within 1e-10 m/s. 101.5 kg at 7.14 kn on 5.5 m², ε 8, k 1: 13.7 kn.
     """
     speed = units.ms_from_kn(takeoff_speed_kn)
-    needed = mass_kg * G_MS2 / glide / pumping / (0.5 * AIR_KG_M3 * area_m2)
+    needed, half = mass_kg * G_MS2 / glide / pumping, 0.5 * AIR_KG_M3 * area_m2
     drag = WING_DRAG * speed
-    wind = min(NO_WING_IN_MS, (drag + math.sqrt(drag * drag + 4 * WING_LIFT * needed)) / (2 * WING_LIFT))
+    wind = min(NO_WING_IN_MS, (drag + math.sqrt(drag * drag + 4 * WING_LIFT * needed / half)) / (2 * WING_LIFT))
     step = 1.0
     while step > 1e-10:
-        apparent, lift = math.hypot(wind, speed), WING_LIFT * wind - drag
-        step = (apparent * lift - needed) / (wind / apparent * lift + WING_LIFT * apparent)
+        apparent = math.hypot(wind, speed)
+        slope = half * (wind / apparent * (WING_LIFT * wind - drag) + WING_LIFT * apparent)
+        step = (drive_n(wind, speed, area_m2) - needed) / slope
         wind -= step
     return units.kn_from_ms(wind) / HAND_HEIGHT_SHARE
 

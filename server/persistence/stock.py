@@ -44,10 +44,11 @@ def _is_open(now: datetime) -> ColumnElement[bool]:
 
 _ENTRIES, _HOLDS, _QUOTES = table_of(StockRow).c, table_of(HoldRow).c, table_of(QuoteRow).c
 _ON_HAND = select(_ENTRIES.sku, func.sum(_ENTRIES.change)).group_by(_ENTRIES.sku)
+_STILL_OPEN = and_(_HOLDS.ended_at.is_(None), _HOLDS.expires_at > bindparam("now", type_=Moment()))
 _HELD = (
     select(_ENTRIES.sku, _ENTRIES.held)
     .select_from(join(table_of(HoldRow), table_of(StockRow), _HOLDS.id == _ENTRIES.hold_id))
-    .where(_HOLDS.ended_at.is_(None), _HOLDS.expires_at > bindparam("now", type_=Moment()))
+    .where(_STILL_OPEN)
 )
 _OWN = select(_QUOTES.id).where(_QUOTES.token == bindparam("but_for")).scalar_subquery()
 _HELD_BUT = _HELD.where(func.coalesce(_HOLDS.quote_id != _OWN, True))
@@ -63,10 +64,8 @@ def load_on_hand(session: Session) -> dict[str, int]:
 def load_held(session: Session, now: datetime, *, but_for: str | None = None) -> dict[str, int]:
     """Pieces held by SKU: the sum of the entries of holds open at a moment, leaving out those of one quote (its token)."""
     wanted, values = (_HELD, {"now": now}) if but_for is None else (_HELD_BUT, {"now": now, "but_for": but_for})
-    held: Counter[str] = Counter()
-    for sku, pieces in plain_rows(
-        session, wanted, values
-    ):  # Summed up here: SQLite would read the whole ledger to group it.
+    held: Counter[str] = Counter()  # Summed up here: SQLite would read the whole ledger to group it.
+    for sku, pieces in plain_rows(session, wanted, values):
         held[sku] += pieces
     return dict(held)
 
@@ -139,11 +138,7 @@ def hold_from(row: HoldRow | Row[Any]) -> Hold:
 _OPEN = (
     core_select(*_HOLDS)
     .select_from(join(table_of(HoldRow), table_of(QuoteRow), _QUOTES.id == _HOLDS.quote_id))
-    .where(
-        _QUOTES.token == bindparam("token"),
-        _HOLDS.ended_at.is_(None),
-        _HOLDS.expires_at > bindparam("now", type_=Moment()),
-    )
+    .where(_QUOTES.token == bindparam("token"), _STILL_OPEN)
     .order_by(_HOLDS.id.desc())
 )
 _OPEN_TO_CHANGE = _OPEN.with_for_update(of=table_of(HoldRow))
