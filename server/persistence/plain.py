@@ -20,22 +20,22 @@ def table_of(row: type[SQLModel]) -> Table:
 def plain_rows(session: Session, statement: Executable, values: Mapping[str, Any] | None = None) -> Iterable[Any]:
     """The rows that a statement finds."""
     session.flush()
-    return session.execute(statement, values)
+    return session.connection().execute(statement, values)
 
 
 def plain_row(session: Session, statement: Executable, values: Mapping[str, Any] | None = None) -> Any:
     """The first row that a statement finds, or None."""
     session.flush()
-    return session.execute(statement, values).first()
+    return session.connection().execute(statement, values).first()
 
 
 def plain_value(session: Session, statement: Executable, values: Mapping[str, Any] | None = None) -> Any:
     """The first value of the first row that a statement finds, or None."""
     session.flush()
-    return session.execute(statement, values).scalar()
+    return session.connection().execute(statement, values).scalar()
 
 
 def plain_change(session: Session, statement: Executable, values: Mapping[str, Any]) -> int:
     """How many rows a statement has changed or added."""
     session.flush()
-    return cast(CursorResult[Any], session.execute(statement, values)).rowcount
+    return cast(CursorResult[Any], session.connection().execute(statement, values)).rowcount

@@ -8,8 +8,8 @@ from server.domain.quotes import Quote
 from server.domain.sales import STATE_WORDS, Sale
 from server.domain.standing import Standing, Withdrawn, standing_of
 from server.domain.stock import Hold
-from server.persistence.quotes import load_seen, load_withdrawn, save_withdrawn, token_of
-from server.persistence.sales import load_sale, load_sales, sale_of_quote, sales_with_code
+from server.persistence.quotes import Course, load_course, load_withdrawn, save_withdrawn, token_of
+from server.persistence.sales import load_sale, load_sales, sales_with_code
 from server.persistence.stock import contact_of, end_hold, open_hold_of
 from server.usecases.messages import tell
 from server.usecases.quotes import find_quote, locked_quote, quote_version, read_quote, refuse_settled
@@ -21,17 +21,19 @@ REASON_ACCEPTED = f"1 to {LONGEST_REASON} characters in one line"
 
 def standing(work: Work, quote: Quote, hold: Hold | None) -> Standing:
     """Where a quote's newest revision stands now; `hold` is its open hold, if there is one."""
-    seen = load_seen(work.session, quote.token)
-    sale, withdrawn = what_became_of(work, quote.token)
-    return standing_of(quote, work.today, hold, seen[0] if seen else None, sale, withdrawn)
+    course = load_course(work.session, quote.token)
+    seen = course.seen[0] if course.seen else None
+    return standing_of(quote, work.today, hold, seen, *_what_became(work, course))
 
 
 def what_became_of(work: Work, token: str) -> tuple[Sale | None, Withdrawn | None]:
     """What was sold of a quote, and how it was withdrawn; None for what was not done."""
-    number = sale_of_quote(work.session, token)
-    sale = None if number is None else load_sale(work.session, number)
-    withdrawn = load_withdrawn(work.session, token)
-    return sale, Withdrawn(*withdrawn) if withdrawn else None
+    return _what_became(work, load_course(work.session, token))
+
+
+def _what_became(work: Work, course: Course) -> tuple[Sale | None, Withdrawn | None]:
+    sale = None if course.sale is None else load_sale(work.session, course.sale)
+    return sale, Withdrawn(*course.withdrawn) if course.withdrawn else None
 
 
 def words_of_code(work: Work, code: str) -> str:

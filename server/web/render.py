@@ -25,7 +25,7 @@ from server.domain.policy import ShopTerms
 from server.domain.slots import SLOT_WORDS
 from server.outside.amounts import money_in_words
 from server.web.cautions import CAUTIONS
-from server.web.drawings.markup import figure, ruler_sheet
+from server.web.drawings.markup import figure, kept_figure, ruler_sheet
 from server.web.glossary import term
 from server.web.look import look_address
 from server.web.units import CHOICES, length_in, mass_in, measures_said_in, units_of, wind_in
@@ -70,6 +70,7 @@ def environment(static_address: Callable[[str], str], compiled: BytecodeCache | 
     env.globals["unit_choices"] = CHOICES
     env.globals["term"] = term
     env.globals["figure"] = figure
+    env.globals["kept_figure"] = kept_figure
     env.globals["ruler_sheet"] = ruler_sheet
     env.globals["ui"] = ui = env.get_template("ui.html").module
     env.globals["blank_measures"] = lru_cache(maxsize=64)(partial(ui.own_measures, Untouched()))  # type: ignore[attr-defined]

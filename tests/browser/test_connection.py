@@ -48,7 +48,9 @@ def test_answers_typed_without_a_connection_are_still_there(browser: Browser, ad
     page.fill("#mass_kg", "80")
     page.locator("#mass_kg").blur()
     expect(page.locator("#no-connection")).to_be_visible()
-    assert page.locator("input[name=to_feet][value=quick]").bounding_box() == place  # A finger on its way there meets it.
+    assert (
+        page.locator("input[name=to_feet][value=quick]").bounding_box() == place
+    )  # A finger on its way there meets it.
     page.locator("input[name=to_feet][value=quick]").check()
     context.set_offline(False)
     page.locator("input[name=fitness][value=fair]").check()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from markupsafe import Markup, escape
 
 from server.web.drawings.ruler import Ruler
@@ -12,6 +14,12 @@ def figure(wide: Drawing, narrow: Drawing, name: str) -> Markup:
     """A drawing for a wide sheet and the same for a narrow one, of which the stylesheet shows one."""
     sheets = sheet(wide, f"{name}-w", "on-wide") + sheet(narrow, f"{name}-n", "on-narrow")
     return Markup('<figure class="drawn">\n') + sheets + Markup("</figure>\n")
+
+
+@lru_cache(maxsize=256)
+def kept_figure(wide: Drawing, narrow: Drawing, name: str) -> Markup:
+    """As `figure`, of drawings that are kept themselves: those of a kit's parts, which are the same for whoever gets them."""
+    return figure(wide, narrow, name)
 
 
 def sheet(drawing: Drawing, name: str, kind: str = "") -> Markup:

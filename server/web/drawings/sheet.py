@@ -35,9 +35,12 @@ class Lettering:
     anchor: str = "start"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Drawing:
-    """A sheet: its size in pixels, pixels to the centimetre (0: not to scale), what is on it, and its words."""
+    """A sheet: its size in pixels, pixels to the centimetre (0: not to scale), what is on it, and its words.
+
+    A drawing is itself alone, so that what is made of one that is kept can be kept beside it without comparing all that is on it.
+    """
 
     width: float
     height: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from server.domain.catalogue import Gear
 from server.domain.quotes import QuotedKit
@@ -74,6 +75,17 @@ def _section(x: float, y: float, chord: float) -> tuple[Point, list[tuple[Point,
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class _Built:
+    """What of the side view is the kit's own, whoever is on it, and where the board's bottom and the sheet end."""
+
+    sheet: Sheet
+    shapes: tuple[Shape, ...]
+    lettering: tuple[Lettering, ...]
+    board_y: float
+    bottom: float
+
+
 def side_view(kit: QuotedKit, layout: Layout) -> Drawing:
     """The kit from the side: board, mast, fuselage, sections of front foil and tail, and the water line.
 
@@ -85,13 +97,37 @@ def side_view(kit: QuotedKit, layout: Layout) -> Drawing:
     thickness = board.number_or("thickness_cm", USUAL_THICKNESS_CM)
     draught = draught_cm(thickness, board.size, kit.float_margin_l)
     layout = layout.holding(length)
-    sheet = Sheet(layout.left, layout.top, layout.scale)
-    mast_x, foot_y = MAST_PLACE * length, thickness + mast.size
-    front_x = mast_x - AHEAD_OF_MAST * fuselage.size
-    axis_y = foot_y + FUSELAGE_CM / 2
-    front_chord, tail_chord = chord_cm(kit.gear_in("front_foil")), chord_cm(kit.gear_in("tail"))
+    chords = chord_cm(kit.gear_in("front_foil")), chord_cm(kit.gear_in("tail"))
+    built = _built(length, thickness, board.size, mast.size, fuselage.size, *chords, layout)
+    line_y = built.sheet.at((0, thickness - draught))[1]
+    sea = Shape("sea", box(0, line_y, layout.width, built.bottom))
+    known = "length_cm" in board.measures and "thickness_cm" in board.measures
+    return Drawing(
+        layout.width,
+        built.bottom,
+        layout.scale,
+        (sea, Shape("waterline", f"M0 {line_y:g}H{layout.width:g}"), *built.shapes),
+        (*built.lettering, _at_rest(layout, built.board_y, draught, thickness)),
+        "Your kit from the side, to scale",
+        _words(kit, length, thickness, draught) + ("" if known else " The board's outline is a usual one."),
+    )
 
-    line_y = sheet.at((0, thickness - draught))[1]
+
+@lru_cache(maxsize=256)  # As many kits at least are shown again and again, and each is drawn for two sheets.
+def _built(
+    length: float,
+    thickness: float,
+    volume_l: float,
+    mast_cm: float,
+    fuselage_cm: float,
+    front_chord: float,
+    tail_chord: float,
+    layout: Layout,
+) -> _Built:
+    sheet = Sheet(layout.left, layout.top, layout.scale)
+    mast_x, foot_y = MAST_PLACE * length, thickness + mast_cm
+    front_x = mast_x - AHEAD_OF_MAST * fuselage_cm
+    axis_y = foot_y + FUSELAGE_CM / 2
     bottom = sheet.at((0, axis_y))[1] + (58 if not layout.is_narrow else 66)
     mast_outline = (
         (mast_x - MAST_CHORD_CM / 2, thickness),
@@ -99,49 +135,30 @@ def side_view(kit: QuotedKit, layout: Layout) -> Drawing:
         (mast_x + 0.42 * MAST_CHORD_CM, foot_y),
         (mast_x - 0.42 * MAST_CHORD_CM, foot_y),
     )
-    rear_x = front_x + fuselage.size
+    rear_x = front_x + fuselage_cm
     body = ((front_x, foot_y), (rear_x, foot_y), (rear_x, foot_y + FUSELAGE_CM), (front_x, foot_y + FUSELAGE_CM))
-    shapes = [
-        Shape("sea", box(0, line_y, layout.width, bottom)),
-        Shape("waterline", f"M0 {line_y:g}H{layout.width:g}"),
+    parts = (
         Shape("hull", sheet.curves(*_board(length, thickness))),
         Shape("metal mast", sheet.outline(mast_outline)),
         Shape("metal fuselage", sheet.outline(body)),
         Shape("metal front-foil", sheet.curves(*_section(front_x, axis_y, front_chord))),
         Shape("metal tail", sheet.curves(*_section(rear_x - tail_chord, axis_y, tail_chord))),
-    ]
-    lettering: list[Lettering] = []
+    )
     left, right = sheet.at((0, 0))[0], sheet.at((length, 0))[0]
     # A long board's mast stands far to the right: on a narrow sheet only the left has room for words that are spaced out.
     half_chord = -MAST_CHORD_CM / 2 if layout.is_narrow else MAST_CHORD_CM / 2
     mast_at = sheet.at((mast_x + half_chord, 0))[0] + (-16 if layout.is_narrow else 16)
-    top_y, foot = sheet.at((0, thickness))[1], sheet.at((0, foot_y))[1]
+    board_y, foot = sheet.at((0, thickness))[1], sheet.at((0, foot_y))[1]
     fuselage_y = sheet.at((0, axis_y))[1] + (24 if not layout.is_narrow else 20)
-    for shape, words in (
-        across(left, right, layout.top - 18, f"{length:g} cm · {board.size:g} litres"),
-        down(mast_at, top_y, foot, f"mast {mast.size:g} cm", after=not layout.is_narrow),
-        across(
-            sheet.at((front_x, 0))[0],
-            sheet.at((rear_x, 0))[0],
-            fuselage_y,
-            f"fuselage {fuselage.size:g} cm",
-            above=False,
-        ),
+    ends = sheet.at((front_x, 0))[0], sheet.at((rear_x, 0))[0]
+    marks = (
+        across(left, right, layout.top - 18, f"{length:g} cm · {volume_l:g} litres"),
+        down(mast_at, board_y, foot, f"mast {mast_cm:g} cm", after=not layout.is_narrow),
+        across(*ends, fuselage_y, f"fuselage {fuselage_cm:g} cm", above=False),
         scale_bar(sheet, 12, bottom - 12, 50),
-    ):
-        shapes.append(shape)
-        lettering.append(words)
-    lettering.append(_at_rest(layout, top_y, draught, thickness))
-    known = "length_cm" in board.measures and "thickness_cm" in board.measures
-    return Drawing(
-        layout.width,
-        bottom,
-        layout.scale,
-        tuple(shapes),
-        tuple(lettering),
-        "Your kit from the side, to scale",
-        _words(kit, length, thickness, draught) + ("" if known else " The board's outline is a usual one."),
     )
+    shapes, lettering = (*parts, *(shape for shape, _ in marks)), tuple(words for _, words in marks)
+    return _Built(sheet, shapes, lettering, board_y, bottom)
 
 
 def _at_rest(layout: Layout, board_y: float, draught: float, thickness: float) -> Lettering:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from math import ceil
 
 from server.domain.wind import UNCERTAINTY_KN, Window, WingWinds
@@ -28,15 +29,11 @@ def window_chart(hands: Sequence[tuple[str, Window]], usual_kn: float, width: fl
 
     Where a bar is too narrow for its two numbers they stand beside it; the line of the usual wind leaves room for words.
     """
-    shapes: list[Shape] = []
-    lettering: list[Lettering] = []
     top, row, height = 28.0, 48.0, 28.0 + 48.0 * len(hands) + 54.0
     floor = top + row * len(hands) + 8
     usual = place_of(usual_kn, width)
-    for force, first, last in BEAUFORT:
-        left, right = place_of(first - 0.5, width), place_of(last + 0.5, width)
-        shapes.append(Shape(f"force{' odd' if force % 2 else ''}", box(left, 8, right, floor)))
-        lettering.append(Lettering("axis-words", round((left + right) / 2, 2), 23, f"F{force}", "middle"))
+    forces, names, ticks = _axis(width, floor, height - 6)
+    shapes, lettering = list(forces), list(names)
     for number, (name, window) in enumerate(hands):
         y = top + row * number + 22
         low, high = place_of(window.low, width), place_of(window.high, width)
@@ -53,17 +50,29 @@ def window_chart(hands: Sequence[tuple[str, Window]], usual_kn: float, width: fl
     anchor = "start" if usual < width / 2 else "end"
     beside = usual + (6 if anchor == "start" else -6)
     lettering.append(Lettering("usual-words", beside, floor + 15, f"usual {usual_kn:.0f} kn", anchor))
-    unit = Lettering("axis-words", width - RIGHT, height - 6, "knots", "end")
-    ticks = [
-        Lettering("axis-words", place_of(knots, width), height - 6, f"{knots}", "middle") for knots in range(10, 34, 4)
-    ]
-    lettering += [*(tick for tick in ticks if words_box(tick)[2] + SPACE <= words_box(unit)[0]), unit]
+    lettering += ticks
     said = "; ".join(
         f"{name} hands {window.low:.0f} to {window.high:.0f} knots" if window.is_open else f"{name} hands none"
         for name, window in hands
     )
     words = f"Winds that suit, ± 2 knots: {said}. The usual wind is {usual_kn:.0f} knots."
     return Drawing(width, height, 0, tuple(shapes), tuple(lettering), "Winds this kit suits", words)
+
+
+@lru_cache(maxsize=16)
+def _axis(
+    width: float, floor: float, y: float
+) -> tuple[tuple[Shape, ...], tuple[Lettering, ...], tuple[Lettering, ...]]:
+    """What stands behind every chart of a width: the Beaufort forces, their names, and the knots under them."""
+    ends = [(force, place_of(first - 0.5, width), place_of(last + 0.5, width)) for force, first, last in BEAUFORT]
+    forces = [Shape(f"force{' odd' if force % 2 else ''}", box(left, 8, right, floor)) for force, left, right in ends]
+    names = [
+        Lettering("axis-words", round((left + right) / 2, 2), 23, f"F{force}", "middle") for force, left, right in ends
+    ]
+    unit = Lettering("axis-words", width - RIGHT, y, "knots", "end")
+    ticks = [Lettering("axis-words", place_of(knots, width), y, f"{knots}", "middle") for knots in range(10, 34, 4)]
+    clear = [tick for tick in ticks if words_box(tick)[2] + SPACE <= words_box(unit)[0]]
+    return tuple(forces), tuple(names), (*clear, unit)
 
 
 def _numbers(window: Window, y: float, width: float) -> list[Lettering]:
