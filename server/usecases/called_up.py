@@ -11,11 +11,11 @@ from server.domain.standing import Standing, standing_of
 from server.domain.stock import Contact, Hold
 from server.domain.story import Told, told_of_holds, told_of_revisions, told_of_sale, whole_story
 from server.domain.worksheets import Worksheet
-from server.persistence.quotes import load_revisions, load_seen
+from server.persistence.quotes import load_course, load_revisions, load_seen
 from server.persistence.stock import contact_of, load_past_holds, open_hold_of
 from server.persistence.worksheets import load_worksheets_of
-from server.usecases.quotes import find_quote
-from server.usecases.standing import standing_version, what_became_of
+from server.usecases.quotes import find_quote, quote_version
+from server.usecases.standing import version_with, what_became_of
 from server.usecases.work import Work
 
 MOST_TOLD = 12
@@ -40,8 +40,9 @@ def call_up(work: Work, code: str) -> CalledUp:
     token = find_quote(work, code)
     revisions = load_revisions(work.session, token, MOST_TOLD + 1)
     quote = revisions[0][0]
-    sale, withdrawn = what_became_of(work, token)
-    hold, seen = open_hold_of(work.session, token, work.now), load_seen(work.session, token)
+    course = load_course(work.session, token)
+    sale, withdrawn = what_became_of(work, course)
+    hold, seen = open_hold_of(work.session, token, work.now), course.seen
     worksheets = load_worksheets_of(work.session, token)
     contact = sale.contact if sale else contact_of(work.session, token)
     if contact is None and worksheets and worksheets[-1].name:
@@ -82,7 +83,8 @@ def story_of_sale(work: Work, sale: Sale) -> tuple[Told, ...]:
 def desk_version(work: Work, code: str) -> str:
     """A short text that is another one as soon as the desk's page of a quote would show something else; raises as `call_up`."""
     token = find_quote(work, code)
-    return version_at_desk(standing_version(work, token), load_seen(work.session, token))
+    course = load_course(work.session, token)
+    return version_at_desk(version_with(quote_version(work, token), *what_became_of(work, course)), course.seen)
 
 
 def version_at_desk(version: str, seen: tuple[int, datetime] | None) -> str:

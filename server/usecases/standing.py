@@ -23,15 +23,11 @@ def standing(work: Work, quote: Quote, hold: Hold | None) -> Standing:
     """Where a quote's newest revision stands now; `hold` is its open hold, if there is one."""
     course = load_course(work.session, quote.token)
     seen = course.seen[0] if course.seen else None
-    return standing_of(quote, work.today, hold, seen, *_what_became(work, course))
+    return standing_of(quote, work.today, hold, seen, *what_became_of(work, course))
 
 
-def what_became_of(work: Work, token: str) -> tuple[Sale | None, Withdrawn | None]:
+def what_became_of(work: Work, course: Course) -> tuple[Sale | None, Withdrawn | None]:
     """What was sold of a quote, and how it was withdrawn; None for what was not done."""
-    return _what_became(work, load_course(work.session, token))
-
-
-def _what_became(work: Work, course: Course) -> tuple[Sale | None, Withdrawn | None]:
     sale = None if course.sale is None else load_sale(work.session, course.sale)
     return sale, Withdrawn(*course.withdrawn) if course.withdrawn else None
 
@@ -47,7 +43,7 @@ def words_of_code(work: Work, code: str) -> str:
 
 def standing_version(work: Work, token: str) -> str:
     """As `quote_version`, and another one too as soon as the quote is bought, withdrawn, or stands elsewhere afterwards."""
-    return version_with(quote_version(work, token), *what_became_of(work, token))
+    return version_with(quote_version(work, token), *what_became_of(work, load_course(work.session, token)))
 
 
 def version_with(version: str, sale: Sale | None, withdrawn: Withdrawn | None) -> str:

@@ -43,15 +43,14 @@ def test_answers_typed_without_a_connection_are_still_there(browser: Browser, ad
     page = context.new_page()
     page.goto(address)
     page.get_by_role("button", name="Start with you").click()
-    place = page.locator("input[name=to_feet][value=quick]").bounding_box()
+    quick = page.locator("input[name=to_feet][value=quick]")
+    place = quick.bounding_box()
     context.set_offline(True)
     page.fill("#mass_kg", "80")
     page.locator("#mass_kg").blur()
     expect(page.locator("#no-connection")).to_be_visible()
-    assert (
-        page.locator("input[name=to_feet][value=quick]").bounding_box() == place
-    )  # A finger on its way there meets it.
-    page.locator("input[name=to_feet][value=quick]").check()
+    assert quick.bounding_box() == place  # A finger on its way there meets it.
+    quick.check()
     context.set_offline(False)
     page.locator("input[name=fitness][value=fair]").check()
     expect(page.locator("#no-connection")).to_be_hidden()
