@@ -23,7 +23,6 @@ from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from jinja2 import BytecodeCache
 from starlette.concurrency import run_in_threadpool
-from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import Response
 from uvicorn.supervisors import Multiprocess
@@ -50,6 +49,7 @@ from server.web.fresh import Fresh
 from server.web.guard import ForgeryGuard, HeadAsGet, OneHost, RequestLog, SafeHeaders, SizeLimit, Throttle
 from server.web.log import log_as_json
 from server.web.measured import Measured, counting
+from server.web.packed import Packed
 from server.web.pages import accounts as page_accounts
 from server.web.pages import assessments as page_assessments
 from server.web.pages import beside as page_beside
@@ -120,8 +120,6 @@ STOP_SECONDS = 20
 AT_ONCE = 8
 """So many requests are worked on at once. Each thread that is ready to run takes its turn from the others and from the loop: with
 15, as many as there are connections to the database, the slowest percent of the kit pages took twice as long and none came sooner."""
-PACKED = 4
-"""How hard answers are packed: at 6, zlib's own, a page takes half as long again to pack and is 4 % smaller."""
 TOGETHER = "server.__main__:application"
 HIDDEN_FROM_ROBOTS = (
     "/drafts/",
@@ -256,7 +254,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     app.add_middleware(OneHost, refuse=refuse)
     app.add_middleware(SafeHeaders, https=settings.address.startswith("https://"))
     app.add_middleware(Fresh)
-    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=PACKED)
+    app.add_middleware(Packed)
     if meters:
         app.add_middleware(Measured, meters=meters)
     app.add_middleware(HeadAsGet)

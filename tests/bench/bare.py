@@ -16,11 +16,11 @@ from anyio.to_thread import current_default_thread_limiter
 from fastapi import FastAPI
 from jinja2 import DictLoader, Environment
 from sqlmodel import Field, SQLModel
-from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import HTMLResponse, Response
 
-from server.app import AT_ONCE, PACKED
+from server.app import AT_ONCE
 from server.persistence.engine import Place, engine_for, sessions
+from server.web.packed import Packed
 
 ROWS = 200
 PAGE = """<!doctype html>
@@ -64,7 +64,7 @@ def create_bare(folder: Path) -> FastAPI:
         lines = [(line, f"word {number + line}", (number * line) % 101) for line in range(150)]
         return HTMLResponse(template.render(note=note, lines=lines))
 
-    app.add_middleware(GZipMiddleware, minimum_size=500, compresslevel=PACKED)
+    app.add_middleware(Packed)
     return app
 
 
