@@ -149,10 +149,13 @@ def test_no_query_is_made_of_what_people_type() -> None:
 
 
 MAKING_HTML = {"server/web/glossary.py", "server/web/drawings/markup.py"}
+ESCAPING = "server/web/escaping.py"
 
 
 def test_only_glossary_and_drawings_make_html_and_no_template_switches_escaping_off() -> None:
-    assert {name for name, module in house().items() if "markupsafe" in module.imports} == MAKING_HTML
+    assert {name for name, module in house().items() if "markupsafe" in module.imports} == {*MAKING_HTML, ESCAPING}
+    # It asks whether something is markup already, and makes none.
+    assert "Markup(" not in (ROOT / ESCAPING).read_text(encoding="utf-8")
     for path in (ROOT / "templates").rglob("*.html"):
         text = path.read_text(encoding="utf-8")
         assert not re.search(r"\|\s*(safe|tojson)\b|autoescape|Markup", text), path.name
