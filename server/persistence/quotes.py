@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 
 from pydantic import TypeAdapter, ValidationError
@@ -12,20 +11,17 @@ from sqlmodel import Session, col, delete, select
 
 from server.domain.errors import Unreadable
 from server.domain.quotes import Quote
-from server.persistence.plain import plain_row, plain_value, table_of
-from server.persistence.tables import CallRow, HoldRow, OnceRow, QuoteRow, RevisionRow, SaleRow, UnmetRow
+from server.persistence.plain import plain_value, table_of
+from server.persistence.tables import CallRow, HoldRow, OnceRow, QuoteRow, RevisionRow, UnmetRow
 
 _RECORD = TypeAdapter(Quote)
 
-_QUOTES, _REVISIONS, _SALES = table_of(QuoteRow).c, table_of(RevisionRow).c, table_of(SaleRow).c
+_QUOTES, _REVISIONS = table_of(QuoteRow).c, table_of(RevisionRow).c
 _OF_TOKEN = _QUOTES.token == bindparam("token")
 _RECORDS = select(_REVISIONS.record).join(table_of(QuoteRow), _QUOTES.id == _REVISIONS.quote_id).where(_OF_TOKEN)
 _RECORD_OF_NEWEST = _RECORDS.where(_REVISIONS.revision == _QUOTES.revision)
 _RECORD_OF_REVISION = _RECORDS.where(_REVISIONS.revision == bindparam("revision"))
 _NEWEST = select(_QUOTES.revision).where(_OF_TOKEN)
-_SEEN = select(_QUOTES.seen_revision, _QUOTES.seen_at).where(_OF_TOKEN)
-_SALE = select(_SALES.id).where(_SALES.quote_token == _QUOTES.token).limit(1).scalar_subquery().label("sale")
-_COURSE = _SEEN.add_columns(_QUOTES.withdrawn_at, _QUOTES.withdrawn_by, _QUOTES.withdrawn_because, _SALE)
 _TOKEN = select(_QUOTES.token).where(_QUOTES.code == bindparam("code"))
 _DONE = select(table_of(OnceRow).c.quote_id).where(table_of(OnceRow).c.key == bindparam("key"))
 """Asked for by every page of a quote or a kit, and by pages that wait for news, so they are put together once."""
@@ -111,41 +107,11 @@ def load_revisions(session: Session, token: str, most: int) -> list[tuple[Quote,
     return [(quote_from(record), by) for record, by in session.exec(wanted)]
 
 
-@dataclass(frozen=True, slots=True)
-class Course:
-    """What became of a quote: what its customer has had before them, how it was withdrawn, which sale it became; None for what did not
-    happen."""
-
-    seen: tuple[int, datetime] | None = None
-    withdrawn: tuple[datetime, str, str] | None = None
-    sale: int | None = None
-
-
-def load_course(session: Session, token: str) -> Course:
-    """What became of a quote; nothing where there is none."""
-    row = plain_row(session, _COURSE, {"token": token})
-    if row is None:
-        return Course()
-    seen = None if row.seen_revision is None or row.seen_at is None else (row.seen_revision, row.seen_at)
-    by_whom = (row.withdrawn_by or "", row.withdrawn_because or "")
-    return Course(seen, None if row.withdrawn_at is None else (row.withdrawn_at, *by_whom), row.sale)
-
-
-def load_seen(session: Session, token: str) -> tuple[int, datetime] | None:
-    """The newest revision of a quote that its customer has had before them, and since when; None where none was."""
-    return load_course(session, token).seen
-
-
 def save_seen(session: Session, token: str, revision: int, at: datetime) -> None:
     """Record that a revision of a quote was looked at, unless it or a newer one was before, or there is no such revision."""
     is_news = col(QuoteRow.seen_revision).is_(None) | (col(QuoteRow.seen_revision) < revision)
     wanted = (col(QuoteRow.token) == token, col(QuoteRow.revision) >= revision, is_news)
     session.exec(update(QuoteRow).where(*wanted).values(seen_revision=revision, seen_at=at))
-
-
-def load_withdrawn(session: Session, token: str) -> tuple[datetime, str, str] | None:
-    """When a quote was withdrawn, by whom and why; None where it was not."""
-    return load_course(session, token).withdrawn
 
 
 def save_withdrawn(session: Session, token: str, at: datetime, by: str, because: str) -> None:

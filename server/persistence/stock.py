@@ -44,11 +44,11 @@ def _is_open(now: datetime) -> ColumnElement[bool]:
 
 _ENTRIES, _HOLDS, _QUOTES = table_of(StockRow).c, table_of(HoldRow).c, table_of(QuoteRow).c
 _ON_HAND = select(_ENTRIES.sku, func.sum(_ENTRIES.change)).group_by(_ENTRIES.sku)
-_STILL_OPEN = and_(_HOLDS.ended_at.is_(None), _HOLDS.expires_at > bindparam("now", type_=Moment()))
+STILL_OPEN = and_(_HOLDS.ended_at.is_(None), _HOLDS.expires_at > bindparam("now", type_=Moment()))
 _HELD = (
     select(_ENTRIES.sku, _ENTRIES.held)
     .select_from(join(table_of(HoldRow), table_of(StockRow), _HOLDS.id == _ENTRIES.hold_id))
-    .where(_STILL_OPEN)
+    .where(STILL_OPEN)
 )
 _OWN = select(_QUOTES.id).where(_QUOTES.token == bindparam("but_for")).scalar_subquery()
 _HELD_BUT = _HELD.where(func.coalesce(_HOLDS.quote_id != _OWN, True))
@@ -138,7 +138,7 @@ def hold_from(row: HoldRow | Row[Any]) -> Hold:
 _OPEN = (
     core_select(*_HOLDS)
     .select_from(join(table_of(HoldRow), table_of(QuoteRow), _QUOTES.id == _HOLDS.quote_id))
-    .where(_QUOTES.token == bindparam("token"), _STILL_OPEN)
+    .where(_QUOTES.token == bindparam("token"), STILL_OPEN)
     .order_by(_HOLDS.id.desc())
 )
 _OPEN_TO_CHANGE = _OPEN.with_for_update(of=table_of(HoldRow))

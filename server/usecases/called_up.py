@@ -11,11 +11,11 @@ from server.domain.standing import Standing, standing_of
 from server.domain.stock import Contact, Hold
 from server.domain.story import Told, told_of_holds, told_of_revisions, told_of_sale, whole_story
 from server.domain.worksheets import Worksheet
-from server.persistence.quotes import load_course, load_revisions, load_seen
-from server.persistence.stock import contact_of, load_past_holds, open_hold_of
+from server.persistence.quotes import load_revisions
+from server.persistence.stock import contact_of, load_past_holds
 from server.persistence.worksheets import load_worksheets_of
-from server.usecases.quotes import find_quote, quote_version
-from server.usecases.standing import version_with, what_became_of
+from server.usecases.quotes import find_quote, read_course
+from server.usecases.standing import version_by, what_became_of
 from server.usecases.work import Work
 
 MOST_TOLD = 12
@@ -40,9 +40,9 @@ def call_up(work: Work, code: str) -> CalledUp:
     token = find_quote(work, code)
     revisions = load_revisions(work.session, token, MOST_TOLD + 1)
     quote = revisions[0][0]
-    course = load_course(work.session, token)
+    course = read_course(work, token)
     sale, withdrawn = what_became_of(work, course)
-    hold, seen = open_hold_of(work.session, token, work.now), course.seen
+    hold, seen = course.hold, course.seen
     worksheets = load_worksheets_of(work.session, token)
     contact = sale.contact if sale else contact_of(work.session, token)
     if contact is None and worksheets and worksheets[-1].name:
@@ -76,15 +76,15 @@ def story_of_sale(work: Work, sale: Sale) -> tuple[Told, ...]:
     revisions = load_revisions(work.session, sale.quote_token, MOST_TOLD + 1) if sale.quote_token else []
     if not revisions:
         return tuple(reversed(told_of_sale(sale)))
-    seen = load_seen(work.session, sale.quote_token)
-    return _story(work, revisions, seen, Standing(sale.state, sale))
+    course = read_course(work, sale.quote_token)
+    return _story(work, revisions, course.seen, Standing(sale.state, sale))
 
 
 def desk_version(work: Work, code: str) -> str:
     """A short text that is another one as soon as the desk's page of a quote would show something else; raises as `call_up`."""
     token = find_quote(work, code)
-    course = load_course(work.session, token)
-    return version_at_desk(version_with(quote_version(work, token), *what_became_of(work, course)), course.seen)
+    course = read_course(work, token)
+    return version_at_desk(version_by(work, course), course.seen)
 
 
 def version_at_desk(version: str, seen: tuple[int, datetime] | None) -> str:

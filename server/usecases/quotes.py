@@ -15,12 +15,12 @@ from server.domain.errors import Conflict, Fault, InvalidInput, NoSoundKit, NotF
 from server.domain.kits import TALK_TO_US, Fitter, Kit
 from server.domain.quotes import Quote, freeze
 from server.domain.stock import Hold
+from server.persistence.courses import Course, load_course, load_quote_with_course
 from server.persistence.quotes import (
     is_code_taken,
     is_done,
     load_done,
     load_quote,
-    load_withdrawn,
     lock_key,
     lock_quote,
     makers_since,
@@ -32,8 +32,6 @@ from server.persistence.quotes import (
     save_unmet,
     token_of,
 )
-from server.persistence.sales import sale_of_quote
-from server.persistence.stock import open_hold_of
 from server.persistence.worksheets import save_kept
 from server.usecases.fit import fitter_for, with_what_was_seen
 from server.usecases.work import Work, is_token, new_code, new_token
@@ -125,9 +123,10 @@ def locked_quote(work: Work, token: str) -> Quote:
 
 def refuse_settled(work: Work, token: str) -> None:
     """Refuse to change what was bought, or was withdrawn; raises `Conflict`."""
-    if sale_of_quote(work.session, token) is not None:
+    course = load_course(work.session, token, work.now)
+    if course is not None and course.sale is not None:
         raise Conflict([Fault("quote", BOUGHT, "a new quote")])
-    if load_withdrawn(work.session, token) is not None:
+    if course is not None and course.withdrawn is not None:
         raise Conflict([Fault("quote", "The shop has withdrawn this quote: ask us for a new one.", "a new quote")])
 
 
@@ -184,15 +183,20 @@ def read_quote(work: Work, token: str) -> Quote:
     return quote
 
 
-def quote_version(work: Work, token: str) -> str:
-    """A short text that is another one as soon as a page of this quote would show something else; raises `NotFound`.
-
-    It tells the newest revision and where its hold stands, and is read from two rows, so that an open page may ask often.
-    """
-    revision = newest_revision(work.session, token) if is_token(token) else None
-    if revision is None:
+def read_course(work: Work, token: str) -> Course:
+    """How far a quote has come; raises `NotFound` where there is none."""
+    course = load_course(work.session, token, work.now) if is_token(token) else None
+    if course is None:
         raise NotFound("token", NO_QUOTE)
-    return version_of(revision, open_hold_of(work.session, token, work.now))
+    return course
+
+
+def read_quote_with_course(work: Work, token: str) -> tuple[Quote, Course]:
+    """The newest revision of a quote and how far it has come; raises `NotFound` where there is none."""
+    found = load_quote_with_course(work.session, token, work.now) if is_token(token) else None
+    if found is None:
+        raise NotFound("token", NO_QUOTE)
+    return found
 
 
 def version_of(revision: int, hold: Hold | None) -> str:

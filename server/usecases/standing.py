@@ -7,23 +7,29 @@ from server.domain.errors import Fault, InvalidInput
 from server.domain.quotes import Quote
 from server.domain.sales import STATE_WORDS, Sale
 from server.domain.standing import Standing, Withdrawn, standing_of
-from server.domain.stock import Hold
-from server.persistence.quotes import Course, load_course, load_withdrawn, save_withdrawn, token_of
+from server.persistence.courses import Course
+from server.persistence.quotes import save_withdrawn, token_of
 from server.persistence.sales import load_sale, load_sales, sales_with_code
 from server.persistence.stock import contact_of, end_hold, open_hold_of
 from server.usecases.messages import tell
-from server.usecases.quotes import find_quote, locked_quote, quote_version, read_quote, refuse_settled
+from server.usecases.quotes import (
+    find_quote,
+    locked_quote,
+    read_course,
+    read_quote_with_course,
+    refuse_settled,
+    version_of,
+)
 from server.usecases.work import Work
 
 LONGEST_REASON = 300
 REASON_ACCEPTED = f"1 to {LONGEST_REASON} characters in one line"
 
 
-def standing(work: Work, quote: Quote, hold: Hold | None) -> Standing:
-    """Where a quote's newest revision stands now; `hold` is its open hold, if there is one."""
-    course = load_course(work.session, quote.token)
+def standing(work: Work, quote: Quote, course: Course) -> Standing:
+    """Where a quote's newest revision stands now."""
     seen = course.seen[0] if course.seen else None
-    return standing_of(quote, work.today, hold, seen, *what_became_of(work, course))
+    return standing_of(quote, work.today, course.hold, seen, *what_became_of(work, course))
 
 
 def what_became_of(work: Work, course: Course) -> tuple[Sale | None, Withdrawn | None]:
@@ -36,14 +42,22 @@ def words_of_code(work: Work, code: str) -> str:
     """Where the quote or the sale with a code stands, in the trade's words; empty where there is none any more."""
     token = token_of(work.session, code)
     if token is not None:
-        return standing(work, read_quote(work, token), open_hold_of(work.session, token, work.now)).words
+        return standing(work, *read_quote_with_course(work, token)).words
     own = load_sales(work.session, sales_with_code(work.session, code))
     return STATE_WORDS[own[0].state] if own else ""
 
 
 def standing_version(work: Work, token: str) -> str:
-    """As `quote_version`, and another one too as soon as the quote is bought, withdrawn, or stands elsewhere afterwards."""
-    return version_with(quote_version(work, token), *what_became_of(work, load_course(work.session, token)))
+    """A short text that is another one as soon as a page of this quote would show something else; raises `NotFound`.
+
+    It is told by one question that reads no record, so that an open page may ask often.
+    """
+    return version_by(work, read_course(work, token))
+
+
+def version_by(work: Work, course: Course) -> str:
+    """The version of a quote that has come so far."""
+    return version_with(version_of(course.revision, course.hold), *what_became_of(work, course))
 
 
 def version_with(version: str, sale: Sale | None, withdrawn: Withdrawn | None) -> str:
@@ -63,7 +77,7 @@ def withdraw_quote(work: Work, code: str, because: str) -> Withdrawn:
         words = "A reason is needed: the customer reads it on the quote’s page."
         raise InvalidInput([Fault("because", words, REASON_ACCEPTED)])
     quote = locked_quote(work, find_quote(work, code))
-    there = load_withdrawn(work.session, quote.token)
+    there = read_course(work, quote.token).withdrawn
     if there is not None:
         return Withdrawn(*there)
     refuse_settled(work, quote.token)

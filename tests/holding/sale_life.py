@@ -21,7 +21,7 @@ from server.domain.stock import Contact, Movement
 from server.persistence.stock import load_free, save_movements
 from server.persistence.tables import HoldRow, StockRow
 from server.usecases.deposits import take_deposit
-from server.usecases.quotes import issue_quote, read_quote
+from server.usecases.quotes import issue_quote, read_quote, read_quote_with_course
 from server.usecases.sales import Payment, Terms, make_contract, read_sale, take_payment
 from server.usecases.standing import standing, withdraw_quote
 from server.usecases.stock import agree_to_quote, confirm_hold, open_hold, release_hold
@@ -213,8 +213,9 @@ class Life(RuleBasedStateMachine):
     @invariant()
     def the_state_agrees_with_what_was_done(self) -> None:
         with self.shop.reading() as work:
-            quote, hold = read_quote(work, self.token), open_hold(work, self.token)
-            where = standing(work, quote, hold)
+            quote, course = read_quote_with_course(work, self.token)
+            where, hold = standing(work, quote, course), open_hold(work, self.token)
+        assert course.hold == hold
         if self.sale is None:
             allowed = {"withdrawn"} if self.is_withdrawn else {"sent", "seen", "agreed", "lapsed"}
             assert where.state in allowed

@@ -14,7 +14,8 @@ from server.domain.errors import NotFound
 from server.domain.quotes import Quote
 from server.domain.stock import Contact
 from server.persistence.tables import QuoteRow
-from server.usecases.quotes import issue_quote, mark_seen, quote_version, read_quote, revised_since
+from server.usecases.quotes import issue_quote, mark_seen, read_quote, revised_since
+from server.usecases.standing import standing_version
 from server.usecases.stock import agree_to_quote, confirm_hold, release_hold
 from server.usecases.work import Shop
 from tests.builders_shop import Clock, learner
@@ -30,7 +31,7 @@ def kept(shop: Shop, by: str = "customer", of: str | None = None, **answers: obj
 
 def version(shop: Shop, token: str) -> str:
     with shop.reading() as work:
-        return quote_version(work, token)
+        return standing_version(work, token)
 
 
 def seen(shop: Shop) -> tuple[int | None, datetime | None]:
@@ -73,19 +74,19 @@ def test_the_version_is_another_one_after_every_change_of_quote_or_hold_and_else
 def test_the_version_of_a_quote_that_is_not_there_is_not_told(shop: Shop) -> None:
     for token in ("guessed-it", "a" * 32, "no token"):
         with shop.reading() as work, pytest.raises(NotFound):
-            quote_version(work, token)
+            standing_version(work, token)
         with shop.writing() as work, pytest.raises(NotFound):
             mark_seen(work, token, 1)
 
 
-def test_the_version_is_told_by_two_small_questions_that_read_no_record(shop: Shop) -> None:
+def test_the_version_is_told_by_one_small_question_that_reads_no_record(shop: Shop) -> None:
     token = kept(shop).token
     asked: list[str] = []
     with shop.reading() as work:
         event.listen(work.session.get_bind(), "before_cursor_execute", lambda *said: asked.append(said[2]))
-        quote_version(work, token)
+        standing_version(work, token)
     asked = [text for text in asked if text.startswith("SELECT")]
-    assert len(asked) == 2
+    assert len(asked) == 1
     assert not any(".record" in text for text in asked)
 
 

@@ -14,10 +14,10 @@ from server.usecases.desk import find_at_desk, today_at_desk
 from server.usecases.messages import message_texts
 from server.usecases.papers import read_papers
 from server.usecases.privacy import sweep
-from server.usecases.quotes import issue_quote, mark_seen, read_quote
+from server.usecases.quotes import issue_quote, mark_seen, read_quote, read_quote_with_course
 from server.usecases.sales import list_sales, read_sale
 from server.usecases.standing import standing, standing_version, withdraw_quote
-from server.usecases.stock import agree_to_quote, confirm_hold, open_hold, release_hold
+from server.usecases.stock import agree_to_quote, confirm_hold, release_hold
 from server.usecases.work import Shop
 from tests.builders_sales import agreed_quote, bought, paid, sale_now
 from tests.builders_shop import Clock, learner
@@ -25,7 +25,7 @@ from tests.builders_shop import Clock, learner
 
 def state(shop: Shop, token: str) -> str:
     with shop.reading() as work:
-        return standing(work, read_quote(work, token), open_hold(work, token)).state
+        return standing(work, *read_quote_with_course(work, token)).state
 
 
 def test_a_quote_stands_somewhere_from_the_day_it_is_sent_and_its_version_tells(shop: Shop, clock: Clock) -> None:

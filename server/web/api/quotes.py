@@ -11,7 +11,7 @@ from fastapi import APIRouter, Header
 from server.domain.changes import Revised, Said
 from server.domain.errors import Fault, InvalidInput, Outdated
 from server.domain.stock import Contact, read_contact
-from server.usecases.quotes import issue_quote, read_quote, revised_since
+from server.usecases.quotes import issue_quote, read_quote, read_quote_with_course, revised_since
 from server.usecases.standing import standing
 from server.usecases.stock import agree_to_quote, open_hold
 from server.web.api.bodies import Json, JsonObject, answers_and_skus
@@ -48,10 +48,9 @@ def keep(
 def read(token: str, shop: ShopOf, settings: SettingsOf) -> Json:
     """The newest revision of a quote with its state."""
     with shop.reading() as work:
-        quote = read_quote(work, token)
-        hold, today = open_hold(work, token), work.today
-        where = standing(work, quote, hold)
-    return Json(quote_shape(quote, hold, settings.address, today, where))
+        quote, course = read_quote_with_course(work, token)
+        where, today = standing(work, quote, course), work.today
+    return Json(quote_shape(quote, course.hold, settings.address, today, where))
 
 
 @router.post(

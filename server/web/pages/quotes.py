@@ -21,10 +21,10 @@ from server.domain.standing import Standing
 from server.domain.stock import Hold, read_contact
 from server.outside.qr import qr_of
 from server.usecases.learner import draft_from_quote
-from server.usecases.quotes import read_quote, revised_since, version_of
+from server.usecases.quotes import read_quote, read_quote_with_course, revised_since, version_of
 from server.usecases.returns import told_of_quote
 from server.usecases.standing import standing, version_with
-from server.usecases.stock import agree_to_quote, open_hold, release_hold
+from server.usecases.stock import agree_to_quote, release_hold
 from server.usecases.work import Work
 from server.web.drawings.ruler import Ruler, ruler
 from server.web.drawings.svg import squares_file
@@ -161,13 +161,14 @@ def quote_page(
     Sizes and winds are said in `units`; without them in the shop's own, as on paper. What has changed is said since the revision
     `since`, or since the one before the newest.
     """
-    quote, held = read_quote(work, token), open_hold(work, token)
+    quote, course = read_quote_with_course(work, token)
+    held = course.hold
     terms = work.catalogue.policy
     kit = quote.kit
     notes = [*quote.notes, *kit.notes]
     if not kit.is_sound:
         notes.append(TALK_TO_US)
-    state, where = quote.state_on(work.today, held), standing(work, quote, held)
+    state, where = quote.state_on(work.today, held), standing(work, quote, course)
     hold = None if where.is_settled else held
     alone = quote.talk_first is None
     own = f"{address}/quotes/{quote.token}"
