@@ -165,6 +165,14 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     app.state.shop, app.state.settings, app.state.pages = shop, settings, pages
     app.state.passwords, app.state.meters = Passwords(), meters
 
+    @app.get("/static/{name}", include_in_schema=False)
+    async def static(request: Request, name: str) -> Response:
+        return files.answer(request, name)
+
+    @app.get("/robots.txt", include_in_schema=False)
+    async def robots() -> Response:
+        return Response(NO_ROBOTS_IN, media_type="text/plain")
+
     programs = (api_fit, api_wind, api_quotes, api_catalogue)
     people = (
         page_fit,
@@ -236,14 +244,6 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_orders,
     ):
         app.include_router(owners_door.owner_router, dependencies=[Depends(owner)])
-
-    @app.get("/static/{name}", include_in_schema=False)
-    async def static(request: Request, name: str) -> Response:
-        return files.answer(request, name)
-
-    @app.get("/robots.txt", include_in_schema=False)
-    async def robots() -> Response:
-        return Response(NO_ROBOTS_IN, media_type="text/plain")
 
     errors = Errors(pages)
     errors.attach(app)
