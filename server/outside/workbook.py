@@ -13,6 +13,7 @@ import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
+from tempfile import TemporaryDirectory
 from threading import BoundedSemaphore
 from typing import Any
 
@@ -25,7 +26,7 @@ ACCEPTED = f"a workbook (.xlsx) of at most {MOST_BYTES // 1024 // 1024} MB witho
 BOOK = "xl/workbook.xml"
 _FIRST_MADE = datetime(2026, 1, 1, tzinfo=UTC).replace(tzinfo=None)
 """A workbook says when it was made; a fixed day makes the same sheets the same bytes."""
-WAIT_S, MANY_ROWS = 10, 1_000
+WAIT_S = 10
 _GATE = BoundedSemaphore(1)
 Cell = str | int | float | None
 
@@ -77,24 +78,44 @@ def _text(cell: Any) -> str:
 def workbook_of(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
     """A workbook of some sheets, the first row of each as its header; texts stay texts, so that none becomes a formula or a link.
 
-    The same sheets give the same bytes. Of 20,000 parts it takes 90 MB and two seconds, so one is written at a time; raises `TooMany`
-    where others are being written for longer than ten seconds.
+    The same sheets give the same bytes. Its rows go to files in the system's temporary folder on the way, so that it takes little
+    memory; of 20,000 parts it takes a second, and one is written at a time. Raises `TooMany` where others are being written for longer
+    than ten seconds, and `OSError` where there is no room for such files.
     """
     if not _GATE.acquire(timeout=WAIT_S):
         raise TooMany("workbook", "Other workbooks are being written just now: try again in a minute.")
     try:
-        return _written(sheets)
+        with TemporaryDirectory(prefix="slackwater-book-") as folder:
+            return _written(sheets, folder)
     finally:
-        if sum(map(len, sheets.values())) > MANY_ROWS:
-            gc.collect()  # A book and its sheets hold each other, and so two thirds of that memory.
         _GATE.release()
 
 
-def _written(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
-    import xlsxwriter
+def _written(sheets: Mapping[str, Sequence[Sequence[Cell]]], folder: str) -> bytes:
+    from xlsxwriter.exceptions import FileCreateError
 
     file = io.BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False}
+    failed: OSError | None = None
+    try:
+        _write(sheets, file, folder)
+    except FileCreateError as error:  # What it wraps says why: the disk may be full.
+        failed = OSError(error.args[0].errno, error.args[0].strerror)
+    if failed is not None:
+        gc.collect()  # The half-made book ends what it writes while there is still a file to write to.
+        raise failed
+    return file.getvalue()
+
+
+def _write(sheets: Mapping[str, Sequence[Sequence[Cell]]], file: io.BytesIO, folder: str) -> None:
+    import xlsxwriter
+
+    options = {
+        "constant_memory": True,
+        "tmpdir": folder,
+        "strings_to_formulas": False,
+        "strings_to_numbers": False,
+        "strings_to_urls": False,
+    }
     with xlsxwriter.Workbook(file, options) as book:
         book.set_properties({"created": _FIRST_MADE})
         bold = book.add_format({"bold": True})
@@ -108,4 +129,3 @@ def _written(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
                     style = bold if number == 0 else None
                     write = sheet.write_string if isinstance(cell, str) else sheet.write_number
                     write(number, place, cell, style)
-    return file.getvalue()

@@ -13,7 +13,6 @@ from collections.abc import Callable
 
 import httpx
 
-from server.outside.workbook import workbook_of
 from server.usecases.catalogue import catalogue_files, catalogue_workbook
 from server.usecases.imports import ARCHIVE, Choices, export, plan_import
 from server.usecases.uploads import open_upload
@@ -22,7 +21,7 @@ from server.web.guard import SESSION_COOKIES
 from tests.bench.harness import Outcome, end_with, new_ground, servers, shop_at
 from tests.builders_accounts import account_token
 from tests.builders_imports import many_parts, prices_of
-from tests.builders_odd_files import spoilt, spoilt_inside
+from tests.builders_odd_files import spoilt, spoilt_inside, spreadsheet_of
 
 PARTS = 2000
 
@@ -59,7 +58,7 @@ def season(address: str, session: str) -> None:
     with httpx.Client(base_url=address, headers={"Cookie": cookie}, timeout=120) as client:
         for words, sheets in (("new parts", parts), *[("prices", prices_of(parts, 1 + n / 100)) for n in (2, 3, 4)]):
             began = time.perf_counter()
-            shown = client.post("/console/files/preview", files={"files": ("list.xlsx", workbook_of(sheets))}).text
+            shown = client.post("/console/files/preview", files={"files": ("list.xlsx", spreadsheet_of(sheets))}).text
             looked = time.perf_counter()
             carried = dict(re.findall(r'name="(content|shown)" value="([^"]*)"', shown))
             step = client.post("/console/files/apply", data=carried).headers["location"]

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import errno
+import gc
 import io
+import tempfile
+import tracemalloc
 import zipfile
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.domain.errors import InvalidInput, TooMany
+from server.domain.errors import InvalidInput, NoRoom, TooMany
 from server.outside import workbook
 from server.outside.workbook import read_workbook, workbook_of
 from server.outside.workbook_bounds import MOST_BYTES, look_through
+from server.persistence.outages import outage_of
+from tests.builders_odd_files import spreadsheet_of
 
 texts = st.text(st.characters(codec="utf-8", min_codepoint=32, exclude_categories=["C"]), max_size=30)
 cells = st.one_of(texts, st.integers(-(10**9), 10**9), st.floats(-1e6, 1e6, allow_nan=False).map(lambda n: round(n, 4)))
@@ -60,7 +67,7 @@ def with_part(content: bytes, name: str, part: bytes) -> bytes:
 
 
 SHEET = "xl/worksheets/sheet1.xml"
-PLAIN = workbook_of({"boards": [["sku"], ["A"]]})
+PLAIN = spreadsheet_of({"boards": [["sku"], ["A"]]})
 
 
 def test_a_cell_at_the_far_end_of_an_empty_sheet_is_refused_before_it_takes_its_room() -> None:
@@ -126,7 +133,7 @@ LONG = "x" * 32_000
 
 def repeated(text: str, rows: int, columns: int = 30) -> bytes:
     """A workbook in which very many cells name one shared text."""
-    return workbook_of({"boards": [[text] * columns for _ in range(rows)]})
+    return spreadsheet_of({"boards": [[text] * columns for _ in range(rows)]})
 
 
 def odd(content: bytes) -> bytes:
@@ -144,9 +151,9 @@ def test_one_long_text_that_very_many_cells_name_is_refused_before_it_is_unfolde
 
 def test_a_text_that_ends_where_the_reader_stops_for_breath_is_counted_under_its_own_number() -> None:
     texts = [[f"{number:07d}" + "y" * 50] for number in range(40_000)]
-    look_through(workbook_of({"boards": [*texts, [LONG], *([1.5] * 30 for _ in range(100))]}))
+    look_through(spreadsheet_of({"boards": [*texts, [LONG], *([1.5] * 30 for _ in range(100))]}))
     with pytest.raises(Exception, match="far more text"):
-        look_through(workbook_of({"boards": [*texts, *([LONG] for _ in range(1_600))]}))
+        look_through(spreadsheet_of({"boards": [*texts, *([LONG] for _ in range(1_600))]}))
 
 
 def test_a_long_text_beside_many_numbers_and_short_texts_is_read() -> None:
@@ -159,3 +166,35 @@ def test_whoever_waits_long_for_other_workbooks_is_told_to_come_again(monkeypatc
     with workbook._GATE, pytest.raises(TooMany, match="Other workbooks"):
         workbook_of({"a": [["name"]]})
     assert workbook_of({"a": [["name"]]})
+
+
+def test_a_large_workbook_takes_little_memory_and_leaves_no_file_behind(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    rows: list[list[str | float]] = [
+        [f"SKU-{number}", "a board of many words", number, 2549.5] for number in range(5_000)
+    ]
+    gc.collect()
+    tracemalloc.start()
+    content = workbook_of({"boards": rows})
+    most = tracemalloc.get_traced_memory()[1] - len(content)
+    tracemalloc.stop()
+    assert most < 2_000_000
+    assert list(tmp_path.iterdir()) == []
+    assert len(read_workbook(content)["boards"]) == 5_000
+
+
+def test_a_workbook_for_which_there_is_no_room_is_an_outage_and_leaves_no_file_behind(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(tempfile, "mkstemp", full)
+    with pytest.raises(OSError, match="No space left") as caught:
+        workbook_of({"boards": [["sku"], ["A"]]})
+    assert isinstance(outage_of(caught.value), NoRoom)
+    assert list(tmp_path.iterdir()) == []

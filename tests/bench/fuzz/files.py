@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from functools import cache
 
-from server.outside.workbook import workbook_of
 from server.outside.zip_files import zip_of
 from tests.bench.fuzz.probes import File
 from tests.bench.fuzz.values import BYTES, MARK
-from tests.builders_odd_files import ODD_FILES, spoilt, spoilt_inside
+from tests.builders_odd_files import ODD_FILES, spoilt, spoilt_inside, spreadsheet_of
 from tests.builders_photos import SCRIPT, bomb, phone_photo
 from tests.builders_sets import ROWS, WRONG_DAY
 
@@ -49,7 +48,7 @@ def lists() -> tuple[File, ...]:
     }
     text = b"sku,price\nDUN-72,2551.00\nDUN-82,2490.00\n"
     return (
-        File("list.xlsx", workbook_of(sheets)),
+        File("list.xlsx", spreadsheet_of(sheets)),
         File("list.zip", zip_of({"boards.csv": text}), "application/zip"),
         File("boards.csv", text, "text/csv"),
         File("policy.toml", b'[shop]\nname = "Two Herons Watersports"\n', "application/toml"),
