@@ -1,10 +1,10 @@
 """`python -m tests.bench [NAME …]`: run the measurements and print medians, spread and machine.
 
-Without a name the quick ones. `start` makes a large shop, and fails where its start takes two seconds; `memory` and `lookup` make
-larger ones, and fail where a server takes more than it may, and where a code is found more slowly among many quotes. `browser` needs
-Chromium, and fails where a page is slower there, larger or less steady than is wanted. `races`, `crash`, `fuzz`, `imports` and
-`load` are long runs that measure what must never happen, and fail where it does; `hold` does the first three and load as one, and
-sums them up. `dependencies` asks the package index for known faults of the locked packages.
+Without a name it says which there are and runs the quick ones. `start` makes a large shop, and fails where its start takes two
+seconds; `memory` and `lookup` make larger ones, and fail where a server takes more than it may, and where a code is found more slowly
+among many quotes. `browser` needs Chromium, and fails where a page is slower there, larger or less steady than is wanted. `races`,
+`crash`, `fuzz`, `imports` and `load` are long runs that measure what must never happen, and fail where it does; `hold` does the first
+three and load as one, and sums them up. `dependencies` asks the package index for known faults of the locked packages.
 """
 
 from __future__ import annotations
@@ -51,12 +51,23 @@ BENCHES: dict[str, Callable[[], None]] = {
 QUICK = ("frontier", "pricing")
 
 
+def listed() -> str:
+    """Every measurement with what it measures, the quick ones marked."""
+    lines = [
+        f"{'*' if name in QUICK else ' '} {name:<13}" + " ".join((bench.__doc__ or "").split())
+        for name, bench in BENCHES.items()
+    ]
+    return "\n".join([*lines, "Those marked * run where no name is given.", ""])
+
+
 def main(names: list[str]) -> int:
     """Run the named measurements, or the quick ones."""
     unknown = [name for name in names if name not in BENCHES]
     if unknown:
         print(f"no measurement {', '.join(unknown)}; there are: {', '.join(BENCHES)}", file=sys.stderr)
         return 2
+    if not names:
+        print(listed())
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, {platform.system()}")
     for name in names or QUICK:
         print((BENCHES[name].__doc__ or name).strip())
