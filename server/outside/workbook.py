@@ -12,6 +12,7 @@ import lzma
 import zipfile
 import zlib
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, date, datetime
 from tempfile import TemporaryDirectory
 from threading import BoundedSemaphore
@@ -78,54 +79,67 @@ def _text(cell: Any) -> str:
 def workbook_of(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
     """A workbook of some sheets, the first row of each as its header; texts stay texts, so that none becomes a formula or a link.
 
-    The same sheets give the same bytes. Its rows go to files in the system's temporary folder on the way, so that it takes little
-    memory; of 20,000 parts it takes a second, and one is written at a time. Raises `TooMany` where others are being written for longer
-    than ten seconds, and `OSError` where there is no room for such files.
+    The same sheets give the same cells. Of 20,000 parts it takes a second, and one is written at a time. Its rows go to files in the
+    system's temporary folder on the way, so that it takes 2 MB of memory; where there is no such folder, or no room in it, they are
+    kept in memory, 60 MB of it. Raises `TooMany` where others are being written for longer than ten seconds.
     """
     if not _GATE.acquire(timeout=WAIT_S):
         raise TooMany("workbook", "Other workbooks are being written just now: try again in a minute.")
     try:
-        with TemporaryDirectory(prefix="slackwater-book-") as folder:
-            return _written(sheets, folder)
+        return _by_files(sheets) or _in_memory(sheets)
     finally:
         _GATE.release()
 
 
-def _written(sheets: Mapping[str, Sequence[Sequence[Cell]]], folder: str) -> bytes:
+def _by_files(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
+    """The workbook, by way of files; nothing where these cannot be written."""
     from xlsxwriter.exceptions import FileCreateError
 
     file = io.BytesIO()
-    failed: OSError | None = None
     try:
-        _write(sheets, file, folder)
-    except FileCreateError as error:  # What it wraps says why: the disk may be full.
-        failed = OSError(error.args[0].errno, error.args[0].strerror)
-    if failed is not None:
-        gc.collect()  # The half-made book ends what it writes while there is still a file to write to.
-        raise failed
+        with TemporaryDirectory(prefix="slackwater-book-") as folder:
+            _write(sheets, file, {"constant_memory": True, "tmpdir": folder})
+    except (OSError, FileCreateError):
+        pass
+    else:
+        return file.getvalue()
+    gc.collect()  # The half-made book ends what it writes while there is still a file to write to.
+    return b""
+
+
+def _in_memory(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
+    file = io.BytesIO()
+    _write(sheets, file, {"in_memory": True})
+    gc.collect()  # A book and its sheets hold each other, and so two thirds of that memory.
     return file.getvalue()
 
 
-def _write(sheets: Mapping[str, Sequence[Sequence[Cell]]], file: io.BytesIO, folder: str) -> None:
+def _write(sheets: Mapping[str, Sequence[Sequence[Cell]]], file: io.BytesIO, options: Mapping[str, bool | str]) -> None:
     import xlsxwriter
+    from xlsxwriter.exceptions import FileCreateError
 
-    options = {
-        "constant_memory": True,
-        "tmpdir": folder,
-        "strings_to_formulas": False,
-        "strings_to_numbers": False,
-        "strings_to_urls": False,
-    }
-    with xlsxwriter.Workbook(file, options) as book:
-        book.set_properties({"created": _FIRST_MADE})
-        bold = book.add_format({"bold": True})
-        for name, rows in sheets.items():
-            sheet = book.add_worksheet(name)
-            sheet.freeze_panes(1, 0)
-            for number, row in enumerate(rows):
-                for place, cell in enumerate(row):
-                    if cell is None or cell == "":
-                        continue
-                    style = bold if number == 0 else None
-                    write = sheet.write_string if isinstance(cell, str) else sheet.write_number
-                    write(number, place, cell, style)
+    plain = {"strings_to_formulas": False, "strings_to_numbers": False, "strings_to_urls": False}
+    book = xlsxwriter.Workbook(file, {**options, **plain})
+    try:
+        _fill(book, sheets)
+        book.close()
+    except (OSError, FileCreateError):
+        for sheet in book.worksheets():
+            with suppress(OSError):
+                sheet.row_data_fh.close()
+        raise
+
+
+def _fill(book: Any, sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> None:
+    book.set_properties({"created": _FIRST_MADE})
+    bold = book.add_format({"bold": True})
+    for name, rows in sheets.items():
+        sheet = book.add_worksheet(name)
+        sheet.freeze_panes(1, 0)
+        for number, row in enumerate(rows):
+            for place, cell in enumerate(row):
+                if cell is None or cell == "":
+                    continue
+                style = bold if number == 0 else None
+                write = sheet.write_string if isinstance(cell, str) else sheet.write_number
+                write(number, place, cell, style)
