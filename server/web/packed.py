@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import zlib
 from functools import cached_property
 from typing import Any
 
 from isal import isal_zlib
 from starlette.datastructures import Headers
-from starlette.middleware.gzip import GZipMiddleware, GZipResponder
+from starlette.middleware.gzip import GZipMiddleware, GZipResponder, IdentityResponder
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 LEAST_BYTES = 500
@@ -17,6 +18,16 @@ LEVEL = 2
 """Of 0 to 3, as this coder counts. At 2 a page is a twentieth larger than by zlib at 4, packed in a sixth of its time or less."""
 AS_GZIP = 16 + zlib.MAX_WBITS
 """Asks a coder for gzip's header and checksum around what it packs, as zlib's manual has it under deflateInit2."""
+NOUGHT = re.compile(r"\s*q=0(\.0{0,3})?\s*", re.IGNORECASE)
+
+
+def takes_gzip(codings: str) -> bool:
+    """Whether an Accept-Encoding names gzip, and does not refuse it by a weight of nought (RFC 9110, 12.5.3)."""
+    for coding in codings.split(","):
+        name, _, weight = coding.partition(";")
+        if name.strip().lower() == "gzip":
+            return NOUGHT.fullmatch(weight) is None
+    return False
 
 
 class Packed(GZipMiddleware):
@@ -26,10 +37,12 @@ class Packed(GZipMiddleware):
         super().__init__(app, minimum_size=LEAST_BYTES, compresslevel=LEVEL)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and "gzip" in Headers(scope=scope).get("accept-encoding", ""):
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+        elif takes_gzip(Headers(scope=scope).get("accept-encoding", "")):
             await _Packing(self.app, self.minimum_size, self.compresslevel)(scope, receive, send)
         else:
-            await super().__call__(scope, receive, send)
+            await IdentityResponder(self.app, self.minimum_size)(scope, receive, send)
 
 
 class _Packing(GZipResponder):

@@ -75,7 +75,16 @@ def test_what_comes_in_pieces_is_packed_piece_by_piece(pieces: list[bytes]) -> N
     assert unpacking.eof
 
 
-@pytest.mark.parametrize("coding", ["", "identity", "br, zstd"])
+@pytest.mark.parametrize(
+    "coding", ["gzip", "compress, gzip", "gzip;q=1.0, identity; q=0.5, *;q=0", "br;q=0, GZip;q=0.001"]
+)
+def test_gzip_is_taken_however_it_is_named(coding: str) -> None:
+    # RFC 9110, 12.5.3: the second and third are among its examples.
+    headers, sent = answered(Response(b"page " * 1000), coding)
+    assert (headers["content-encoding"], gzip.decompress(sent)) == ("gzip", b"page " * 1000)
+
+
+@pytest.mark.parametrize("coding", ["", "identity", "br, zstd", "gzip;q=0", "br, GZIP ; Q=0.000", "not-gzip"])
 def test_whoever_cannot_unpack_gets_it_as_it_is(coding: str) -> None:
     headers, sent = answered(Response(b"page " * 1000), coding)
     assert (sent, "content-encoding" in headers) == (b"page " * 1000, False)
