@@ -165,6 +165,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
     app.state.shop, app.state.settings, app.state.pages = shop, settings, pages
     app.state.passwords, app.state.meters = Passwords(), meters
 
+    # Routes are looked through in the order they are made in, so what is asked for most stands first.
     @app.get("/static/{name}", include_in_schema=False)
     async def static(request: Request, name: str) -> Response:
         return files.answer(request, name)
@@ -194,7 +195,7 @@ def create_app(settings: Settings, compiled: BytecodeCache | None = None) -> Fas
         page_used,
         page_health,
     )
-    for door in (*people, *programs):  # They are looked through in this order, so what is asked for most stands first.
+    for door in (*people, *programs):
         app.include_router(door.router)
     for open_door in (page_accounts, page_sales, page_papers):
         app.include_router(open_door.open_router)

@@ -96,12 +96,8 @@ def _by_files(sheets: Mapping[str, Sequence[Sequence[Cell]]]) -> bytes:
     from xlsxwriter.exceptions import FileCreateError
 
     file = io.BytesIO()
-    try:
-        with TemporaryDirectory(prefix="slackwater-book-") as folder:
-            _write(sheets, file, {"constant_memory": True, "tmpdir": folder})
-    except (OSError, FileCreateError):
-        pass
-    else:
+    with suppress(OSError, FileCreateError), TemporaryDirectory(prefix="slackwater-book-") as folder:
+        _write(sheets, file, {"constant_memory": True, "tmpdir": folder})
         return file.getvalue()
     gc.collect()  # The half-made book ends what it writes while there is still a file to write to.
     return b""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from html import escape as escaped
 
+from jinja2 import Environment
 from jinja2.compiler import CodeGenerator, Frame
 from jinja2.nodes import Expr
 from markupsafe import Markup, escape
@@ -26,7 +27,7 @@ def written(value: object) -> str:
     return escape(value)
 
 
-class Writing(CodeGenerator):
+class _Writing(CodeGenerator):
     """Compiles templates whose output goes through `environment.written`."""
 
     def _output_child_pre(self, node: Expr, frame: Frame, finalize: CodeGenerator._FinalizeInfo) -> None:
@@ -34,3 +35,10 @@ class Writing(CodeGenerator):
             super()._output_child_pre(node, frame, finalize)
         else:
             self.write("environment.written(")
+
+
+class Templates(Environment):
+    """A template environment of Jinja's whose templates write so."""
+
+    code_generator_class = _Writing
+    written = staticmethod(written)

@@ -9,7 +9,7 @@ from typing import Any
 
 from isal import isal_zlib
 from starlette.datastructures import Headers
-from starlette.middleware.gzip import GZipMiddleware, GZipResponder, IdentityResponder
+from starlette.middleware.gzip import GZipResponder, IdentityResponder
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 LEAST_BYTES = 500
@@ -30,19 +30,19 @@ def takes_gzip(codings: str) -> bool:
     return False
 
 
-class Packed(GZipMiddleware):
+class Packed:
     """Packs the answers to those who can unpack them (RFC 9110, 8.4.1.3), whole or piece by piece as they come."""
 
     def __init__(self, app: ASGIApp) -> None:
-        super().__init__(app, minimum_size=LEAST_BYTES, compresslevel=LEVEL)
+        self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
         elif takes_gzip(Headers(scope=scope).get("accept-encoding", "")):
-            await _Packing(self.app, self.minimum_size, self.compresslevel)(scope, receive, send)
+            await _Packing(self.app, LEAST_BYTES, LEVEL)(scope, receive, send)
         else:
-            await IdentityResponder(self.app, self.minimum_size)(scope, receive, send)
+            await IdentityResponder(self.app, LEAST_BYTES)(scope, receive, send)
 
 
 class _Packing(GZipResponder):

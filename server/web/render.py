@@ -26,7 +26,7 @@ from server.domain.slots import SLOT_WORDS
 from server.outside.amounts import money_in_words
 from server.web.cautions import CAUTIONS
 from server.web.drawings.markup import figure, kept_figure, ruler_sheet
-from server.web.escaping import Writing, written
+from server.web.escaping import Templates
 from server.web.glossary import term
 from server.web.look import look_address
 from server.web.units import CHOICES, length_in, mass_in, measures_said_in, units_of, wind_in
@@ -54,7 +54,7 @@ def moment_words(moment: datetime, terms: ShopTerms) -> str:
 
 def environment(static_address: Callable[[str], str], compiled: BytecodeCache | None = None) -> Environment:
     """The template environment: escaping on, unknown names refused, macros as the global `ui`."""
-    env = _Environment(
+    env = Templates(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
@@ -76,13 +76,6 @@ def environment(static_address: Callable[[str], str], compiled: BytecodeCache | 
     env.globals["ui"] = ui = env.get_template("ui.html").module
     env.globals["blank_measures"] = lru_cache(maxsize=64)(partial(ui.own_measures, Untouched()))  # type: ignore[attr-defined]
     return env
-
-
-class _Environment(Environment):
-    """Where templates are compiled."""
-
-    code_generator_class = Writing
-    written = staticmethod(written)
 
 
 class Untouched:
